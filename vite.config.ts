@@ -1,0 +1,30 @@
+/// <reference types="vitest/config" />
+import { defineConfig } from 'vite';
+import ClosingLine from './tests/closing-line.ts';
+
+export default defineConfig({
+  build: { target: 'es2022' },
+  worker: { format: 'es' },
+  test: {
+    reporters: ['default', new ClosingLine()],
+    projects: [
+      {
+        test: {
+          name: 'unit',
+          include: ['tests/**/*.test.ts'],
+          exclude: ['tests/browser/**'],
+        },
+      },
+      {
+        test: {
+          name: 'browser',
+          include: ['tests/browser/**/*.test.ts'],
+          globalSetup: ['tests/browser/app-server.ts'],
+          testTimeout: 180_000,
+          hookTimeout: 180_000,
+          fileParallelism: false,
+        },
+      },
+    ],
+  },
+});
