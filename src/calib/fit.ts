@@ -1,5 +1,5 @@
 import type { Coefficients } from './model.ts';
-import type { Mounting, Reading, Vec3 } from './reading.ts';
+import type { Mounting, Vec3 } from './reading.ts';
 import type { Uncertainty } from './covariance.ts';
 
 export interface FitOptions {
