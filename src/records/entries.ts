@@ -1,0 +1,158 @@
+import type { Stop, RefusalCause, SightingSpread, FittedReading } from '../calib/fit.ts';
+import type { Coefficients } from '../calib/model.ts';
+import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
+import type { CoefficientSet } from '../protocol/coefficient-set.ts';
+
+/**
+ * Everything that can happen to a board, one entry each. Entries are only ever added; what is so now follows from
+ * folding them in order. They are plain data (kept by structured clone, exported as JSON): no functions, no NaN.
+ * What came over the wire or goes on screen is in degrees, as there; what the fit gave is in radians, as there.
+ */
+
+/** Where the instrument was to point, degrees; whatever of it is known. */
+export interface AimDegrees {
+  azimuth?: number;
+  inclination?: number;
+  roll?: number;
+}
+
+/** One sighting of a plan: a line, and the rolls to read it at, in order. Degrees. */
+export interface PlannedSighting {
+  sighting: string;
+  azimuth: number;
+  inclination: number;
+  rolls: readonly number[];
+}
+
+export interface Plan {
+  /** What a person would call it, such as "cube". */
+  name: string;
+  sightings: readonly PlannedSighting[];
+  /** Whether magnetic north was set out, or azimuths count only from each other. */
+  azimuths: 'absolute' | 'relative';
+  /** Sign of the dip at this place, where the person said so. */
+  dipSign?: 1 | -1;
+}
+
+/** A reading as it was taken: what the board sent, and what it was meant to be. */
+export interface TakenReading {
+  /** Unique within the calibration; the name by which other entries mean this reading. */
+  id: string;
+  reading: BoardReading;
+  /** Readings of one calibration with the same value here were taken along one line; absent for a free attitude. */
+  sighting?: string;
+  aim?: AimDegrees;
+}
+
+/** What a fit gave, without what can be computed again from it. Radians, counts. */
+export interface FitRecord {
+  /** Unique within the calibration. */
+  id: string;
+  coefficients: Coefficients;
+  dip: number;
+  noise: { acc: number; mag: number; aim?: number };
+  meanSpread?: number;
+  sightings: readonly SightingSpread[];
+  readings: readonly FittedReading[];
+  /** Standard errors of azimuth × cos inclination and of inclination over all rolls and directions to ±70°. */
+  uncertainty: { azimuth: number; inclination: number };
+  setAside: readonly { id: string; reason: string }[];
+  stopped: Stop;
+  iterations: number;
+  warnings: readonly string[];
+}
+
+/** One figure of a proof with the most it may be; `unit` is empty for a ratio. */
+export interface ProofFigure {
+  /** What it is, in words. */
+  name: string;
+  value: number;
+  limit?: number;
+  unit: '°' | '%' | '';
+  /** How many readings it was taken over. */
+  n: number;
+  good: boolean;
+}
+
+export interface ProofRecord {
+  /** Of the coefficients proven. */
+  generation: number;
+  /** Ids of the proof readings it was taken over. */
+  readings: readonly string[];
+  figures: readonly ProofFigure[];
+  passed: boolean;
+  /** What this proof cannot see, in words. */
+  blindTo: readonly string[];
+  warnings: readonly string[];
+}
+
+interface Happening {
+  /** Serial number of the board. */
+  board: string;
+  /** When, ISO 8601 with UTC offset, as `Date.toISOString` gives it. */
+  time: string;
+}
+
+/** What happens to a board, in a calibration or outside any. */
+type BoardEntry = Happening & {
+  calibration?: string;
+} & (
+    | { kind: 'board linked'; identity: BoardIdentity; link: string }
+    /** The readings that were on the board, before anything was changed. */
+    | { kind: 'memory saved'; memory: MemoryState; readings: readonly BoardReading[] }
+    /** The sets that were on the board, before anything was changed; absent where it has none. */
+    | { kind: 'coefficients saved'; inForce?: StoredSet; previous?: StoredSet }
+    /** Readings acknowledged, so that the board may forget them. */
+    | { kind: 'erased'; through: number; count: number }
+    | { kind: 'note'; text: string }
+  );
+
+/** What happens within one calibration. */
+type CalibrationEntry = Happening & {
+  /** Unique over all boards. */
+  calibration: string;
+} & (
+    | { kind: 'calibration started'; plan: Plan }
+    | ({ kind: 'reading' } & TakenReading)
+    | { kind: 'set aside'; reading: string; reason: string; by: 'person' | 'fit' }
+    | { kind: 'taken back'; reading: string }
+    | ({ kind: 'fit' } & FitRecord)
+    | { kind: 'fit refused'; cause: RefusalCause; message: string; next: string }
+    /** Staged and checked: `crc` is what the board holds. `fit` is the id of the fit it came from. */
+    | { kind: 'staged'; fit: string; set: CoefficientSet; crc: string }
+    /** Written before the seal is sent, so that an interrupted one is known afterwards. */
+    | { kind: 'seal begun'; replaces: number; crc: string }
+    /** `known` by the board's answer, or by reading back after a doubt. `replaced` is the generation before it. */
+    | {
+        kind: 'sealed';
+        generation: number;
+        crc: string;
+        replaced: number;
+        known: 'answer' | 'read back';
+      }
+    /** A seal that had begun turned out not to have happened. */
+    | { kind: 'seal failed'; generation: number; reason: string }
+    | { kind: 'reverted'; generation: number; crc: string; replaced: number }
+    /** A fresh reading, taken after sealing: no fit ever sees it. */
+    | ({ kind: 'proof reading' } & TakenReading)
+    | ({ kind: 'proof' } & ProofRecord)
+    /** Coefficients against the simulated board's own truth. Root mean squares, degrees. */
+    | {
+        kind: 'truth compared';
+        generation: number;
+        azimuth: number;
+        inclination: number;
+        n: number;
+      }
+    | { kind: 'calibration ended'; outcome: 'proven' | 'abandoned'; reason: string }
+  );
+
+export type Entry = BoardEntry | CalibrationEntry;
+
+export type EntryKind = Entry['kind'];
+
+/** An entry of one kind, as `EntryOf<'sealed'>`. */
+export type EntryOf<K extends EntryKind> = Extract<Entry, { kind: K }>;
+
+/** An entry as it lies in the logbook. Numbers grow in the order of writing. */
+export type StoredEntry = Entry & { number: number };
