@@ -1,17 +1,7 @@
-import type { Vec3 } from './reading.ts';
+import { angles, dipOf, length, rotate, type Angles, type Mat3 } from './geometry.ts';
+import type { Mounting, Vec3 } from './reading.ts';
 
-/** 3×3 matrix, row by row. */
-export type Mat3 = readonly [
-  number,
-  number,
-  number,
-  number,
-  number,
-  number,
-  number,
-  number,
-  number,
-];
+export type { Mat3 } from './geometry.ts';
 
 /**
  * What a board applies to raw counts c, with u = c / scale:
@@ -22,6 +12,7 @@ export type Mat3 = readonly [
  */
 export interface Coefficients {
   model: 'straight' | 'bowed';
+  /** Counts that make u = 1. */
   accScale: number;
   magScale: number;
   o: Vec3;
@@ -31,3 +22,96 @@ export interface Coefficients {
   /** Curvature; all zero in a straight model. */
   q: Vec3;
 }
+
+/** A reading seen through coefficients: calibrated vectors, angles (radians), lengths, dip. */
+export interface Applied extends Angles {
+  g: Vec3;
+  b: Vec3;
+  gravity: number;
+  field: number;
+  dip?: number;
+}
+
+/** Applies coefficients to raw counts. */
+export function applyCoefficients(c: Coefficients, acc: Vec3, mag: Vec3): Applied {
+  const s = acc.map((count, i) => count / c.accScale - c.o[i]!);
+  const g = rotate(c.A, s.map((x, i) => x + c.q[i]! * x * x) as unknown as Vec3);
+  const b = rotate(c.B, mag.map((count, i) => count / c.magScale - c.p[i]!) as unknown as Vec3);
+  const dip = dipOf(g, b);
+  return {
+    g,
+    b,
+    gravity: length(g),
+    field: length(b),
+    ...(dip === undefined ? {} : { dip }),
+    ...angles(g, b),
+  };
+}
+
+/**
+ * The inverse of t = s + q s²: s = 2t / (1 + √(1 + 4 q t)), good at q = 0 too.
+ *
+ * @returns undefined where the root is negative: no count of this chip means that t.
+ */
+export function straighten(t: number, q: number): number | undefined {
+  const root = 1 + 4 * q * t;
+  return root < 0 ? undefined : (2 * t) / (1 + Math.sqrt(root));
+}
+
+/** The numbers of a set in the order in which boards and files keep them: scales, o, A, p, B and, if bowed, q. */
+export function coefficientValues(c: Coefficients): number[] {
+  const straight = [c.accScale, c.magScale, ...c.o, ...c.A, ...c.p, ...c.B];
+  return c.model === 'bowed' ? [...straight, ...c.q] : straight;
+}
+
+/** The set that {@link coefficientValues} wrote: 26 values for a straight model, 29 for a bowed one. */
+export function coefficientsFrom(
+  model: 'straight' | 'bowed',
+  values: readonly number[],
+): Coefficients {
+  const expected = model === 'bowed' ? 29 : 26;
+  if (values.length !== expected) {
+    throw new RangeError(`a ${model} set has ${expected} values, not ${values.length}`);
+  }
+  const vec = (from: number) => values.slice(from, from + 3) as unknown as Vec3;
+  const mat = (from: number) => values.slice(from, from + 9) as unknown as Mat3;
+  return {
+    model,
+    accScale: values[0]!,
+    magScale: values[1]!,
+    o: vec(2),
+    A: mat(5),
+    p: vec(14),
+    B: mat(17),
+    q: model === 'bowed' ? vec(26) : [0, 0, 0],
+  };
+}
+
+/** Every number rounded to IEEE-754 binary32, as a board stores it: what is judged is what the board will do. */
+export const asStored = (c: Coefficients): Coefficients =>
+  coefficientsFrom(c.model, coefficientValues(c).map(Math.fround));
+
+/**
+ * The signed permutation that a mounting declares: row b has ±1 at the chip axis that lies along body axis b, so that
+ * body vector = matrix × chip vector.
+ *
+ * @returns undefined where the text is not three different axes with signs, such as `+y-x+z`.
+ */
+export function mountingMatrix(mounting: Mounting): Mat3 | undefined {
+  const parts = /^([+-][xyz])([+-][xyz])([+-][xyz])$/.exec(mounting);
+  if (!parts || new Set(parts.slice(1).map((part) => part[1])).size !== 3) return undefined;
+  const rows = parts.slice(1).flatMap((part) => {
+    const row = [0, 0, 0];
+    row['xyz'.indexOf(part[1]!)] = part[0] === '-' ? -1 : 1;
+    return row;
+  });
+  return rows as unknown as Mat3;
+}
+
+/** All 48 ways a chip may sit: 24 turned and 24 mirrored axis orders. */
+export const allMountings: readonly Mounting[] = ['xyz', 'xzy', 'yxz', 'yzx', 'zxy', 'zyx'].flatMap(
+  (order) =>
+    [0, 1, 2, 3, 4, 5, 6, 7].map((signs) =>
+      [...order].map((axis, i) => (signs & (1 << i) ? '-' : '+') + axis).join(''),
+    ),
+);
