@@ -1,4 +1,5 @@
 import { wrap, type DBSchema, type IDBPDatabase, type IDBPTransaction } from 'idb';
+import { Blocked, openDatabase, type Upgrade } from './database.ts';
 import type { Entry, StoredEntry } from './entries.ts';
 
 /** The logbook as it is kept in this browser: entries that are only ever added, and a few named values. */
@@ -76,12 +77,7 @@ interface Schema extends DBSchema {
   kept: { key: string; value: unknown };
 }
 
-type Upgrade = (database: IDBDatabase, transaction: IDBTransaction) => void;
-
-/**
- * Step n brings a database from version n to version n + 1. A step that has been published is never changed: what
- * it leads to lies in people's browsers. New steps go at the end.
- */
+/** A step that has been published is never changed. New ones go at the end. */
 const UPGRADES: readonly Upgrade[] = [
   (database) => {
     const entries = database.createObjectStore('entries', { autoIncrement: true });
@@ -120,27 +116,6 @@ function faultOf(error: unknown): LogbookFault {
   return { ok: false, cause: 'failed', message };
 }
 
-/** Opens the database in the newest version, bringing an older one up to it; one from a newer version is left alone. */
-function openDatabase(factory: IDBFactory, name: string): Promise<IDBDatabase> {
-  return new Promise((resolve, reject) => {
-    const request = factory.open(name, UPGRADES.length);
-    let given = false;
-    request.onupgradeneeded = ({ oldVersion }) => {
-      const transaction = request.transaction!; // there is one while upgrading
-      for (const upgrade of UPGRADES.slice(oldVersion)) upgrade(request.result, transaction);
-    };
-    request.onblocked = () => {
-      given = true;
-      reject(new LogbookError(fault('blocked')));
-    };
-    request.onerror = () => reject(request.error);
-    request.onsuccess = () => {
-      if (given) request.result.close();
-      else resolve(request.result);
-    };
-  });
-}
-
 /** Opens the logbook, making or upgrading it where needed. */
 export async function openLogbook(options: LogbookOptions = {}): Promise<Logbook | LogbookFault> {
   // A browser may forbid even looking at `indexedDB`.
@@ -148,9 +123,9 @@ export async function openLogbook(options: LogbookOptions = {}): Promise<Logbook
   try {
     const factory = options.indexedDB ?? globalThis.indexedDB;
     if (!factory) return fault('unavailable');
-    database = await openDatabase(factory, options.name ?? 'lodebench');
+    database = await openDatabase(factory, options.name ?? 'lodebench', UPGRADES);
   } catch (error) {
-    return error instanceof LogbookError ? error.fault : faultOf(error);
+    return error instanceof Blocked ? fault('blocked') : faultOf(error);
   }
   // Make room for a newer version in another window; whatever is asked of this one afterwards says so.
   database.onversionchange = () => database.close();
