@@ -16,13 +16,13 @@ export type Line =
 /** Why a line could not be read. */
 export type LineFault = 'bad_check' | 'bad_line';
 
-const HEAD = /^([?=!])(0|[1-9][0-9]{0,8}) ([a-z][a-z0-9_]*)( .*)?$/;
+const HEAD = /^([?=!])(0|[1-9][0-9]{0,5}) ([a-z][a-z0-9_]*)( .*)?$/;
 const FIELD = /^([a-z][a-z0-9_]*)=([^=#]*)$/;
 const TAG_LIMIT = 999_999;
 const encoder = new TextEncoder();
 
 /** Percent-encodes one item of a value. */
-function encodeItem(text: string): string {
+export function encodeItem(text: string): string {
   return Array.from(encoder.encode(text), (byte) => {
     const plain = byte > 0x20 && byte < 0x7f && !'#,=%'.includes(String.fromCharCode(byte));
     return plain
