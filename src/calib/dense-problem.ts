@@ -1,0 +1,123 @@
+import type { LeastSquaresProblem } from './solver.ts';
+
+/**
+ * A small least-squares problem with a dense Jacobian, for fits with a handful of unknowns and no structure to use.
+ *
+ * The damped step comes from a QR factorisation (Householder) of the Jacobian with √λ·D below it, D the norms of its
+ * columns, so that the condition number is not squared. Golub and Van Loan, Matrix Computations, section 5.2.
+ */
+export class DenseProblem implements LeastSquaresProblem {
+  /** The current point. */
+  readonly x: Float64Array;
+  readonly #step: Float64Array;
+  readonly #tried: Float64Array;
+  readonly #residuals: Float64Array;
+  readonly #jacobian: Float64Array;
+  #linearised = false;
+
+  /**
+   * @param start first guess of the n unknowns
+   * @param count number of residuals, m
+   * @param evaluate writes the m residuals at x and, where given room, the m×n Jacobian (row by row)
+   */
+  constructor(
+    start: ArrayLike<number>,
+    private readonly count: number,
+    private readonly evaluate: (
+      x: Float64Array,
+      residuals: Float64Array,
+      jacobian?: Float64Array,
+    ) => void,
+  ) {
+    this.x = Float64Array.from(start);
+    this.#step = new Float64Array(this.x.length);
+    this.#tried = new Float64Array(this.x.length);
+    this.#residuals = new Float64Array(count);
+    this.#jacobian = new Float64Array(count * this.x.length);
+  }
+
+  cost(): number {
+    this.evaluate(this.x, this.#residuals);
+    return halfSquares(this.#residuals);
+  }
+
+  solve(lambda: number): number {
+    const [m, n] = [this.count, this.x.length];
+    if (!this.#linearised) {
+      this.evaluate(this.x, this.#residuals, this.#jacobian);
+      this.#linearised = true;
+    }
+    const a = new Float64Array((m + n) * n);
+    a.set(this.#jacobian);
+    const b = new Float64Array(m + n);
+    for (let i = 0; i < m; i++) b[i] = -this.#residuals[i]!;
+    for (let j = 0; j < n; j++) {
+      let square = 0;
+      for (let i = 0; i < m; i++) square += a[i * n + j]! ** 2;
+      a[(m + j) * n + j] = Math.sqrt(lambda * square);
+    }
+    if (!solveLeastSquares(a, b, m + n, n, this.#step)) return NaN;
+
+    // predicted decrease: ½|r|² − ½|r + J s|²
+    let after = 0;
+    for (let i = 0; i < m; i++) {
+      let row = this.#residuals[i]!;
+      for (let j = 0; j < n; j++) row += this.#jacobian[i * n + j]! * this.#step[j]!;
+      after += row * row;
+    }
+    return halfSquares(this.#residuals) - after / 2;
+  }
+
+  trial(): number {
+    for (let j = 0; j < this.x.length; j++) this.#tried[j] = this.x[j]! + this.#step[j]!;
+    const residuals = new Float64Array(this.count);
+    this.evaluate(this.#tried, residuals);
+    return halfSquares(residuals);
+  }
+
+  accept(): void {
+    this.x.set(this.#tried);
+    this.#linearised = false;
+  }
+}
+
+function halfSquares(values: Float64Array): number {
+  let sum = 0;
+  for (const value of values) sum += value * value;
+  return sum / 2;
+}
+
+/** Minimises |a x − b| for an m×n matrix (both are overwritten); false where a column depends on the others. */
+function solveLeastSquares(
+  a: Float64Array,
+  b: Float64Array,
+  m: number,
+  n: number,
+  x: Float64Array,
+): boolean {
+  for (let k = 0; k < n; k++) {
+    let norm = 0;
+    for (let i = k; i < m; i++) norm = Math.hypot(norm, a[i * n + k]!);
+    if (!(norm > 0)) return false;
+    const head = a[k * n + k]!;
+    const alpha = head > 0 ? -norm : norm;
+    const beta = 1 / (alpha * (alpha - head));
+    a[k * n + k] = head - alpha;
+    for (let j = k + 1; j <= n; j++) {
+      const [target, stride, at] = j < n ? [a, n, j] : [b, 1, 0];
+      let sum = 0;
+      for (let i = k; i < m; i++) sum += a[i * n + k]! * target[i * stride + at]!;
+      sum *= beta;
+      for (let i = k; i < m; i++) {
+        target[i * stride + at] = target[i * stride + at]! - sum * a[i * n + k]!;
+      }
+    }
+    x[k] = alpha; // the diagonal of R, kept here until it is needed
+  }
+  for (let k = n - 1; k >= 0; k--) {
+    let sum = b[k]!;
+    for (let j = k + 1; j < n; j++) sum -= a[k * n + j]! * x[j]!;
+    x[k] = sum / x[k]!;
+  }
+  return x.every(Number.isFinite);
+}

@@ -1,0 +1,79 @@
+/**
+ * Levenberg–Marquardt for any least-squares problem that can say its cost, solve its damped normal equations and move.
+ *
+ * Damping after Nielsen (1999), Damping parameter in Marquardt's method, IMM-REP-1999-05: the gain ratio of actual to
+ * predicted decrease steers λ. The loop knows nothing of how a problem stores or eliminates its unknowns.
+ */
+
+export interface LeastSquaresProblem {
+  /** Half the sum of squared weighted residuals at the current point. */
+  cost(): number;
+  /**
+   * Solves (JᵀJ + λ diag(JᵀJ)) step = −Jᵀr at the current point, and keeps the step.
+   *
+   * @returns the decrease of cost that the linear model predicts for it; not finite where the system cannot be solved
+   */
+  solve(lambda: number): number;
+  /** Cost at the current point plus the step last solved for; not finite where the model has no value there. */
+  trial(): number;
+  /** Makes the trial point the current one. */
+  accept(): void;
+}
+
+/**
+ * - `converged`: the linear model predicts no decrease worth a step
+ * - `rounding`: the prediction is small and arithmetic can no longer follow it; as good as converged
+ * - `no_progress`: damping grew without end, and no step helped
+ * - `iterations`: the limit was reached
+ */
+export type Stop = 'converged' | 'rounding' | 'no_progress' | 'iterations';
+
+export interface SolverSummary {
+  stopped: Stop;
+  /** Steps tried, taken or not. */
+  iterations: number;
+  cost: number;
+}
+
+export interface SolverOptions {
+  /** Stop once the predicted decrease is under this part of the cost. Default 1e-14. */
+  tolerance?: number;
+  /** Cost under which nothing is left to gain: noise-free data end here. Default 0. */
+  floor?: number;
+  /** Most steps to try. Default 100. */
+  limit?: number;
+  /** First λ. Default 1e-4: the starts are good, so nearly Gauss–Newton. */
+  lambda?: number;
+}
+
+const LAMBDA_LIMIT = 1e12;
+/** Part of the cost under which a predicted decrease drowns in the rounding of a sum of squares. */
+const ROUNDING = 1e-10;
+
+export function levenbergMarquardt(
+  problem: LeastSquaresProblem,
+  { tolerance = 1e-14, floor = 0, limit = 100, lambda = 1e-4 }: SolverOptions = {},
+): SolverSummary {
+  let cost = problem.cost();
+  let growth = 2;
+  for (let iterations = 1; iterations <= limit; iterations++) {
+    const predicted = problem.solve(lambda);
+    if (predicted <= tolerance * cost || cost <= floor) {
+      return { stopped: 'converged', iterations, cost };
+    }
+    const tried = Number.isFinite(predicted) ? problem.trial() : NaN;
+    const gain = (cost - tried) / predicted;
+    if (gain > 0) {
+      problem.accept();
+      cost = tried;
+      lambda = Math.max(lambda * Math.max(1 / 3, 1 - (2 * gain - 1) ** 3) * 0.1, 1e-12);
+      growth = 2;
+    } else {
+      if (predicted <= ROUNDING * cost) return { stopped: 'rounding', iterations, cost };
+      lambda *= growth;
+      growth *= 2;
+      if (lambda > LAMBDA_LIMIT) return { stopped: 'no_progress', iterations, cost };
+    }
+  }
+  return { stopped: 'iterations', iterations: limit, cost };
+}
