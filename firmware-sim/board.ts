@@ -1,0 +1,543 @@
+import type { Clock } from '../src/protocol/clock.ts';
+import type { LinkListener } from '../src/protocol/link.ts';
+import type {
+  Attitude,
+  SimulatorControl,
+  SimulatorSettings,
+  TrueReading,
+} from '../src/protocol/simulator.ts';
+import { type Declared, Firmware, type Measurement } from './firmware.ts';
+import { Hand } from './hand.ts';
+import { Wire } from './link-faults.ts';
+import { blankImage, BoardMemory, isImageOf, NonVolatile, PowerLoss } from './memory.ts';
+import { fingerprint, type Random, randomStream } from './random.ts';
+import {
+  type Chip,
+  drawChip,
+  exactCounts,
+  parseMounting,
+  perfectChip,
+  REFERENCE_TEMPERATURE,
+  sampleAndAverage,
+  SAMPLES,
+  type Tolerances,
+} from './sensors.ts';
+import {
+  attitudeRotation,
+  cleanField,
+  DOWN,
+  drawSteel,
+  type Field,
+  fieldAt,
+  inBody,
+  rotationAbout,
+  sightOf,
+  type Triple,
+} from './world.ts';
+
+/** An ordinary board in an ordinary hand on a clean site: nothing is broken, nothing is perfect. */
+export const defaultSettings: SimulatorSettings = {
+  seed: 1,
+  accNoise: 1,
+  magNoise: 0.2,
+  aim: 0.1,
+  rollAim: 3,
+  accMounting: '-x-y-z',
+  magMounting: '+y-x+z',
+  curvature: 0,
+  dip: 65,
+  disturbance: 0,
+  faults: { lose: 0, double: 0, flip: 0, delayMs: 0 },
+};
+
+/** How the board is built. */
+export interface Build {
+  name: string;
+  /** How many readings its memory holds. */
+  places: number;
+  captureMs: number;
+  /** The most bytes it takes in one write. */
+  chunk: number;
+  /** Whether it says how its chips sit. */
+  declaresMounting: boolean;
+  /** Whether its chips are without any fault. */
+  perfect: boolean;
+  hasTrigger: boolean;
+  hasRange: boolean;
+}
+
+export const ordinaryBuild: Build = {
+  name: 'Simulated board',
+  places: 250,
+  captureMs: 300,
+  chunk: 320,
+  declaresMounting: true,
+  perfect: false,
+  hasTrigger: true,
+  hasRange: false,
+};
+
+/** What goes on around the board, and what is odd about it, beyond what the settings offer. */
+export interface Quirks {
+  /** Degrees Celsius. */
+  temperature: number;
+  /** Strength of the field, of the nominal one. */
+  fieldStrength: number;
+  volt: number;
+  /** How fast the hand still turns during a reading, about each axis: standard deviation, degrees a second. */
+  tremor: number;
+  /** By how much the magnetometer lags behind the accelerometer, milliseconds. */
+  magLagMs: number;
+  /** Cubic part of the accelerometer, of 1 g cubed. */
+  cubic: number;
+  /** A knock that moves the hard iron by a part of the nominal field, once this reading has been taken. */
+  jolt?: { afterReading: number; shift: number };
+  /** A firmware with bad manners: never answers, answers late, or says everything twice. */
+  manners: { silent: boolean; lateMs: number; twice: boolean };
+}
+
+export const noQuirks: Quirks = {
+  temperature: REFERENCE_TEMPERATURE,
+  fieldStrength: 1,
+  volt: 3.9,
+  tremor: 0,
+  magLagMs: 0,
+  cubic: 0,
+  manners: { silent: false, lateMs: 0, twice: false },
+};
+
+export interface BoardOptions {
+  build?: Partial<Build>;
+  quirks?: Partial<Quirks>;
+  /** What {@link SimulatedBoard.memoryImage} gave. The memory of another board (or no memory at all) is not taken over. */
+  saved?: Uint8Array;
+  /** Gets a copy of the kept memory after each change. */
+  onMemory?: (image: Uint8Array) => void;
+}
+
+/** The board's end of an open link. */
+export interface Port {
+  /** @throws RangeError if there is more than the board takes in one write */
+  send(bytes: Uint8Array): void;
+  close(): void;
+}
+
+/** Counts in 1 g and in the nominal field: 16 bits over ±2 g, and about ±9.6 nominal fields. */
+const ACC_SCALE = 16384;
+const MAG_SCALE = 3400;
+
+const ACC_TOLERANCES: Tolerances = {
+  offset: 0.05,
+  gain: 0.05,
+  cross: 0.02,
+  askew: 1.5,
+  drift: 0.0003,
+};
+const MAG_TOLERANCES: Tolerances = {
+  offset: 0.3,
+  gain: 0.05,
+  cross: 0.02,
+  askew: 1.5,
+  drift: 0.0008,
+};
+
+/** Metres from the instrument to whatever it is aimed at, and the range module's own error. */
+const RANGE = 5;
+const RANGE_ERROR = 0.002;
+
+/**
+ * A board in software: a world around it, a hand that holds it, chips, kept memory, firmware, and a link that may
+ * misbehave. The same settings, the same saved memory and the same actions give the same bytes.
+ */
+export class SimulatedBoard implements SimulatorControl {
+  readonly #clock: Clock;
+  readonly #build: Build;
+  readonly #onMemory: (image: Uint8Array) => void;
+  #settings: SimulatorSettings;
+  #quirks: Quirks;
+
+  #hand!: Hand;
+  #steel!: Triple;
+  #acc!: Chip;
+  #mag!: Chip;
+  #jolt!: Triple;
+  #noise!: Record<'acc' | 'mag' | 'range', Random>;
+  #tearing!: Random;
+
+  #bytes!: NonVolatile;
+  #memory!: BoardMemory;
+  /** Absent while there is no power. */
+  #firmware: Firmware | undefined;
+  #connection: Connection | undefined;
+  #connections = 0;
+
+  /** @throws RangeError for a setting out of its range */
+  constructor(settings: SimulatorSettings, clock: Clock, options: BoardOptions = {}) {
+    checkSettings(settings);
+    this.#settings = structuredClone(settings);
+    this.#clock = clock;
+    this.#build = { ...ordinaryBuild, ...options.build };
+    this.#quirks = { ...noQuirks, ...options.quirks };
+    this.#onMemory = options.onMemory ?? (() => {});
+    this.#assemble(options.saved);
+  }
+
+  /* The hand and the knobs: SimulatorControl. */
+
+  async hold(aim: Attitude): Promise<void> {
+    for (const [name, value] of Object.entries(aim)) mustLie(name, value, -3600, 3600);
+    const { aim: aimError, rollAim } = this.#settings;
+    this.#hand.hold(aim, { aim: aimError, roll: rollAim, tremor: this.#quirks.tremor });
+  }
+
+  /** Presses the trigger; the reading, or why there is none, comes as an event. */
+  async press(): Promise<void> {
+    if (!this.#build.hasTrigger) throw new Error('This board has no trigger.');
+    this.#powered((firmware) => firmware.press());
+  }
+
+  async settings(): Promise<SimulatorSettings> {
+    return structuredClone(this.#settings);
+  }
+
+  /** @throws RangeError for a setting out of its range; nothing is changed then */
+  async adjust(change: Partial<SimulatorSettings>): Promise<void> {
+    const wanted = structuredClone({ ...this.#settings, ...change });
+    checkSettings(wanted);
+    const isOther = serialOf(wanted) !== this.#serial;
+    this.#settings = wanted;
+    if (isOther) {
+      this.#drop('The simulated board was exchanged for another');
+      this.#assemble(undefined);
+      this.#onMemory(this.memoryImage());
+    } else {
+      this.#makeChips();
+    }
+  }
+
+  async truth(count: number): Promise<readonly TrueReading[]> {
+    mustLie('count', count, 1, 100_000);
+    const field = cleanField(this.#field());
+    return Array.from({ length: count }, (_, i) => {
+      // Directions on a spiral that covers the sphere evenly by area; steps by the golden section never fall in
+      // step with the turn, nor those of the roll (by the square root of two) with them.
+      const inclination = (Math.asin(1 - (2 * i + 1) / count) * 180) / Math.PI;
+      const azimuth =
+        360 * ((i * (Math.sqrt(5) - 1)) / 2 - Math.floor((i * (Math.sqrt(5) - 1)) / 2));
+      const roll = 360 * ((i * Math.SQRT2) % 1);
+      const rotation = attitudeRotation({ azimuth, inclination, roll });
+      return {
+        azimuth,
+        inclination,
+        roll,
+        acc: exactCounts(this.#acc, inBody(rotation, DOWN), this.#quirks.temperature),
+        mag: exactCounts(this.#magNow(), inBody(rotation, field), this.#quirks.temperature),
+      };
+    });
+  }
+
+  /* The link. */
+
+  /** Opens the board's one link. */
+  connect(listener: LinkListener): Port {
+    if (this.#connection) throw new Error('The simulated board is connected already.');
+    if (!this.#firmware) throw new Error('The simulated board has no power.');
+    const connection = new Connection(
+      { seed: this.#settings.seed, name: `link ${++this.#connections}`, clock: this.#clock },
+      () => this.#settings.faults,
+      listener,
+      (bytes) => this.#powered((firmware) => firmware.receive(bytes)),
+      () => (this.#connection = undefined),
+    );
+    this.#connection = connection;
+    const isOpen = (): boolean => this.#connection === connection;
+    return {
+      send: (bytes) => {
+        if (!isOpen()) throw new Error('The link to the simulated board is closed.');
+        if (bytes.length > this.#build.chunk) {
+          throw new RangeError(
+            `The simulated board takes ${this.#build.chunk} bytes in one write, not ${bytes.length}.`,
+          );
+        }
+        connection.toBoard.send(bytes);
+      },
+      close: () => {
+        if (!isOpen()) return;
+        this.#connection = undefined;
+        connection.end();
+      },
+    };
+  }
+
+  /** The link is to drop once this many more bytes have been carried, either way; 0 drops it now. */
+  dropAfter(bytes: number): void {
+    if (bytes === 0) this.#drop('The link to the simulated board dropped');
+    else this.#connection?.dropAfter(bytes);
+  }
+
+  /* Power, memory and oddities. */
+
+  /** A copy of the kept memory, to start the same board with another time. */
+  memoryImage(): Uint8Array {
+    return this.#bytes.image();
+  }
+
+  /** How many bytes were written to the kept memory since the board was made. */
+  get memoryWrites(): number {
+    return this.#bytes.writes;
+  }
+
+  get hasPower(): boolean {
+    return this.#firmware !== undefined;
+  }
+
+  /** Power is to fail in the midst of the `n`-th write to the kept memory from now, tearing it. The link drops with it. */
+  cutPowerAtWrite(n: number): void {
+    this.#bytes.cutAtWrite(n, this.#tearing);
+  }
+
+  cutPower(): void {
+    this.#firmware = undefined;
+    this.#drop('The simulated board lost its power');
+  }
+
+  /** Switches the board off, if it is on, and on again: the firmware starts afresh from the kept memory. */
+  restart(): void {
+    this.cutPower();
+    this.#start();
+  }
+
+  /** Changes what goes on around the board. */
+  quirk(change: Partial<Quirks>): void {
+    const before = this.#quirks.volt;
+    this.#quirks = { ...this.#quirks, ...change };
+    this.#makeChips();
+    if (!Firmware.isLow(before) && Firmware.isLow(this.#quirks.volt)) {
+      this.#powered((firmware) => firmware.supplyFell());
+    }
+  }
+
+  get #serial(): string {
+    return serialOf(this.#settings);
+  }
+
+  /** Puts a board together: everything that follows from the seed, and its memory. */
+  #assemble(saved: Uint8Array | undefined): void {
+    const { seed } = this.#settings;
+    const { places } = this.#build;
+    const owner = this.#serial;
+    const image = saved && isImageOf(owner, places, saved) ? saved : blankImage(owner, places);
+    this.#bytes = new NonVolatile(image, () => this.#onMemory(this.memoryImage()));
+    this.#steel = drawSteel(randomStream(seed, 'steel'));
+    const knock = randomStream(seed, 'jolt');
+    this.#jolt = inBody(
+      rotationAbout([knock.between(0, 180), knock.between(0, 180), knock.between(0, 180)]),
+      [1, 0, 0],
+    );
+    this.#makeChips();
+    this.#start();
+    // What happens after a reload is new: its noise must not repeat that of the readings already taken.
+    const stream = (name: string): Random =>
+      randomStream(seed, `${name} after ${this.#memory.lastGiven}`);
+    this.#hand = new Hand({ aim: stream('aim'), roll: stream('roll'), tremor: stream('tremor') });
+    this.#noise = { acc: stream('acc noise'), mag: stream('mag noise'), range: stream('range') };
+    this.#tearing = stream('tearing');
+  }
+
+  #makeChips(): void {
+    const { seed, accMounting, magMounting, curvature } = this.#settings;
+    const chip = (name: string, mounting: string, scale: number, t: Tolerances, bend: number) =>
+      this.#build.perfect
+        ? perfectChip(mounting, scale)
+        : drawChip(randomStream(seed, name), mounting, scale, t, bend);
+    this.#acc = {
+      ...chip('accelerometer', accMounting, ACC_SCALE, ACC_TOLERANCES, curvature),
+      cubic: this.#quirks.cubic,
+    };
+    this.#mag = chip('magnetometer', magMounting, MAG_SCALE, MAG_TOLERANCES, 0);
+  }
+
+  #start(): void {
+    this.#memory = new BoardMemory(this.#bytes);
+    const clock: Clock = {
+      now: () => this.#clock.now(),
+      after: (ms, task) =>
+        this.#clock.after(ms, () => {
+          if (this.#firmware === firmware) this.#powered(task);
+        }),
+    };
+    const firmware = new Firmware(
+      {
+        clock,
+        memory: this.#memory,
+        measure: () => this.#measure(),
+        volt: () => this.#quirks.volt,
+        send: (bytes) => this.#say(bytes, clock),
+      },
+      this.#declared(),
+    );
+    this.#firmware = firmware;
+  }
+
+  #declared(): Declared {
+    const { accNoise, magNoise, accMounting, magMounting } = this.#settings;
+    const { name, chunk, captureMs, declaresMounting, hasTrigger, hasRange } = this.#build;
+    return {
+      serial: this.#serial,
+      name,
+      hardware: 'simulated 1',
+      firmware: '1.0',
+      capabilities: ['kept', ...(hasRange ? ['range'] : []), ...(hasTrigger ? ['trigger'] : [])],
+      accScale: ACC_SCALE,
+      magScale: MAG_SCALE,
+      ...(declaresMounting ? { accMounting, magMounting } : {}),
+      // A maker states a figure for the chip; a chip without noise still counts in whole numbers.
+      accNoise: Math.max(0.1, (accNoise / 1000) * ACC_SCALE),
+      magNoise: Math.max(0.1, (magNoise / 100) * MAG_SCALE),
+      chunk,
+      captureMs,
+    };
+  }
+
+  #field(): Field {
+    const { dip, disturbance } = this.#settings;
+    return { dip, strength: this.#quirks.fieldStrength, disturbance: disturbance / 100 };
+  }
+
+  /** The magnetometer as it is now, before or after the jolt. */
+  #magNow(): Chip {
+    const { jolt } = this.#quirks;
+    if (!jolt || this.#memory.lastGiven < jolt.afterReading) return this.#mag;
+    const [x, y, z] = this.#mag.offset;
+    const [dx, dy, dz] = this.#jolt;
+    const offset: Triple = [x + jolt.shift * dx, y + jolt.shift * dy, z + jolt.shift * dz];
+    return { ...this.#mag, offset };
+  }
+
+  #measure(): Measurement {
+    const { accNoise, magNoise } = this.#settings;
+    const { temperature, magLagMs } = this.#quirks;
+    const field = this.#field();
+    const mag = this.#magNow();
+    const moments = Array.from(
+      { length: SAMPLES },
+      (_, i) => ((i + 0.5) / SAMPLES - 0.5) * this.#build.captureMs,
+    );
+    const accCounts = moments.map((ms) =>
+      exactCounts(this.#acc, inBody(this.#hand.rotationAt(ms), DOWN), temperature),
+    );
+    const magCounts = moments.map((ms) => {
+      const rotation = this.#hand.rotationAt(ms - magLagMs);
+      const there = fieldAt(field, this.#steel, sightOf(rotation));
+      return exactCounts(mag, inBody(rotation, there), temperature);
+    });
+    return {
+      acc: sampleAndAverage(accCounts, (accNoise / 1000) * ACC_SCALE, this.#noise.acc),
+      mag: sampleAndAverage(magCounts, (magNoise / 100) * MAG_SCALE, this.#noise.mag),
+      temperature,
+      ...(this.#build.hasRange ? { range: RANGE + RANGE_ERROR * this.#noise.range.normal() } : {}),
+    };
+  }
+
+  #say(bytes: Uint8Array, clock: Clock): void {
+    const { silent, lateMs, twice } = this.#quirks.manners;
+    if (silent) return;
+    const say = (): void => {
+      this.#connection?.toHost.send(bytes);
+      if (twice) this.#connection?.toHost.send(bytes);
+    };
+    if (lateMs > 0) clock.after(lateMs, say);
+    else say();
+  }
+
+  /** Runs something on the firmware, if there is power; power may fail in it. */
+  #powered(task: (firmware: Firmware) => void): void {
+    if (!this.#firmware) return;
+    try {
+      task(this.#firmware);
+    } catch (error) {
+      if (!(error instanceof PowerLoss)) throw error;
+      this.cutPower();
+    }
+  }
+
+  #drop(reason: string): void {
+    const connection = this.#connection;
+    this.#connection = undefined;
+    connection?.end();
+    connection?.listener.closed(reason);
+  }
+}
+
+/** Both directions of one open link. */
+class Connection {
+  readonly toBoard: Wire;
+  readonly toHost: Wire;
+  #left = Infinity;
+
+  constructor(
+    wire: { seed: number; name: string; clock: Clock },
+    rates: () => SimulatorSettings['faults'],
+    readonly listener: LinkListener,
+    receive: (bytes: Uint8Array) => void,
+    private readonly onDrop: () => void,
+  ) {
+    const make = (to: string, deliver: (bytes: Uint8Array) => void): Wire =>
+      new Wire(wire.seed, `${wire.name} to ${to}`, wire.clock, rates, (bytes) =>
+        this.#carry(bytes, deliver),
+      );
+    this.toBoard = make('board', receive);
+    this.toHost = make('host', (bytes) => listener.bytes(bytes.slice()));
+  }
+
+  dropAfter(bytes: number): void {
+    this.#left = bytes;
+  }
+
+  end(): void {
+    this.toBoard.clear();
+    this.toHost.clear();
+  }
+
+  #carry(bytes: Uint8Array, deliver: (bytes: Uint8Array) => void): void {
+    const through = bytes.subarray(0, this.#left);
+    this.#left -= through.length;
+    const drops = this.#left === 0;
+    deliver(through);
+    if (drops) {
+      this.end();
+      this.onDrop();
+      this.listener.closed('The link to the simulated board dropped');
+    }
+  }
+}
+
+/** Another seed or other mountings make another board. */
+function serialOf({ seed, accMounting, magMounting }: SimulatorSettings): string {
+  const mark = fingerprint(`${seed} ${accMounting} ${magMounting}`);
+  return `SIM-${mark.toString(16).toUpperCase().padStart(8, '0')}`;
+}
+
+function mustLie(name: string, value: number, from: number, to: number): void {
+  if (!(value >= from && value <= to)) {
+    throw new RangeError(
+      `The simulator's ${name} lies between ${from} and ${to}, not at ${value}.`,
+    );
+  }
+}
+
+function checkSettings(settings: SimulatorSettings): void {
+  if (!Number.isSafeInteger(settings.seed)) throw new RangeError('A seed is a whole number.');
+  mustLie('accNoise', settings.accNoise, 0, 50);
+  mustLie('magNoise', settings.magNoise, 0, 20);
+  mustLie('aim', settings.aim, 0, 45);
+  mustLie('rollAim', settings.rollAim, 0, 180);
+  mustLie('curvature', settings.curvature, -0.1, 0.1);
+  mustLie('dip', settings.dip, -90, 90);
+  mustLie('disturbance', settings.disturbance, 0, 10_000);
+  for (const fault of ['lose', 'double', 'flip'] as const)
+    mustLie(fault, settings.faults[fault], 0, 1);
+  mustLie('delayMs', settings.faults.delayMs, 0, 60_000);
+  parseMounting(settings.accMounting);
+  parseMounting(settings.magMounting);
+}

@@ -1,0 +1,295 @@
+import type { BoardReading, MemoryState, StoredSet } from '../src/protocol/board.ts';
+import type { CoefficientSet } from '../src/protocol/coefficient-set.ts';
+import { crc32 } from '../src/protocol/crc.ts';
+import { setCrc } from '../src/protocol/messages.ts';
+import type { Random } from './random.ts';
+
+/** Power failed in the midst of a write. The firmware that was running is no more. */
+export class PowerLoss extends Error {
+  override readonly name = 'PowerLoss';
+}
+
+/**
+ * Bytes that survive loss of power, written one at a time. Power can be made to fail at a chosen write: that byte
+ * is torn (some of its bits new, some old) and nothing after it is written.
+ */
+export class NonVolatile {
+  readonly #bytes: Uint8Array;
+  #writes = 0;
+  #cut: { at: number; random: Random } | undefined;
+
+  /** @param onChange called after each run of writes, torn or whole */
+  constructor(
+    image: Uint8Array,
+    private readonly onChange: () => void = () => {},
+  ) {
+    this.#bytes = image.slice();
+  }
+
+  /** How many bytes were written since the start. */
+  get writes(): number {
+    return this.#writes;
+  }
+
+  /** A copy of all bytes. */
+  image(): Uint8Array {
+    return this.#bytes.slice();
+  }
+
+  view(at: number, length: number): DataView {
+    return new DataView(this.#bytes.buffer, at, length);
+  }
+
+  /** Power is to fail at the `n`-th write from now (1 is the next); `random` decides which bits are torn. */
+  cutAtWrite(n: number, random: Random): void {
+    this.#cut = { at: this.#writes + n, random };
+  }
+
+  /** @throws PowerLoss */
+  write(at: number, data: Uint8Array): void {
+    try {
+      data.forEach((byte, i) => this.#writeByte(at + i, byte));
+    } finally {
+      this.onChange();
+    }
+  }
+
+  #writeByte(at: number, byte: number): void {
+    this.#writes += 1;
+    if (this.#writes === this.#cut?.at) {
+      const kept = this.#cut.random.below(256);
+      this.#cut = undefined;
+      this.#bytes[at] = (this.#bytes[at]! & kept) | (byte & ~kept);
+      throw new PowerLoss(`Power failed at write ${this.#writes}.`);
+    }
+    this.#bytes[at] = byte;
+  }
+}
+
+/*
+ * The map of the memory. Everything in it is a record that ends in the CRC-32 of its bytes, so that a torn one is
+ * known as such, and nothing is overwritten that is still needed: a record is good, or it is as if it were not there.
+ *
+ *   0    whose memory this is
+ *   64   two marks (how far readings are erased), the greater good one counts
+ *   128  three sets of coefficients: the greatest good generation is in force, the next greatest is the previous
+ *   512  readings, number n in place n modulo their count
+ */
+const OWNER = { at: 0, size: 64 };
+const MARK = { at: 64, size: 16, count: 2 };
+const SET = { at: 128, size: 128, count: 3 };
+const READING = { at: 512, size: 96 };
+const BLANK = 0xff;
+const LONGEST_SET = 29;
+
+const encoder = new TextEncoder();
+
+function checkOf(view: DataView): number {
+  return crc32(new Uint8Array(view.buffer, view.byteOffset, view.byteLength - 4));
+}
+
+function isGood(view: DataView): boolean {
+  return view.getUint32(view.byteLength - 4) === checkOf(view);
+}
+
+/** A record's bytes, filled in by `fill`, with its check. */
+function record(size: number, fill: (view: DataView) => void): Uint8Array {
+  const bytes = new Uint8Array(size);
+  const view = new DataView(bytes.buffer);
+  fill(view);
+  view.setUint32(size - 4, checkOf(view));
+  return bytes;
+}
+
+function ownerRecord(owner: string): Uint8Array {
+  return record(OWNER.size, (view) =>
+    encoder.encode(owner).forEach((byte, i) => view.setUint8(i, byte)),
+  );
+}
+
+/** The memory of a board as it leaves the maker: no readings, generation 0. */
+export function blankImage(owner: string, places: number): Uint8Array {
+  const image = new Uint8Array(READING.at + READING.size * places).fill(BLANK);
+  image.set(ownerRecord(owner));
+  return image;
+}
+
+/** Whether the bytes are a memory of this size and of this board. */
+export function isImageOf(owner: string, places: number, image: Uint8Array): boolean {
+  const wanted = ownerRecord(owner);
+  return (
+    image.length === READING.at + READING.size * places &&
+    wanted.every((byte, i) => image[i] === byte)
+  );
+}
+
+/** What a board keeps, read from its bytes at the start and written through from then on. */
+export class BoardMemory {
+  readonly #places: number;
+  readonly #held: Set<number>;
+  #erasedThrough = 0;
+  #lastGiven: number;
+  #sets: { generation: number; place: number }[] = [];
+
+  constructor(private readonly bytes: NonVolatile) {
+    this.#places = (bytes.image().length - READING.at) / READING.size;
+    for (let i = 0; i < MARK.count; i++) {
+      const mark = this.#good(MARK, i);
+      if (mark) this.#erasedThrough = Math.max(this.#erasedThrough, mark.getUint32(0));
+    }
+    for (let place = 0; place < SET.count; place++) {
+      const set = this.#good(SET, place);
+      if (set) this.#sets.push({ generation: set.getUint32(0), place });
+    }
+    this.#sets.sort((a, b) => b.generation - a.generation);
+    const numbers = Array.from({ length: this.#places }, (_, i) => this.#good(READING, i))
+      .filter((view) => view !== undefined)
+      .map((view) => view.getUint32(0));
+    this.#held = new Set(numbers.filter((n) => n > this.#erasedThrough).sort((a, b) => a - b));
+    this.#lastGiven = Math.max(this.#erasedThrough, ...numbers);
+  }
+
+  get generation(): number {
+    return this.#sets[0]?.generation ?? 0;
+  }
+
+  inForce(): StoredSet | undefined {
+    return this.#sets[0] && this.#readSet(this.#sets[0].place);
+  }
+
+  previous(): StoredSet | undefined {
+    return this.#sets[1] && this.#readSet(this.#sets[1].place);
+  }
+
+  /** Writes a set as the next generation, over neither of the two that count. @throws PowerLoss */
+  seal(set: CoefficientSet): number {
+    const generation = this.generation + 1;
+    const keep = this.#sets.slice(0, 2);
+    const place = [0, 1, 2].find((p) => !keep.some((kept) => kept.place === p))!;
+    this.#write(SET, place, (view) => {
+      view.setUint32(0, generation);
+      view.setUint8(4, set.values.length);
+      set.values.forEach((value, i) => view.setFloat32(5 + 4 * i, value));
+    });
+    this.#sets = [{ generation, place }, ...keep];
+    return generation;
+  }
+
+  /** The number last given to a reading, erased or not; 0 when there never was one. */
+  get lastGiven(): number {
+    return this.#lastGiven;
+  }
+
+  state(): MemoryState {
+    const numbers = [...this.#held];
+    return {
+      first: numbers[0] ?? 0,
+      last: numbers.at(-1) ?? 0,
+      count: numbers.length,
+      room: this.#room(),
+      dropped: 0,
+    };
+  }
+
+  /** Whether the place of the next reading is free. */
+  get isFull(): boolean {
+    return this.#room() === 0;
+  }
+
+  /** Stores the reading numbered one above the last given. @throws PowerLoss */
+  store(reading: BoardReading): void {
+    this.#write(READING, reading.reading % this.#places, (view) => writeReading(view, reading));
+    this.#held.add(reading.reading);
+    this.#lastGiven = reading.reading;
+  }
+
+  recall(number: number): BoardReading | undefined {
+    if (!this.#held.has(number)) return undefined;
+    const view = this.#good(READING, number % this.#places);
+    if (!view) throw new Error(`Reading ${number} is listed but its record is bad.`);
+    return readReading(view);
+  }
+
+  /** Erases every reading up to a number; how many there were. @throws PowerLoss */
+  erase(through: number): number {
+    const gone = [...this.#held].filter((number) => number <= through);
+    if (gone.length === 0) return 0;
+    const marks = [0, 1].map((i) => this.#good(MARK, i)?.getUint32(0) ?? 0);
+    const lesser = marks[0]! <= marks[1]! ? 0 : 1;
+    this.#write(MARK, lesser, (view) => view.setUint32(0, through));
+    this.#erasedThrough = through;
+    gone.forEach((number) => this.#held.delete(number));
+    return gone.length;
+  }
+
+  /** Readings are taken in order and erased from the oldest, so those held lie in a row that may not meet itself. */
+  #room(): number {
+    const first = [...this.#held][0];
+    return first === undefined ? this.#places : this.#places - (this.#lastGiven - first + 1);
+  }
+
+  #good(area: { at: number; size: number }, place: number): DataView | undefined {
+    const view = this.bytes.view(area.at + area.size * place, area.size);
+    return isGood(view) ? view : undefined;
+  }
+
+  #write(area: { at: number; size: number }, place: number, fill: (view: DataView) => void): void {
+    this.bytes.write(area.at + area.size * place, record(area.size, fill));
+  }
+
+  #readSet(place: number): StoredSet {
+    const view = this.bytes.view(SET.at + SET.size * place, SET.size);
+    const length = view.getUint8(4);
+    const values = Array.from({ length }, (_, i) => view.getFloat32(5 + 4 * i));
+    const model = length === LONGEST_SET ? ('bowed' as const) : ('straight' as const);
+    return { generation: view.getUint32(0), model, values, crc: setCrc({ model, values }) };
+  }
+}
+
+/** In a reading's record, the value of what it has not. */
+const ABSENT = -0x80000000;
+
+const TRIPLES = ['acc', 'mag', 'accScatter', 'magScatter'] as const;
+/** The rest of a reading, each with how many of the stored units make one of its own. */
+const SINGLES = {
+  samples: 1,
+  temperature: 10,
+  volt: 100,
+  azimuth: 1000,
+  inclination: 1000,
+  roll: 1000,
+  range: 1000,
+} as const;
+
+function writeReading(view: DataView, reading: BoardReading): void {
+  view.setUint32(0, reading.reading);
+  view.setUint32(4, reading.generation);
+  view.setUint32(8, reading.tMs ?? 0);
+  let at = 12;
+  const put = (value: number | undefined, units: number): void => {
+    view.setInt32(at, value === undefined ? ABSENT : Math.round(value * units));
+    at += 4;
+  };
+  for (const name of TRIPLES) for (const i of [0, 1, 2]) put(reading[name]?.[i], 100);
+  for (const [name, units] of Object.entries(SINGLES)) {
+    put(reading[name as keyof typeof SINGLES], units);
+  }
+}
+
+function readReading(view: DataView): BoardReading {
+  let at = 12;
+  const get = (units: number): number | undefined => {
+    const stored = view.getInt32(at);
+    at += 4;
+    return stored === ABSENT ? undefined : stored / units;
+  };
+  const head = {
+    reading: view.getUint32(0),
+    generation: view.getUint32(4),
+    tMs: view.getUint32(8),
+  };
+  const triples = TRIPLES.map((name) => [name, [get(100), get(100), get(100)]]);
+  const singles = Object.entries(SINGLES).map(([name, units]) => [name, get(units)]);
+  const present = [...triples, ...singles].filter(([, value]) => value !== undefined);
+  return { ...head, ...Object.fromEntries(present) } as BoardReading;
+}
