@@ -79,7 +79,6 @@ export class CalibrationProblem implements LeastSquaresProblem {
   readonly #gradient: Float64Array;
   readonly #diagonal: Float64Array;
   readonly #step: Float64Array;
-  readonly #rest: Float64Array;
   // per reading: E (3×width), G (3×2), gradient (3) after division by the Cholesky factor (6), then the plain ones
   readonly #E: Float64Array;
   readonly #G: Float64Array;
@@ -129,7 +128,6 @@ export class CalibrationProblem implements LeastSquaresProblem {
     this.#gradient = new Float64Array(width);
     this.#diagonal = new Float64Array(width);
     this.#step = new Float64Array(width);
-    this.#rest = new Float64Array(width);
     this.#E = new Float64Array(count * 3 * width);
     this.#G = new Float64Array(count * 6);
     this.#h = new Float64Array(count * 3);
@@ -482,16 +480,33 @@ export class CalibrationProblem implements LeastSquaresProblem {
   #pinGauge(): void {
     const width = this.width;
     const S = this.#system;
-    let stiffness = 0;
-    for (let i = 0; i < width; i++) stiffness += this.#diagonal[i]! / width;
-    for (const axis of this.#gauges) {
-      const v = turnOfTheta(this.#point.theta, axis);
+    const stiffness = this.#stiffness();
+    for (const v of this.#gaugeBasis()) {
       for (let i = 0; i < width; i++) {
         for (let c = i; c < width; c++) {
           S[i * width + c] = S[i * width + c]! + stiffness * v[i]! * v[c]!;
         }
       }
     }
+  }
+
+  #stiffness(): number {
+    return this.#diagonal.reduce((sum, value) => sum + value, 0) / this.width;
+  }
+
+  /** Orthonormal directions of θ that change no residual (Gram and Schmidt over the turns). */
+  #gaugeBasis(): Float64Array[] {
+    const basis: Float64Array[] = [];
+    for (const axis of this.#gauges) {
+      const v = turnOfTheta(this.#point.theta, axis);
+      for (const other of basis) {
+        const along = v.reduce((sum, value, i) => sum + value * other[i]!, 0);
+        for (let i = 0; i < v.length; i++) v[i] = v[i]! - along * other[i]!;
+      }
+      const norm = Math.hypot(...v);
+      basis.push(v.map((value) => value / norm));
+    }
+    return basis;
   }
 
   /** Back-substitutes one sighting's τ into the trial frame; returns its part of twice the predicted decrease. */
@@ -510,19 +525,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
     hTau[k * 2] = tau[0]!;
     hTau[k * 2 + 1] = tau[1]!;
 
-    const from = this.#point.frames;
-    const to = this.#trial.frames;
-    const f = k * 9;
-    // the rotation that carries d towards d + P τ turns about d × P τ = τ₀ P₁ − τ₁ P₀
-    const axis = [0, 1, 2].map((c) => tau[0]! * from[f + 6 + c]! - tau[1]! * from[f + 3 + c]!);
-    const turn = rotation(axis[0]!, axis[1]!, axis[2]!);
-    for (let row = 0; row < 3; row++) {
-      for (let c = 0; c < 3; c++) {
-        let sum = 0;
-        for (let e = 0; e < 3; e++) sum += turn[c * 3 + e]! * from[f + row * 3 + e]!;
-        to[f + row * 3 + c] = sum;
-      }
-    }
+    turnFrame(this.#point.frames, this.#trial.frames, k, tau[0]!, tau[1]!);
     let part = 0;
     for (let t = 0; t < 2; t++) {
       part +=
@@ -553,15 +556,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
     const d2 = a[2]! / l22;
     const d1 = (a[1]! - l21 * d2) / l11;
     const d0 = (a[0]! - l10 * d1 - l20 * d2) / l00;
-    const turn = rotation(d0, d1, d2);
-    const [from, to, at] = [this.#point.attitudes, this.#trial.attitudes, j * 9];
-    for (let row = 0; row < 3; row++) {
-      for (let c = 0; c < 3; c++) {
-        let sum = 0;
-        for (let e = 0; e < 3; e++) sum += from[at + row * 3 + e]! * turn[e * 3 + c]!;
-        to[at + row * 3 + c] = sum;
-      }
-    }
+    turnAttitude(this.#point.attitudes, this.#trial.attitudes, j, d0, d1, d2);
     const [gradient, diagonal] = [this.#gradientDelta, this.#diagonalDelta];
     let part = 0;
     [d0, d1, d2].forEach((d, i) => {
@@ -597,14 +592,11 @@ export class CalibrationProblem implements LeastSquaresProblem {
       inverse.set(column, i * width);
     }
     // a pinned gauge keeps a variance of its own; take it out
-    const stiffness = this.#diagonal.reduce((sum, value) => sum + value / width, 0);
-    for (const axis of this.#gauges) {
-      const v = turnOfTheta(this.#point.theta, axis);
-      const square = v.reduce((sum, value) => sum + value * value, 0);
+    const stiffness = this.#stiffness();
+    for (const v of this.#gaugeBasis()) {
       for (let i = 0; i < width; i++) {
         for (let c = 0; c < width; c++) {
-          inverse[i * width + c] =
-            inverse[i * width + c]! - (v[i]! * v[c]!) / (stiffness * square * square);
+          inverse[i * width + c] = inverse[i * width + c]! - (v[i]! * v[c]!) / stiffness;
         }
       }
     }
@@ -730,42 +722,19 @@ export class CalibrationProblem implements LeastSquaresProblem {
     return { residuals: this.#r.slice(), jacobian };
   }
 
-  /** Moves the point by hand, for the same check: θ, and the given reading's δ and its sighting's τ. */
-  moved(
+  /** For the same check: weighted residuals of one reading after moving θ, its δ and its sighting's τ. */
+  residualsAfter(
     theta: Float64Array,
     j: number,
-    delta: readonly number[],
-    tau: readonly number[],
+    delta: readonly [number, number, number],
+    tau: readonly [number, number],
   ): Float64Array {
-    const saved = this.#point;
-    const point: Point = {
-      theta,
-      attitudes: saved.attitudes.slice(),
-      frames: saved.frames.slice(),
-    };
-    const turn = rotation(delta[0]!, delta[1]!, delta[2]!);
-    const R = saved.attitudes.subarray(j * 9, j * 9 + 9);
-    for (let i = 0; i < 9; i++) {
-      const row = Math.floor(i / 3) * 3;
-      const c = i % 3;
-      point.attitudes[j * 9 + i] =
-        R[row]! * turn[c]! + R[row + 1]! * turn[3 + c]! + R[row + 2]! * turn[6 + c]!;
-    }
+    const { attitudes, frames } = this.#point;
+    const moved = { theta, attitudes: attitudes.slice(), frames: frames.slice() };
+    turnAttitude(attitudes, moved.attitudes, j, ...delta);
     const k = this.#data.sighting[j]!;
-    if (k >= 0) {
-      const f = saved.frames.subarray(k * 9, k * 9 + 9);
-      const axis = [0, 1, 2].map((c) => tau[0]! * f[6 + c]! - tau[1]! * f[3 + c]!);
-      const t = rotation(axis[0]!, axis[1]!, axis[2]!);
-      for (let row = 0; row < 3; row++) {
-        for (let c = 0; c < 3; c++) {
-          point.frames[k * 9 + row * 3 + c] =
-            t[c * 3]! * f[row * 3]! +
-            t[c * 3 + 1]! * f[row * 3 + 1]! +
-            t[c * 3 + 2]! * f[row * 3 + 2]!;
-        }
-      }
-    }
-    this.#residualsOf(j, point);
+    if (k >= 0) turnFrame(frames, moved.frames, k, ...tau);
+    this.#residualsOf(j, moved);
     return this.#r.slice();
   }
 }
@@ -804,6 +773,43 @@ function meanDirections(data: Observations, attitudes: Float64Array): Float64Arr
     frames.set([x, y, z, p0, p1, p2, y * p2 - z * p1, z * p0 - x * p2, x * p1 - y * p0], k * 9);
   }
   return frames;
+}
+
+/** Attitude j of `to` becomes that of `from`, turned in the body: R exp([δ]×). */
+function turnAttitude(
+  from: Float64Array,
+  to: Float64Array,
+  j: number,
+  d0: number,
+  d1: number,
+  d2: number,
+): void {
+  const turn = rotation(d0, d1, d2);
+  for (let row = j * 9; row < j * 9 + 9; row += 3) {
+    for (let c = 0; c < 3; c++) {
+      to[row + c] =
+        from[row]! * turn[c]! + from[row + 1]! * turn[3 + c]! + from[row + 2]! * turn[6 + c]!;
+    }
+  }
+}
+
+/** Frame k of `to` becomes that of `from`, its direction d moved towards d + τ₀P₀ + τ₁P₁ and the axes with it. */
+function turnFrame(from: Float64Array, to: Float64Array, k: number, t0: number, t1: number): void {
+  const f = k * 9;
+  // that rotation turns about d × Pτ = τ₀ P₁ − τ₁ P₀
+  const turn = rotation(
+    t0 * from[f + 6]! - t1 * from[f + 3]!,
+    t0 * from[f + 7]! - t1 * from[f + 4]!,
+    t0 * from[f + 8]! - t1 * from[f + 5]!,
+  );
+  for (let row = f; row < f + 9; row += 3) {
+    for (let c = 0; c < 3; c++) {
+      to[row + c] =
+        turn[c * 3]! * from[row]! +
+        turn[c * 3 + 1]! * from[row + 1]! +
+        turn[c * 3 + 2]! * from[row + 2]!;
+    }
+  }
 }
 
 /** Rotation matrix exp([v]×), row by row (Rodrigues' formula). */
