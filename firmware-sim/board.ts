@@ -70,7 +70,7 @@ export const ordinaryBuild: Build = {
   name: 'Simulated board',
   places: 250,
   captureMs: 300,
-  chunk: 320,
+  chunk: 128,
   declaresMounting: true,
   perfect: false,
   hasTrigger: true,
