@@ -10,18 +10,18 @@ import { type Declared, Firmware, type Measurement } from './firmware.ts';
 import { Hand } from './hand.ts';
 import { Wire } from './link-faults.ts';
 import { blankImage, BoardMemory, isImageOf, NonVolatile, PowerLoss } from './memory.ts';
-import { fingerprint, type Random, randomStream } from './random.ts';
+import { type Random, randomStream } from './random.ts';
 import {
   type Chip,
   drawChip,
   exactCounts,
-  parseMounting,
   perfectChip,
   REFERENCE_TEMPERATURE,
   sampleAndAverage,
   SAMPLES,
   type Tolerances,
 } from './sensors.ts';
+import { checkSettings, mustLie, serialOf } from './settings.ts';
 import {
   attitudeRotation,
   cleanField,
@@ -34,21 +34,6 @@ import {
   sightOf,
   type Triple,
 } from './world.ts';
-
-/** An ordinary board in an ordinary hand on a clean site: nothing is broken, nothing is perfect. */
-export const defaultSettings: SimulatorSettings = {
-  seed: 1,
-  accNoise: 1,
-  magNoise: 0.2,
-  aim: 0.1,
-  rollAim: 3,
-  accMounting: '-x-y-z',
-  magMounting: '+y-x+z',
-  curvature: 0,
-  dip: 65,
-  disturbance: 0,
-  faults: { lose: 0, double: 0, flip: 0, delayMs: 0 },
-};
 
 /** How the board is built. */
 export interface Build {
@@ -141,6 +126,9 @@ const MAG_TOLERANCES: Tolerances = {
   drift: 0.0008,
 };
 
+/** The golden section. */
+const GOLDEN = (Math.sqrt(5) - 1) / 2;
+
 /** Metres from the instrument to whatever it is aimed at, and the range module's own error. */
 const RANGE = 5;
 const RANGE_ERROR = 0.002;
@@ -222,8 +210,7 @@ export class SimulatedBoard implements SimulatorControl {
       // Directions on a spiral that covers the sphere evenly by area; steps by the golden section never fall in
       // step with the turn, nor those of the roll (by the square root of two) with them.
       const inclination = (Math.asin(1 - (2 * i + 1) / count) * 180) / Math.PI;
-      const azimuth =
-        360 * ((i * (Math.sqrt(5) - 1)) / 2 - Math.floor((i * (Math.sqrt(5) - 1)) / 2));
+      const azimuth = 360 * ((i * GOLDEN) % 1);
       const roll = 360 * ((i * Math.SQRT2) % 1);
       const rotation = attitudeRotation({ azimuth, inclination, roll });
       return {
@@ -374,7 +361,7 @@ export class SimulatedBoard implements SimulatorControl {
         volt: () => this.#quirks.volt,
         send: (bytes) => this.#say(bytes, clock),
       },
-      this.#declared(),
+      () => this.#declared(),
     );
     this.#firmware = firmware;
   }
@@ -510,34 +497,4 @@ class Connection {
       this.listener.closed('The link to the simulated board dropped');
     }
   }
-}
-
-/** Another seed or other mountings make another board. */
-function serialOf({ seed, accMounting, magMounting }: SimulatorSettings): string {
-  const mark = fingerprint(`${seed} ${accMounting} ${magMounting}`);
-  return `SIM-${mark.toString(16).toUpperCase().padStart(8, '0')}`;
-}
-
-function mustLie(name: string, value: number, from: number, to: number): void {
-  if (!(value >= from && value <= to)) {
-    throw new RangeError(
-      `The simulator's ${name} lies between ${from} and ${to}, not at ${value}.`,
-    );
-  }
-}
-
-function checkSettings(settings: SimulatorSettings): void {
-  if (!Number.isSafeInteger(settings.seed)) throw new RangeError('A seed is a whole number.');
-  mustLie('accNoise', settings.accNoise, 0, 50);
-  mustLie('magNoise', settings.magNoise, 0, 20);
-  mustLie('aim', settings.aim, 0, 45);
-  mustLie('rollAim', settings.rollAim, 0, 180);
-  mustLie('curvature', settings.curvature, -0.1, 0.1);
-  mustLie('dip', settings.dip, -90, 90);
-  mustLie('disturbance', settings.disturbance, 0, 10_000);
-  for (const fault of ['lose', 'double', 'flip'] as const)
-    mustLie(fault, settings.faults[fault], 0, 1);
-  mustLie('delayMs', settings.faults.delayMs, 0, 60_000);
-  parseMounting(settings.accMounting);
-  parseMounting(settings.magMounting);
 }

@@ -115,7 +115,7 @@ export class Firmware {
 
   constructor(
     private readonly hardware: Hardware,
-    private readonly declared: Declared,
+    private readonly declared: () => Declared,
   ) {
     this.#startedAt = hardware.clock.now();
   }
@@ -254,7 +254,7 @@ export class Firmware {
       this.#remembered = [];
       const generation = this.hardware.memory.generation;
       const version = Math.min(protocol, PROTOCOL_VERSION);
-      return { host, ...this.declared, protocol: version, generation };
+      return { host, ...this.declared(), protocol: version, generation };
     },
 
     mode: ({ set }) => {
@@ -336,7 +336,7 @@ export class Firmware {
   /** Measures now; `then` gets the result when the capture's time is over. */
   #measure(then: (measurement: Measurement) => void): void {
     const measurement = this.hardware.measure();
-    this.#abandon = this.hardware.clock.after(this.declared.captureMs, () => {
+    this.#abandon = this.hardware.clock.after(this.declared().captureMs, () => {
       this.#abandon = undefined;
       then(measurement);
     });

@@ -7,6 +7,8 @@ import type {
 } from '../protocol/simulator.ts';
 import type { ChannelEnd, FromWorker, SimulatorCall, ToWorker } from './simulator-channel.ts';
 
+export { defaultSettings } from '../../firmware-sim/settings.ts';
+
 /** A simulated board, as the page has it. */
 export interface Simulated {
   link: ByteLink;
