@@ -107,7 +107,7 @@ export type BoardNotice = Exclude<BoardEvent, { kind: 'reading' }>;
 
 export interface BoardOptions {
   clock: Clock;
-  /** A fresh random unsigned 32-bit number, for each conversation another. */
+  /** A random number in [0, 1): each conversation needs another. */
   random: () => number;
   /** Every reading taken in this conversation, in order, each once. None of these may throw. */
   onReading(reading: BoardReading): void;
@@ -212,7 +212,7 @@ class LinkedBoard implements Board {
     const { clock, random, onWire, onLost, signal } = this.#options;
     this.#session = await Session.open(link, {
       clock,
-      host: random(),
+      host: Math.floor(random() * 2 ** 32),
       listener: {
         event: (event) => this.#deliver(() => this.#pass(event)),
         trouble: (error) => this.#deliver(() => this.#mend(error)),

@@ -156,17 +156,14 @@ export class Session {
       void opening.then(() => this.#link.close()).catch((error) => this.#lateTrouble(error));
     });
     this.#write(Uint8Array.of(0x0a)); // clears half a line out of the board's buffer
-    const identity = await this.#ask(
-      'hello',
-      { host, protocol: PROTOCOL_VERSION },
-      signal,
-      (own) => {
-        return own.host === host; // else an answer to someone else's hello, still on its way
-      },
-    );
+    const hello = { host, protocol: PROTOCOL_VERSION };
+    const identity = await this.#ask('hello', hello, signal, (answer) => {
+      if (answer.host !== host) return false; // to someone else's hello, still on its way
+      this.#identity = answer; // at once: the next line may be the first event
+      return true;
+    });
     if (identity.protocol !== PROTOCOL_VERSION)
       throw new ProtocolError({ cause: 'wrong_version', board: identity.protocol });
-    this.#identity = identity;
   }
 
   /** The board's answer to hello. */
