@@ -3,6 +3,7 @@ import type { Clock } from '../src/protocol/clock.ts';
 import type { CoefficientSet } from '../src/protocol/coefficient-set.ts';
 import { ProtocolError, type BoardCode, type Refusal } from '../src/protocol/errors.ts';
 import {
+  type Fields,
   type FieldValues,
   formatAnswer,
   formatEvent,
@@ -345,11 +346,13 @@ export class Firmware {
   /** Stores a reading, then tells of it: in this order power may fail anywhere, and no number is told in vain. */
   #keep(measurement: Measurement): number {
     const { memory } = this.hardware;
-    const reading: BoardReading = {
+    const fields = EVENTS.reading.write({
       reading: memory.lastGiven + 1,
       generation: memory.generation,
       ...this.#reading(measurement),
-    };
+    });
+    // Kept with the decimals that are sent, so that a recall says the same as the event did.
+    const reading: BoardReading = EVENTS.reading.read(fields as Fields);
     memory.store(reading);
     this.#emit('reading', reading);
     return reading.reading;

@@ -288,7 +288,10 @@ function readReading(view: DataView): BoardReading {
     generation: view.getUint32(4),
     tMs: view.getUint32(8),
   };
-  const triples = TRIPLES.map((name) => [name, [get(100), get(100), get(100)]]);
+  const triples = TRIPLES.map((name) => {
+    const values = [get(100), get(100), get(100)];
+    return [name, values.includes(undefined) ? undefined : values] as const;
+  });
   const singles = Object.entries(SINGLES).map(([name, units]) => [name, get(units)]);
   const present = [...triples, ...singles].filter(([, value]) => value !== undefined);
   return { ...head, ...Object.fromEntries(present) } as BoardReading;
