@@ -63,10 +63,13 @@ export function disagreement(
     }
   });
   const north = circularMean(azimuths);
-  const spreads = [...sightings.values()].map((sights) => directionStatistics(sights)?.spread);
+  // sights that cancel have no mean direction: nothing could disagree more
+  const spreads = [...sightings.values()]
+    .filter((sights) => sights.length > 1)
+    .map((sights) => directionStatistics(sights)?.spread ?? Math.PI / 2);
   return {
     angle: rms(betweens.map((between) => between - middle)),
-    sight: rms(spreads.filter((spread) => spread !== undefined)),
+    sight: rms(spreads),
     inclination: rms(inclinations),
     relativeAzimuth: rms(azimuths.map(({ error, weight }) => turn(north, error) * weight)),
     azimuth: rms(azimuths.map(({ error, weight }) => error * weight)),
