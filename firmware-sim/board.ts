@@ -173,7 +173,9 @@ export class SimulatedBoard implements SimulatorControl {
   /* The hand and the knobs: SimulatorControl. */
 
   async hold(aim: Attitude): Promise<void> {
-    for (const [name, value] of Object.entries(aim)) mustLie(name, value, -3600, 3600);
+    for (const name of ['azimuth', 'inclination', 'roll'] as const) {
+      mustLie(name, aim[name], -3600, 3600);
+    }
     const { aim: aimError, rollAim } = this.#settings;
     this.#hand.hold(aim, { aim: aimError, roll: rollAim, tremor: this.#quirks.tremor });
   }
