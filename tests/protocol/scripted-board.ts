@@ -149,7 +149,9 @@ export class ScriptedBoard {
       return;
     }
     const known = this.#answered.get(line.tag);
-    if (known) {
+    // A hello is a repeat only of the very last request: else it opens a conversation, whatever it looks like.
+    const fresh = line.verb === 'hello' && known !== [...this.#answered.values()].at(-1);
+    if (known && !fresh) {
       const bytes =
         known.line === text ? known.bytes : formatAnswer(line.tag, false, { code: 'tag_reused' });
       this.#say(bytes);
