@@ -1,4 +1,4 @@
-import { EigenvalueDecomposition, Matrix } from 'ml-matrix';
+import { CholeskyDecomposition, EigenvalueDecomposition, Matrix } from 'ml-matrix';
 import { DenseProblem } from './dense-problem.ts';
 import type { Mat3 } from './geometry.ts';
 import type { Vec3 } from './reading.ts';
@@ -15,27 +15,36 @@ export interface Ellipsoid {
 }
 
 /**
- * Fits an ellipsoid to points, as maximum likelihood with equal noise in each coordinate has it.
+ * Weight that draws the shape towards a sphere, per squared unit and reading. Far under what any reading says; it
+ * decides only what none says. (In a cube plan with exact quarter turns the accelerometer never sees its y and z axes
+ * together, and so not their cross-axis term; the magnetometer sees it later.)
+ */
+const OPEN_SHAPE = 1e-9;
+
+/**
+ * Fits an ellipsoid to points, as maximum likelihood with equal noise in each coordinate has it. Where the points leave
+ * its shape open, it is as round as can be.
  *
- * The start is the algebraic quadric of least residual under a unit-norm coefficient vector; then Levenberg–Marquardt
- * on the distance from the surface to first order, (|T(x−c)| − 1) / |∇|T(x−c)||, in the points' own units (Sampson
- * 1982, Fitting conic sections to very scattered data). The plain residual |T(x−c)| − 1 would not do: it favours a
- * boundless ellipsoid where the points cover little of it.
+ * The start is a linear least-squares quadric; then Levenberg–Marquardt on the distance from the surface to first order,
+ * (|T(x−c)| − 1) / |∇|T(x−c)||, in the points' own units (Sampson 1982, Fitting conic sections to very scattered data).
+ * The plain residual |T(x−c)| − 1 would not do: it favours a boundless ellipsoid where the points cover little of it.
  *
- * @param points at least nine, in general position
+ * @param points at least nine, not all in one plane
  * @returns undefined where the points lie on no ellipsoid that they determine
  */
 export function fitEllipsoid(points: readonly Vec3[]): Ellipsoid | undefined {
-  if (points.length < 9) return undefined;
+  const n = points.length;
+  if (n < 9) return undefined;
   const { middle, radius } = extent(points);
   if (!(radius > 0) || !Number.isFinite(radius)) return undefined;
   const scaled = points.map((x) => x.map((value, i) => (value - middle[i]!) / radius));
   const start = quadric(scaled);
   if (!start) return undefined;
 
-  const problem = new DenseProblem(start, points.length, (x, residuals, jacobian) =>
-    scaled.forEach((point, i) => surfaceDistance(point, x, i, residuals, jacobian)),
-  );
+  const problem = new DenseProblem(start, n + 5, (x, residuals, jacobian) => {
+    scaled.forEach((point, i) => surfaceDistance(point, x, i, residuals, jacobian));
+    roundness(x, n, residuals, jacobian);
+  });
   const { stopped, cost } = levenbergMarquardt(problem, { limit: 60 });
   const [cx, cy, cz, a, b, c, d, e, f] = problem.x as unknown as number[];
   const T = [a!, d!, e!, d!, b!, f!, e!, f!, c!].map((value) => value / radius);
@@ -43,8 +52,22 @@ export function fitEllipsoid(points: readonly Vec3[]): Ellipsoid | undefined {
   return {
     centre: [cx!, cy!, cz!].map((value, i) => value * radius + middle[i]!) as unknown as Vec3,
     T: T as unknown as Mat3,
-    scatter: radius * Math.sqrt((2 * cost) / points.length),
+    scatter: radius * Math.sqrt((2 * cost) / n),
   };
+}
+
+/** Writes the five residuals that draw the shape towards a sphere, from row n on. */
+function roundness(x: Float64Array, n: number, residuals: Float64Array, jacobian?: Float64Array) {
+  const weight = Math.sqrt(n * OPEN_SHAPE);
+  // xx = yy, xx = zz, and no cross terms
+  const columns = [[3, 4], [3, 5], [6], [7], [8]] as const;
+  columns.forEach(([plus, minus], k) => {
+    residuals[n + k] = weight * (x[plus]! - (minus === undefined ? 0 : x[minus]!));
+    if (!jacobian) return;
+    jacobian.fill(0, (n + k) * 9, (n + k + 1) * 9);
+    jacobian[(n + k) * 9 + plus] = weight;
+    if (minus !== undefined) jacobian[(n + k) * 9 + minus] = -weight;
+  });
 }
 
 /** Middle of the points and root mean square distance from it. */
@@ -66,39 +89,42 @@ function positive(m: Matrix): boolean {
 }
 
 /**
- * The algebraic quadric xᵀMx + 2nᵀx = d of least residual, as the nine unknowns centre and T (xx yy zz xy xz yz).
+ * The quadric |x|² + xᵀEx + 2nᵀx = d, E symmetric without trace, of least squared residual: linear in its nine unknowns.
+ * A small weight holds E to zero where the points leave it open.
+ *
+ * @returns the nine unknowns of the fit: centre, and T (xx yy zz xy xz yz); undefined where it is no ellipsoid
  */
-function quadric(points: readonly number[][]): number[] | undefined {
-  const design = Matrix.zeros(10, 10);
+function quadric(points: readonly (readonly number[])[]): number[] | undefined {
+  const normal = Matrix.zeros(9, 9);
+  const right = Matrix.zeros(9, 1);
   for (const [x, y, z] of points as [number, number, number][]) {
-    const row = [x * x, y * y, z * z, 2 * x * y, 2 * x * z, 2 * y * z, 2 * x, 2 * y, 2 * z, -1];
-    for (let i = 0; i < 10; i++) {
-      for (let j = 0; j < 10; j++) design.set(i, j, design.get(i, j) + row[i]! * row[j]!);
+    const row = [x * x - z * z, y * y - z * z, 2 * x * y, 2 * x * z, 2 * y * z];
+    row.push(2 * x, 2 * y, 2 * z, -1);
+    const square = x * x + y * y + z * z;
+    for (let i = 0; i < 9; i++) {
+      right.set(i, 0, right.get(i, 0) - row[i]! * square);
+      for (let c = 0; c < 9; c++) normal.set(i, c, normal.get(i, c) + row[i]! * row[c]!);
     }
   }
-  const eigen = new EigenvalueDecomposition(design, { assumeSymmetric: true });
-  const order = eigen.realEigenvalues.map((value, i) => [value, i] as const);
-  order.sort((a, b) => a[0] - b[0]);
-  // two vanishing eigenvalues: a whole family of quadrics passes through the points
-  if (order[1]![0] < 1e-9 * order[9]![0]) return undefined;
-  const v = eigen.eigenvectorMatrix.getColumn(order[0]![1]);
-  const sign = v[0]! + v[1]! + v[2]! > 0 ? 1 : -1;
-  const [xx, yy, zz, xy, xz, yz, nx, ny, nz, d] = v.map((value) => value * sign) as number[];
+  for (let i = 0; i < 5; i++) normal.set(i, i, normal.get(i, i) + points.length * OPEN_SHAPE);
+  const factor = new CholeskyDecomposition(normal);
+  if (!factor.isPositiveDefinite()) return undefined;
+  const [exx, eyy, exy, exz, eyz, nx, ny, nz, d] = factor.solve(right).to1DArray() as [
+    ...[number, number, number, number, number, number, number, number, number],
+  ];
   const M = new Matrix([
-    [xx!, xy!, xz!],
-    [xy!, yy!, yz!],
-    [xz!, yz!, zz!],
+    [1 + exx, exy, exz],
+    [exy, 1 + eyy, eyz],
+    [exz, eyz, 1 - exx - eyy],
   ]);
   if (!positive(M)) return undefined;
-  const eigenM = new EigenvalueDecomposition(M, { assumeSymmetric: true });
-  const V = eigenM.eigenvectorMatrix;
+  const eigen = new EigenvalueDecomposition(M, { assumeSymmetric: true });
+  const V = eigen.eigenvectorMatrix;
   const spectral = (f: (value: number) => number) =>
-    V.mmul(Matrix.diag(eigenM.realEigenvalues.map(f))).mmul(V.transpose());
-  const n = Matrix.columnVector([nx!, ny!, nz!]);
-  const centre = spectral((value) => 1 / value)
-    .mmul(n)
-    .mul(-1);
-  const size = d! - n.dot(centre);
+    V.mmul(Matrix.diag(eigen.realEigenvalues.map(f))).mmul(V.transpose());
+  const n = Matrix.columnVector([nx, ny, nz]);
+  const centre = spectral((value) => -1 / value).mmul(n);
+  const size = d - n.dot(centre);
   if (!(size > 0)) return undefined;
   const T = spectral((value) => Math.sqrt(value / size));
   return [

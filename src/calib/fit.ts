@@ -460,16 +460,25 @@ function byGroup(data: Data, residuals: Float64Array, hat: Float64Array) {
  * the median of all, since bad readings swell the noise found and would else hide each other.
  */
 function worstReading({ data, checks }: Estimate): number | undefined {
+  // one pair of quantiles for free attitudes, one for readings in a sighting
+  const quantiles = new Map(
+    [3, 5].map((freedom) => [
+      freedom,
+      {
+        middle: chiSquareQuantile(0.5, freedom),
+        limit: chiSquareQuantile(1 - FALSE_ALARM / data.count, freedom),
+      },
+    ]),
+  );
   const ratios = Array.from(
     checks!,
-    (chiSquare, j) => chiSquare / chiSquareQuantile(0.5, freedomOf(data, j)),
+    (chiSquare, j) => chiSquare / quantiles.get(freedomOf(data, j))!.middle,
   );
   const middle = Math.min(1, median(ratios.filter(Number.isFinite)));
   let worst: number | undefined;
   let most = 1;
   checks!.forEach((chiSquare, j) => {
-    const limit = chiSquareQuantile(1 - FALSE_ALARM / data.count, freedomOf(data, j));
-    const excess = chiSquare / middle / limit;
+    const excess = chiSquare / middle / quantiles.get(freedomOf(data, j))!.limit;
     if (excess > most) [worst, most] = [j, excess];
   });
   return worst;
