@@ -182,7 +182,7 @@ export class SimulatedBoard implements SimulatorControl {
 
   /** Presses the trigger; the reading, or why there is none, comes as an event. */
   async press(): Promise<void> {
-    if (!this.#build.hasTrigger) throw new Error('This board has no trigger.');
+    if (!this.#build.hasTrigger) throw new Error('this board has no trigger');
     this.#powered((firmware) => firmware.press());
   }
 
@@ -197,7 +197,7 @@ export class SimulatedBoard implements SimulatorControl {
     const isOther = serialOf(wanted) !== this.#serial;
     this.#settings = wanted;
     if (isOther) {
-      this.#drop('The simulated board was exchanged for another');
+      this.#drop('the simulated board was exchanged for another');
       this.#assemble(undefined);
       this.#onMemory(this.memoryImage());
     } else {
@@ -229,8 +229,8 @@ export class SimulatedBoard implements SimulatorControl {
 
   /** Opens the board's one link. */
   connect(listener: LinkListener): Port {
-    if (this.#connection) throw new Error('The simulated board is connected already.');
-    if (!this.#firmware) throw new Error('The simulated board has no power.');
+    if (this.#connection) throw new Error('the simulated board is connected already');
+    if (!this.#firmware) throw new Error('the simulated board has no power');
     const connection = new Connection(
       { seed: this.#settings.seed, name: `link ${++this.#connections}`, clock: this.#clock },
       () => this.#settings.faults,
@@ -242,10 +242,10 @@ export class SimulatedBoard implements SimulatorControl {
     const isOpen = (): boolean => this.#connection === connection;
     return {
       send: (bytes) => {
-        if (!isOpen()) throw new Error('The link to the simulated board is closed.');
+        if (!isOpen()) throw new Error('the link to the simulated board is closed');
         if (bytes.length > this.#build.chunk) {
           throw new RangeError(
-            `The simulated board takes ${this.#build.chunk} bytes in one write, not ${bytes.length}.`,
+            `the simulated board takes ${this.#build.chunk} bytes in one write, not ${bytes.length}`,
           );
         }
         connection.toBoard.send(bytes);
@@ -260,7 +260,7 @@ export class SimulatedBoard implements SimulatorControl {
 
   /** The link is to drop once this many more bytes have been carried, either way; 0 drops it now. */
   dropAfter(bytes: number): void {
-    if (bytes === 0) this.#drop('The link to the simulated board dropped');
+    if (bytes === 0) this.#drop('the link to the simulated board dropped');
     else this.#connection?.dropAfter(bytes);
   }
 
@@ -287,7 +287,7 @@ export class SimulatedBoard implements SimulatorControl {
 
   cutPower(): void {
     this.#firmware = undefined;
-    this.#drop('The simulated board lost its power');
+    this.#drop('the simulated board lost its power');
   }
 
   /** Switches the board off, if it is on, and on again: the firmware starts afresh from the kept memory. */
@@ -496,7 +496,7 @@ class Connection {
     if (drops) {
       this.end();
       this.onDrop();
-      this.listener.closed('The link to the simulated board dropped');
+      this.listener.closed('the link to the simulated board dropped');
     }
   }
 }

@@ -21,7 +21,7 @@ class InProcessLink implements ByteLink {
   }
 
   async write(bytes: Uint8Array): Promise<void> {
-    if (!this.#port) throw new Error('The link to the simulated board is closed.');
+    if (!this.#port) throw new Error('the link to the simulated board is closed');
     this.#port.send(bytes.slice());
   }
 

@@ -34,14 +34,14 @@ export function simulatedBoard(
   const worker = new Worker(new URL('./simulated-worker.ts', import.meta.url), { type: 'module' });
   const remote = new RemoteBoard(worker, settings, options);
   worker.onerror = (event) => {
-    remote.fail(`The simulated board stopped: ${event.message || 'its program did not load'}.`);
+    remote.fail(`the simulated board stopped: ${event.message || 'its program did not load'}`);
   };
   return {
     link: remote,
     control: remote,
     end() {
       worker.terminate();
-      remote.fail('The simulated board was ended.');
+      remote.fail('the simulated board was ended');
     },
   };
 }
@@ -77,7 +77,7 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
 
   async open(listener: LinkListener): Promise<void> {
     await this.#started;
-    if (this.#open) throw new Error('The link to the simulated board is open already.');
+    if (this.#open) throw new Error('the link to the simulated board is open already');
     const opening = ++this.#openings;
     this.#open = { opening, listener };
     try {
@@ -89,7 +89,7 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
   }
 
   async write(bytes: Uint8Array): Promise<void> {
-    if (!this.#open) throw new Error('The link to the simulated board is closed.');
+    if (!this.#open) throw new Error('the link to the simulated board is closed');
     await this.#ask({ method: 'write', opening: this.#open.opening, bytes });
   }
 

@@ -11,7 +11,7 @@ export function serveSimulator(channel: ChannelEnd, clock: Clock): void {
   const tell = (message: FromWorker): void => channel.postMessage(message);
 
   const link = (opening: number): ByteLink => {
-    if (opening !== open) throw new Error('The link to the simulated board is closed.');
+    if (opening !== open) throw new Error('the link to the simulated board is closed');
     return running!.link;
   };
 
@@ -25,7 +25,7 @@ export function serveSimulator(channel: ChannelEnd, clock: Clock): void {
       });
       return undefined;
     }
-    if (!running) throw new Error('The simulated board was not started.');
+    if (!running) throw new Error('the simulated board was not started');
     const { board } = running;
     switch (call.method) {
       case 'open': {

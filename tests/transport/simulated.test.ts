@@ -125,9 +125,9 @@ describe('the simulated board behind a channel', () => {
       const endings: string[] = [];
       await run(remote.open({ bytes: () => {}, closed: (reason) => endings.push(reason) }));
       const waiting = remote.truth(5);
-      remote.fail('The simulated board stopped.');
+      remote.fail('the simulated board stopped');
       await expect(waiting).rejects.toThrow('stopped');
-      expect(endings).toEqual(['The simulated board stopped.']);
+      expect(endings).toEqual(['the simulated board stopped']);
       await expect(remote.settings()).rejects.toThrow('stopped');
       await expect(remote.write(line('?1 memory'))).rejects.toThrow('closed');
       await remote.close();
