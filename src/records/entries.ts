@@ -1,3 +1,4 @@
+import type { Uncertainty } from '../calib/covariance.ts';
 import type { Stop, RefusalCause, SightingSpread, FittedReading } from '../calib/fit.ts';
 import type { Coefficients } from '../calib/model.ts';
 import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
@@ -54,8 +55,7 @@ export interface FitRecord {
   meanSpread?: number;
   sightings: readonly SightingSpread[];
   readings: readonly FittedReading[];
-  /** Standard errors of azimuth × cos inclination and of inclination over all rolls and directions to ±70°. */
-  uncertainty: { azimuth: number; inclination: number };
+  uncertainty: Uncertainty;
   setAside: readonly { id: string; reason: string }[];
   stopped: Stop;
   iterations: number;
@@ -84,6 +84,16 @@ export interface ProofRecord {
   /** What this proof cannot see, in words. */
   blindTo: readonly string[];
   warnings: readonly string[];
+}
+
+/** Errors of coefficients against the simulated board's own truth, over `n` attitudes without noise. Degrees. */
+export interface TruthErrors {
+  /** Of azimuth × cos inclination, and of inclination: root mean squares, and the largest. */
+  azimuth: number;
+  inclination: number;
+  largestAzimuth: number;
+  largestInclination: number;
+  n: number;
 }
 
 interface Happening {
@@ -136,14 +146,7 @@ type CalibrationEntry = Happening & {
     /** A fresh reading, taken after sealing: no fit ever sees it. */
     | ({ kind: 'proof reading' } & TakenReading)
     | ({ kind: 'proof' } & ProofRecord)
-    /** Coefficients against the simulated board's own truth. Root mean squares, degrees. */
-    | {
-        kind: 'truth compared';
-        generation: number;
-        azimuth: number;
-        inclination: number;
-        n: number;
-      }
+    | ({ kind: 'truth compared'; generation: number } & TruthErrors)
     | { kind: 'calibration ended'; outcome: 'proven' | 'abandoned'; reason: string }
   );
 
