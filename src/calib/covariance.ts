@@ -31,31 +31,34 @@ export function uncertaintyFrom(
   covariance: readonly number[],
   freedom: number,
 ): Uncertainty {
-  const uncertainty = { azimuth: 0, inclination: 0, freedom, theta, covariance };
+  const at = errorsBy(theta, covariance);
   const all = attitudesEverywhere();
   let [azimuth, inclination] = [0, 0];
   for (const [a, i, r] of all) {
-    const at = standardErrors(uncertainty, a, i, r);
-    azimuth += at.azimuth ** 2;
-    inclination += at.inclination ** 2;
+    const errors = at(a, i, r);
+    azimuth += errors.azimuth ** 2;
+    inclination += errors.inclination ** 2;
   }
   return {
-    ...uncertainty,
     azimuth: Math.sqrt(azimuth / all.length),
     inclination: Math.sqrt(inclination / all.length),
+    freedom,
+    theta,
+    covariance,
   };
 }
 
 /**
  * Azimuth, inclination and roll of attitudes that stand for all: directions uniform by area on the sphere up to ±70° of
- * inclination (midpoints of equal steps in its sine), eight rolls each.
+ * inclination (midpoints of equal steps in its sine). Five azimuths and five rolls give the exact mean: the derivatives
+ * of the angles hold no more than twice either angle, their squares no more than four times.
  */
 export function attitudesEverywhere(): [azimuth: number, inclination: number, roll: number][] {
   const top = Math.sin((70 * Math.PI) / 180);
   const steps = (n: number) => Array.from({ length: n }, (_, i) => (i + 0.5) / n);
   return steps(8).flatMap((s) =>
-    steps(12).flatMap((a) =>
-      steps(8).map((r): [number, number, number] => [
+    steps(5).flatMap((a) =>
+      steps(5).map((r): [number, number, number] => [
         2 * Math.PI * a,
         Math.asin(top * (2 * s - 1)),
         2 * Math.PI * r,
@@ -71,14 +74,7 @@ export function standardErrors(
   inclination: number,
   roll: number,
 ): AngleErrors {
-  const { g, b } = bodyVectors(azimuth, inclination, roll, theta[DIP]!);
-  const by = angleGradients(g, b);
-  const size = (ofG: Vec3, ofB: Vec3) =>
-    Math.sqrt(Math.max(0, quadratic(covariance, byTheta(theta, g, b, ofG, ofB))));
-  return {
-    azimuth: size(by.azimuth.g, by.azimuth.b),
-    inclination: size(by.inclination.g, [0, 0, 0]),
-  };
+  return errorsBy(theta, covariance)(azimuth, inclination, roll);
 }
 
 /** Half-width of the interval that holds the truth with 95 % probability, from a standard error. */
@@ -127,39 +123,53 @@ function angleGradients(
 }
 
 /**
- * Turns a derivative by the calibrated vectors into one by θ. Counts stay, so F g changes with θ as
- * F dg = −dF g − (1 + 2 q s) do + s² dq, and H db = −dH b − dp.
+ * The standard errors as a function of attitude. A derivative by the calibrated vectors becomes one by θ, with counts
+ * held: F g changes as F dg = −dF g − (1 + 2 q s) do + s² dq, and H b as H db = −dH b − dp.
  */
-function byTheta(theta: readonly number[], g: Vec3, b: Vec3, ofG: Vec3, ofB: Vec3): number[] {
-  const row = new Array<number>(theta.length).fill(0);
+function errorsBy(
+  theta: readonly number[],
+  covariance: readonly number[],
+): (azimuth: number, inclination: number, roll: number) => AngleErrors {
+  const width = theta.length;
+  const bowed = width > DIP + 1;
+  const C = Float64Array.from(covariance);
   const matrix = (from: number) =>
     [0, 4, 8].flatMap((i) => theta.slice(from + i, from + i + 3)) as unknown as Mat3;
-  const bowed = theta.length > DIP + 1;
-  const t = rotate(matrix(0), g);
-  const wAcc = rotate(transpose(inverse(matrix(0))), ofG);
-  const wMag = rotate(transpose(inverse(matrix(12))), ofB);
-  for (let i = 0; i < 3; i++) {
-    const q = bowed ? theta[DIP + 1 + i]! : 0;
-    const root = Math.sqrt(1 + 4 * q * t[i]!);
-    const s = (2 * t[i]!) / (1 + root);
-    for (let c = 0; c < 3; c++) {
-      row[4 * i + c] = -wAcc[i]! * g[c]!;
-      row[12 + 4 * i + c] = -wMag[i]! * b[c]!;
-    }
-    row[4 * i + 3] = -wAcc[i]! * root;
-    row[12 + 4 * i + 3] = -wMag[i]!;
-    if (bowed) row[DIP + 1 + i] = wAcc[i]! * s * s;
-  }
-  return row;
-}
+  const F = matrix(0);
+  const transposedA = transpose(inverse(F));
+  const transposedB = transpose(inverse(matrix(12)));
+  const row = new Float64Array(width);
 
-function quadratic(m: readonly number[], v: readonly number[]): number {
-  const n = v.length;
-  let sum = 0;
-  for (let i = 0; i < n; i++) {
-    let row = 0;
-    for (let c = 0; c < n; c++) row += m[i * n + c]! * v[c]!;
-    sum += row * v[i]!;
-  }
-  return sum;
+  const size = (g: Vec3, b: Vec3, ofG: Vec3, ofB: Vec3): number => {
+    const t = rotate(F, g);
+    const wAcc = rotate(transposedA, ofG);
+    const wMag = rotate(transposedB, ofB);
+    for (let i = 0; i < 3; i++) {
+      const q = bowed ? theta[DIP + 1 + i]! : 0;
+      const root = Math.sqrt(1 + 4 * q * t[i]!);
+      const s = (2 * t[i]!) / (1 + root);
+      for (let c = 0; c < 3; c++) {
+        row[4 * i + c] = -wAcc[i]! * g[c]!;
+        row[12 + 4 * i + c] = -wMag[i]! * b[c]!;
+      }
+      row[4 * i + 3] = -wAcc[i]! * root;
+      row[12 + 4 * i + 3] = -wMag[i]!;
+      if (bowed) row[DIP + 1 + i] = wAcc[i]! * s * s;
+    }
+    let variance = 0;
+    for (let i = 0; i < width; i++) {
+      let sum = 0;
+      for (let c = 0; c < width; c++) sum += C[i * width + c]! * row[c]!;
+      variance += sum * row[i]!;
+    }
+    return Math.sqrt(Math.max(0, variance));
+  };
+  return (azimuth, inclination, roll) => {
+    const { g, b } = bodyVectors(azimuth, inclination, roll, theta[DIP]!);
+    const by = angleGradients(g, b);
+    return {
+      azimuth: size(g, b, by.azimuth.g, by.azimuth.b),
+      inclination: size(g, b, by.inclination.g, [0, 0, 0]),
+    };
+  };
 }
