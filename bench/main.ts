@@ -1,0 +1,36 @@
+import { cpus, release, type } from 'node:os';
+import { fitAccuracy } from './fit-accuracy.ts';
+import { fitSpeed } from './fit-speed.ts';
+import { initialScript } from './initial-script.ts';
+
+/** Prints every figure as one Markdown table: `npm run bench`, or `npm run bench -- accuracy` for one group. */
+
+export interface Figure {
+  what: string;
+  value: string;
+  /** What it is held against. */
+  beside: string;
+}
+
+const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
+  accuracy: fitAccuracy,
+  speed: fitSpeed,
+  script: initialScript,
+};
+
+const wanted = process.argv.slice(2);
+const unknown = wanted.filter((name) => !(name in groups));
+if (unknown.length > 0) {
+  console.error(`No such group: ${unknown.join(', ')}. Groups: ${Object.keys(groups).join(', ')}.`);
+  process.exit(2);
+}
+console.log(
+  `${cpus()[0]?.model.trim() ?? 'unknown processor'}, ${cpus().length} cores, ${type()} ${release()}, Node ${process.version}\n`,
+);
+console.log('| figure | value | beside |\n| --- | --- | --- |');
+for (const [name, measure] of Object.entries(groups)) {
+  if (wanted.length > 0 && !wanted.includes(name)) continue;
+  for (const { what, value, beside } of await measure()) {
+    console.log(`| ${what} | ${value} | ${beside} |`);
+  }
+}
