@@ -9,7 +9,15 @@ import type {
 import { type Declared, Firmware, type Measurement } from './firmware.ts';
 import { Hand } from './hand.ts';
 import { Wire } from './link-faults.ts';
-import { blankImage, BoardMemory, isImageOf, NonVolatile, PowerLoss } from './memory.ts';
+import {
+  blankImage,
+  BoardMemory,
+  isImageOf,
+  NonVolatile,
+  PowerLoss,
+  type Readings,
+  RingOfReadings,
+} from './memory.ts';
 import { type Random, randomStream } from './random.ts';
 import {
   type Chip,
@@ -40,6 +48,8 @@ export interface Build {
   name: string;
   /** How many readings its memory holds. */
   places: number;
+  /** Whether readings survive loss of power; if not, the latest `places` of them are held in a ring. */
+  keepsReadings: boolean;
   captureMs: number;
   /** The most bytes it takes in one write. */
   chunk: number;
@@ -54,6 +64,7 @@ export interface Build {
 export const ordinaryBuild: Build = {
   name: 'Simulated board',
   places: 250,
+  keepsReadings: true,
   captureMs: 300,
   chunk: 128,
   declaresMounting: true,
@@ -154,6 +165,7 @@ export class SimulatedBoard implements SimulatorControl {
 
   #bytes!: NonVolatile;
   #memory!: BoardMemory;
+  #readings!: Readings;
   /** Absent while there is no power. */
   #firmware: Firmware | undefined;
   #connection: Connection | undefined;
@@ -348,6 +360,9 @@ export class SimulatedBoard implements SimulatorControl {
 
   #start(): void {
     this.#memory = new BoardMemory(this.#bytes);
+    this.#readings = this.#build.keepsReadings
+      ? this.#memory
+      : new RingOfReadings(this.#memory, this.#build.places);
     const clock: Clock = {
       now: () => this.#clock.now(),
       after: (ms, task) =>
@@ -359,6 +374,7 @@ export class SimulatedBoard implements SimulatorControl {
       {
         clock,
         memory: this.#memory,
+        readings: this.#readings,
         measure: () => this.#measure(),
         volt: () => this.#quirks.volt,
         send: (bytes) => this.#say(bytes, clock),
@@ -370,13 +386,18 @@ export class SimulatedBoard implements SimulatorControl {
 
   #declared(): Declared {
     const { accNoise, magNoise, accMounting, magMounting } = this.#settings;
-    const { name, chunk, captureMs, declaresMounting, hasTrigger, hasRange } = this.#build;
+    const { name, chunk, captureMs, declaresMounting, keepsReadings, hasTrigger, hasRange } =
+      this.#build;
     return {
       serial: this.#serial,
       name,
       hardware: 'simulated 1',
       firmware: '1.0',
-      capabilities: ['kept', ...(hasRange ? ['range'] : []), ...(hasTrigger ? ['trigger'] : [])],
+      capabilities: [
+        ...(keepsReadings ? ['kept'] : []),
+        ...(hasRange ? ['range'] : []),
+        ...(hasTrigger ? ['trigger'] : []),
+      ],
       accScale: ACC_SCALE,
       magScale: MAG_SCALE,
       ...(declaresMounting ? { accMounting, magMounting } : {}),
@@ -396,7 +417,7 @@ export class SimulatedBoard implements SimulatorControl {
   /** The magnetometer as it is now, before or after the jolt. */
   #magNow(): Chip {
     const { jolt } = this.#quirks;
-    if (!jolt || this.#memory.lastGiven < jolt.afterReading) return this.#mag;
+    if (!jolt || this.#readings.lastGiven < jolt.afterReading) return this.#mag;
     const [x, y, z] = this.#mag.offset;
     const [dx, dy, dz] = this.#jolt;
     const offset: Triple = [x + jolt.shift * dx, y + jolt.shift * dy, z + jolt.shift * dz];

@@ -27,7 +27,7 @@ import {
   VERBS,
 } from '../src/protocol/messages.ts';
 import { boardAngles } from './angles.ts';
-import type { BoardMemory } from './memory.ts';
+import type { BoardMemory, Readings } from './memory.ts';
 import { type Averaged, SAMPLES } from './sensors.ts';
 
 /** What the sensors and the rest of the circuit gave for one reading. */
@@ -43,7 +43,9 @@ export interface Measurement {
 export interface Hardware {
   /** Its tasks never run once power is gone. */
   clock: Clock;
+  /** Where the coefficients are. */
   memory: BoardMemory;
+  readings: Readings;
   measure(): Measurement;
   volt(): number;
   send(bytes: Uint8Array): void;
@@ -62,10 +64,10 @@ const EVENTS_KEPT = 16;
 /** Volts under which nothing is measured or written. */
 const LOW_POWER = 3.3;
 
-/** Verbs that change kept memory: they need a check. */
-const KEEPING: readonly Verb[] = ['capture', 'erase', 'seal', 'revert'];
+/** Verbs that change kept memory: they need a check. `capture` does so too where readings are kept. */
+const KEEPING: readonly Verb[] = ['erase', 'seal', 'revert'];
 /** Verbs that need a sound supply: they measure or write. */
-const STRAINING: readonly Verb[] = ['sense', ...KEEPING];
+const STRAINING: readonly Verb[] = ['sense', 'capture', ...KEEPING];
 
 /** Ends the carrying out of a request with an `error` answer. */
 class Refused extends Error {
@@ -198,7 +200,9 @@ export class Firmware {
     const { tag, verb, checked } = request;
     if (!isVerb(verb)) refuse('unknown_verb');
     if (this.#abandon) refuse('busy');
-    if (KEEPING.includes(verb) && !checked) refuse('check_needed');
+    const keepsReadings = this.declared().capabilities.includes('kept');
+    const keeps = KEEPING.includes(verb) || (verb === 'capture' && keepsReadings);
+    if (keeps && !checked) refuse('check_needed');
     if (STRAINING.includes(verb)) this.#mayStrain();
     if (verb === 'capture') this.#mayCapture();
     if (verb !== 'capture' && verb !== 'sense') return this.#do(verb, request);
@@ -263,13 +267,13 @@ export class Firmware {
       return { mode: set };
     },
 
-    memory: () => this.hardware.memory.state(),
+    memory: () => this.hardware.readings.state(),
 
-    recall: ({ reading }) => this.hardware.memory.recall(reading) ?? refuse('no_such_reading'),
+    recall: ({ reading }) => this.hardware.readings.recall(reading) ?? refuse('no_such_reading'),
 
     erase: ({ through }) => {
-      if (through > this.hardware.memory.lastGiven) refuse('no_such_reading');
-      return { erased: this.hardware.memory.erase(through) };
+      if (through > this.hardware.readings.lastGiven) refuse('no_such_reading');
+      return { erased: this.hardware.readings.erase(through) };
     },
 
     again: ({ from }) => {
@@ -330,8 +334,8 @@ export class Firmware {
   #mayCapture(): void {
     if (this.#abandon) refuse('busy');
     if (this.#mode !== 'collect') refuse('wrong_mode');
-    const { memory } = this.hardware;
-    if (memory.isFull || memory.lastGiven >= LIMITS.reading) refuse('memory_full');
+    const { readings } = this.hardware;
+    if (readings.isFull || readings.lastGiven >= LIMITS.reading) refuse('memory_full');
   }
 
   /** Measures now; `then` gets the result when the capture's time is over. */
@@ -345,15 +349,15 @@ export class Firmware {
 
   /** Stores a reading, then tells of it: in this order power may fail anywhere, and no number is told in vain. */
   #keep(measurement: Measurement): number {
-    const { memory } = this.hardware;
+    const { memory, readings } = this.hardware;
     const fields = EVENTS.reading.write({
-      reading: memory.lastGiven + 1,
+      reading: readings.lastGiven + 1,
       generation: memory.generation,
       ...this.#reading(measurement),
     });
     // Kept with the decimals that are sent, so that a recall says the same as the event did.
     const reading: BoardReading = EVENTS.reading.read(fields as Fields);
-    memory.store(reading);
+    readings.store(reading);
     this.#emit('reading', reading);
     return reading.reading;
   }

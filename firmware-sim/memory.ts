@@ -123,8 +123,22 @@ export function isImageOf(owner: string, places: number, image: Uint8Array): boo
   );
 }
 
+/** The readings that a board holds until they are erased. */
+export interface Readings {
+  /** The number last given to a reading, erased or not; 0 when there never was one. */
+  readonly lastGiven: number;
+  /** Whether a new reading is refused. */
+  readonly isFull: boolean;
+  state(): MemoryState;
+  /** Stores the reading numbered one above the last given. @throws PowerLoss */
+  store(reading: BoardReading): void;
+  recall(number: number): BoardReading | undefined;
+  /** Erases every reading up to a number; how many there were. @throws PowerLoss */
+  erase(through: number): number;
+}
+
 /** What a board keeps, read from its bytes at the start and written through from then on. */
-export class BoardMemory {
+export class BoardMemory implements Readings {
   readonly #places: number;
   readonly #held: Set<number>;
   #erasedThrough = 0;
@@ -175,7 +189,6 @@ export class BoardMemory {
     return generation;
   }
 
-  /** The number last given to a reading, erased or not; 0 when there never was one. */
   get lastGiven(): number {
     return this.#lastGiven;
   }
@@ -191,12 +204,10 @@ export class BoardMemory {
     };
   }
 
-  /** Whether the place of the next reading is free. */
   get isFull(): boolean {
     return this.#room() === 0;
   }
 
-  /** Stores the reading numbered one above the last given. @throws PowerLoss */
   store(reading: BoardReading): void {
     this.#write(READING, reading.reading % this.#places, (view) => writeReading(view, reading));
     this.#held.add(reading.reading);
@@ -210,16 +221,25 @@ export class BoardMemory {
     return readReading(view);
   }
 
-  /** Erases every reading up to a number; how many there were. @throws PowerLoss */
   erase(through: number): number {
     const gone = [...this.#held].filter((number) => number <= through);
     if (gone.length === 0) return 0;
+    this.#mark(through);
+    gone.forEach((number) => this.#held.delete(number));
+    return gone.length;
+  }
+
+  /** Gives up every number to `number`, as if readings with them had been taken and erased. @throws PowerLoss */
+  skipTo(number: number): void {
+    this.#mark(number);
+    this.#lastGiven = Math.max(this.#lastGiven, number);
+  }
+
+  #mark(through: number): void {
     const marks = [0, 1].map((i) => this.#good(MARK, i)?.getUint32(0) ?? 0);
     const lesser = marks[0]! <= marks[1]! ? 0 : 1;
     this.#write(MARK, lesser, (view) => view.setUint32(0, through));
     this.#erasedThrough = through;
-    gone.forEach((number) => this.#held.delete(number));
-    return gone.length;
   }
 
   /** Readings are taken in order and erased from the oldest, so those held lie in a row that may not meet itself. */
@@ -295,4 +315,61 @@ function readReading(view: DataView): BoardReading {
   const singles = Object.entries(SINGLES).map(([name, units]) => [name, get(units)]);
   const present = [...triples, ...singles].filter(([, value]) => value !== undefined);
   return { ...head, ...Object.fromEntries(present) } as BoardReading;
+}
+
+/** So many numbers a ring takes at a time. */
+const NUMBERS_AHEAD = 1000;
+
+/**
+ * The readings of a board that does not keep them: the latest few, gone with the power; the oldest falls out when another
+ * comes. Only so much is kept that no number is given twice: it takes numbers by the thousand, and begins beyond
+ * them after each start.
+ */
+export class RingOfReadings implements Readings {
+  #held: BoardReading[] = [];
+  #dropped = 0;
+  #lastGiven: number;
+  #taken: number;
+  readonly isFull = false;
+
+  constructor(
+    private readonly memory: BoardMemory,
+    private readonly places: number,
+  ) {
+    this.#lastGiven = memory.lastGiven;
+    this.#taken = memory.lastGiven;
+  }
+
+  get lastGiven(): number {
+    return this.#lastGiven;
+  }
+
+  state(): MemoryState {
+    const [first, last] = [this.#held[0]?.reading ?? 0, this.#held.at(-1)?.reading ?? 0];
+    const count = this.#held.length;
+    return { first, last, count, room: this.places - count, dropped: this.#dropped };
+  }
+
+  store(reading: BoardReading): void {
+    if (reading.reading > this.#taken) {
+      this.#taken += NUMBERS_AHEAD;
+      this.memory.skipTo(this.#taken);
+    }
+    this.#held.push(reading);
+    this.#lastGiven = reading.reading;
+    if (this.#held.length > this.places) {
+      this.#held.shift();
+      this.#dropped += 1;
+    }
+  }
+
+  recall(number: number): BoardReading | undefined {
+    return this.#held.find(({ reading }) => reading === number);
+  }
+
+  erase(through: number): number {
+    const before = this.#held.length;
+    this.#held = this.#held.filter(({ reading }) => reading > through);
+    return before - this.#held.length;
+  }
 }

@@ -368,6 +368,48 @@ describe('readings', () => {
   });
 });
 
+describe('a board that does not keep its readings', () => {
+  const ring = () => new Terminal({}, { build: { keepsReadings: false, places: 3 } });
+
+  test('says so, and takes a reading for a line typed by hand', () => {
+    const terminal = ring();
+    expect(terminal.hello().can).toEqual(['trigger']);
+    terminal.ask('mode set=collect');
+    const lines = terminal.type('?500 capture\n').map(read);
+    expect(lines).toMatchObject([
+      { kind: 'event', event: 'reading' },
+      { tag: 500, ok: true },
+    ]);
+  });
+
+  test('holds the latest, and counts those that fell out unseen', () => {
+    const terminal = ring().collect();
+    const told = [1, 2, 3, 4, 5].map(() => terminal.capture());
+    expect(terminal.ask('memory').fields).toEqual({
+      first: ['3'],
+      last: ['5'],
+      count: ['3'],
+      room: ['0'],
+      dropped: ['2'],
+    });
+    expect(terminal.refusal('recall reading=2')).toBe('no_such_reading');
+    expect(terminal.ask('recall reading=4').fields).toEqual(told[3]);
+    expect(terminal.ask('erase through=4').fields).toEqual({ erased: ['2'] });
+    expect(terminal.ask('memory').fields).toMatchObject({ first: ['5'], room: ['2'] });
+  });
+
+  test('loses them with its power, but gives none of their numbers again', () => {
+    const terminal = ring().collect();
+    terminal.capture();
+    const last = Number(terminal.capture().reading);
+    terminal.board.restart();
+    terminal.connect();
+    terminal.collect();
+    expect(terminal.ask('memory').fields.count).toEqual(['0']);
+    expect(Number(terminal.capture().reading)).toBeGreaterThan(last);
+  });
+});
+
 test('an azimuth a hair west of north is sent as 0, not as 360, and recalled so', () => {
   const terminal = new Terminal(
     { accMounting: '+x+y+z', magMounting: '+x+y+z', accNoise: 0, magNoise: 0 },
