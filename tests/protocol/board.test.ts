@@ -63,6 +63,27 @@ describe('linking', () => {
     expect(board.identity).toEqual(IDENTITY);
   });
 
+  test('that a dropped link cuts short after hello rejects, and calls nobody’s onLost', async () => {
+    const scripted = new ScriptedBoard();
+    scripted.answers['memory'] = () => {
+      scripted.link.drop('unplugged');
+      return 'busy';
+    };
+    const clock = new VirtualClock();
+    const losses: ProtocolError[] = [];
+    const work = linkBoard(scripted.link, {
+      clock,
+      random: () => 0,
+      onReading: () => {},
+      onLost: (error) => losses.push(error),
+    });
+    expect(await clock.until(work.catch((e: ProtocolError) => e))).toMatchObject({
+      fault: { cause: 'link_closed', reason: 'unplugged' },
+    });
+    await clock.run(10);
+    expect(losses).toEqual([]);
+  });
+
   test('that fails after hello closes the link, and calls nobody’s onLost', async () => {
     const scripted = new ScriptedBoard();
     scripted.answers['memory'] = () => 'busy';
@@ -109,6 +130,7 @@ describe('a capture', () => {
     lose(scripted, /^!/);
     expect(await end(board.capture())).toBe(1);
     expect(numbers()).toEqual([1]);
+    expect(scripted.link.heard.at(-1)).toContain(' again from=1');
   });
 
   test('whose event is gone from the board takes the reading from its memory', async () => {
