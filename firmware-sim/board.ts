@@ -297,8 +297,10 @@ export class SimulatedBoard implements SimulatorControl {
     this.#bytes.cutAtWrite(n, this.#tearing);
   }
 
+  /** Power fails now. What the board has sent before has left it, and still arrives. */
   cutPower(): void {
     this.#firmware = undefined;
+    this.#connection?.toHost.flush();
     this.#drop('the simulated board lost its power');
   }
 

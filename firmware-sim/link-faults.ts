@@ -8,8 +8,8 @@ import { type Random, randomStream } from './random.ts';
  */
 export class Wire {
   readonly #streams: Record<'lose' | 'double' | 'flip' | 'bit' | 'cut' | 'delay', Random>;
+  /** What is under way, in order: nothing overtakes what was sent before it, even if it is due earlier. */
   #under: { due: number; bytes: Uint8Array }[] = [];
-  #lastDue = 0;
   #cancel: (() => void) | undefined;
 
   constructor(
@@ -37,10 +37,16 @@ export class Wire {
     for (const piece of [arriving.subarray(0, cut), arriving.subarray(cut)]) {
       if (piece.length === 0) continue;
       const wait = this.#streams.delay.between(0, this.rates().delayMs);
-      this.#lastDue = Math.max(this.#lastDue, this.clock.now() + wait);
-      this.#under.push({ due: this.#lastDue, bytes: piece });
+      this.#under.push({ due: this.clock.now() + wait, bytes: piece });
     }
     this.#schedule();
+  }
+
+  /** Everything under way arrives now. */
+  flush(): void {
+    const pieces = this.#under;
+    this.clear();
+    for (const { bytes } of pieces) this.deliver(bytes);
   }
 
   /** Everything under way is lost. */

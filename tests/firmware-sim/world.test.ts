@@ -41,6 +41,18 @@ describe('what a body at a known attitude feels, at 65° dip', () => {
     ],
     ['straight down from north: the top looks north', [0, -90, 0], [1, 0, 0], [SIN65, 0, -COS65]],
     ['rolled a quarter turn clockwise: right is down', [0, 0, 90], [0, 1, 0], [COS65, SIN65, 0]],
+    [
+      'facing east, rolled a quarter: the underside looks north',
+      [90, 0, 90],
+      [0, 1, 0],
+      [0, SIN65, COS65],
+    ],
+    [
+      'facing west, rolled three quarters: so it does',
+      [270, 0, 270],
+      [0, -1, 0],
+      [0, -SIN65, COS65],
+    ],
     ['upside down, facing north', [0, 0, 180], [0, 0, -1], [COS65, 0, -SIN65]],
     ['rolled three quarters: left is down', [0, 0, 270], [0, -1, 0], [COS65, -SIN65, 0]],
   ])('%s', (_, attitude, down, field) => {
@@ -80,7 +92,10 @@ test('every attitude is a rotation, aims where it says, and is told by the body�
       for (const axis of [x, y, z]) expect(dot(axis, axis)).toBeCloseTo(1, 12);
       expect(dot(x, y)).toBeCloseTo(0, 12);
       // Right-handed: x × y = z.
-      expect(x[1]! * y[2]! - x[2]! * y[1]!).toBeCloseTo(z[0]!, 12);
+      for (const i of [0, 1, 2]) {
+        const [j, k] = [(i + 1) % 3, (i + 2) % 3];
+        expect(x[j]! * y[k]! - x[k]! * y[j]!).toBeCloseTo(z[i]!, 12);
+      }
 
       const radian = Math.PI / 180;
       expect(x[0]).toBeCloseTo(Math.cos(inclination * radian) * Math.cos(azimuth * radian), 12);
