@@ -101,6 +101,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
   readonly #g = new Float64Array(3);
   readonly #b = new Float64Array(3);
   #byTau = 0;
+  /** λ of the system that stands factored at the current point; NaN where none does. */
+  #damping = NaN;
 
   /**
    * @param theta forward parameters to start from, 25 (straight) or 28 (bowed)
@@ -150,6 +152,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
   }
 
   set noise(scales: NoiseScales) {
+    this.#damping = NaN;
     this.#weights = { acc: 1 / scales.acc, mag: 1 / scales.mag, aim: 1 / scales.aim };
   }
 
@@ -270,6 +273,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
   }
 
   solve(lambda: number): number {
+    this.#damping = NaN;
     const { count, sighting, sightings } = this.#data;
     const width = this.width;
     const [S, gradient, diagonal] = [this.#system, this.#gradient, this.#diagonal];
@@ -353,6 +357,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
     }
     this.#pinGauge();
     if (!cholesky(S, width)) return NaN;
+    this.#damping = lambda;
 
     const step = this.#step;
     for (let i = 0; i < width; i++) step[i] = -this.#reducedGradient[i]!;
@@ -571,6 +576,12 @@ export class CalibrationProblem implements LeastSquaresProblem {
 
   accept(): void {
     [this.#point, this.#trial] = [this.#trial, this.#point];
+    this.#damping = NaN;
+  }
+
+  /** Makes sure that the system stands factored at the current point, with no damping to speak of. */
+  #factored(): boolean {
+    return this.#damping <= 1e-8 || Number.isFinite(this.solve(0));
   }
 
   /**
@@ -580,7 +591,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
    * @returns undefined where the readings do not determine θ
    */
   covariance(): Float64Array | undefined {
-    if (!Number.isFinite(this.solve(0))) return undefined;
+    if (!this.#factored()) return undefined;
     const width = this.width;
     const inverse = new Float64Array(width * width);
     const column = new Float64Array(width);
@@ -610,7 +621,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
    * @returns undefined where the readings do not determine θ
    */
   leverage(): Leverage | undefined {
-    if (!Number.isFinite(this.solve(0))) return undefined;
+    if (!this.#factored()) return undefined;
     const { count, sighting } = this.#data;
     const width = this.width;
     const [E, W, G, D] = [this.#E, this.#W, this.#G, this.#D];

@@ -402,40 +402,60 @@ function observe(
 /** Degrees of freedom of one reading's residuals once its own attitude is taken out of them. */
 const freedomOf = (data: Data, j: number) => (data.sighting[j]! < 0 ? 3 : 5);
 
+/** Change of log σ under which a component stands: far under what 56 readings tell of it (some 7 %). */
+const STANDS = 2e-3;
+
 /**
  * Solves for θ, and for the noise beside it: variance components by σ² ← σ² vᵀv / r, r the redundancy of the group's
  * residuals (Förstner 1979, Ein Verfahren zur Schätzung von Varianz- und Kovarianzkomponenten), repeated until they
  * stand. At that point each group's weighted squares equal its redundancy, as restricted maximum likelihood has it.
+ * The repetition converges linearly, so each component is carried on as its last two changes promise (Aitken).
  */
 function refine(data: Data, from: State, first: NoiseScales): Estimate {
   const problem = new CalibrationProblem(data, from.theta, from.attitudes);
-  let noise = first;
-  let freedom = 0;
+  const floor = 1e-12 * data.count;
+  const noise = { ...first };
+  const before = { acc: 0, mag: 0, aim: 0 };
   let iterations = 0;
-  for (let round = 0; ; round++) {
+  const run = (tolerance: number) => {
     problem.noise = noise;
-    const summary = levenbergMarquardt(problem, { floor: 1e-12 * data.count });
+    const summary = levenbergMarquardt(problem, { floor, tolerance, lambda: 1e-9 });
     iterations += summary.iterations;
-    const state = { theta: problem.theta, attitudes: problem.attitudes };
-    const done = { data, state, noise, freedom, summary: { ...summary, iterations } };
+    return summary;
+  };
+  for (let round = 0; round < 30; round++) {
+    // a tenth of a standard error is near enough while the weights still move
+    const { cost } = run(1e-5);
     const leverage = problem.leverage();
-    if (!leverage) return done;
+    if (!leverage || cost <= floor) break;
     const groups = byGroup(data, problem.residuals(), leverage.hat);
-    freedom = groups.acc.freedom + groups.mag.freedom + groups.aim.freedom;
-    const next = { ...noise };
     let change = 0;
-    for (const group of ['acc', 'mag', 'aim'] as const) {
-      const { squares, freedom: own } = groups[group];
-      if (own < 1) continue; // too little to tell; what was declared stays
-      next[group] = Math.max(FINEST[group], noise[group] * Math.sqrt(squares / own));
-      change = Math.max(change, Math.abs(Math.log(next[group] / noise[group])));
+    for (const group of GROUPS) {
+      const { squares, freedom } = groups[group];
+      if (freedom < 1) continue; // too little to tell; what was declared stays
+      const step = Math.log(squares / freedom) / 2;
+      change = Math.max(change, Math.abs(step));
+      const ratio = step / before[group];
+      const further = ratio > 0 && ratio < 0.8 ? step / (1 - ratio) : step;
+      before[group] = further === step ? step : 0;
+      noise[group] = Math.max(FINEST[group], noise[group] * Math.exp(further));
     }
-    if (change < 2e-3 || round === 30 || summary.cost <= 1e-12 * data.count) {
-      return { ...done, freedom, checks: leverage.chiSquare };
-    }
-    noise = next;
+    if (change < STANDS) break;
   }
+  const summary = run(1e-14);
+  const leverage = problem.leverage();
+  const groups = leverage && byGroup(data, problem.residuals(), leverage.hat);
+  return {
+    data,
+    noise,
+    state: { theta: problem.theta, attitudes: problem.attitudes },
+    freedom: groups ? GROUPS.reduce((sum, group) => sum + groups[group].freedom, 0) : 0,
+    summary: { ...summary, iterations },
+    ...(leverage ? { checks: leverage.chiSquare } : {}),
+  };
 }
+
+const GROUPS = ['acc', 'mag', 'aim'] as const;
 
 /** Sum of squares of the weighted residuals of each kind, and their redundancy. */
 function byGroup(data: Data, residuals: Float64Array, hat: Float64Array) {
