@@ -1,0 +1,143 @@
+import { interval95 } from '../calib/covariance.ts';
+import type { Fit, FittedReading } from '../calib/fit.ts';
+import { degrees } from '../calib/geometry.ts';
+import type { Stop } from '../calib/solver.ts';
+import { coefficientsToJson, type CoefficientsJson } from '../records/coefficients-file.ts';
+import type { ReadingsFile } from '../records/readings-csv.ts';
+import { judge, type Standing } from '../steps/judgement.ts';
+import { meanAndDeviation, rootMeanSquare } from '../steps/statistics.ts';
+
+/** What `fit --json` prints (docs/files.md). Angles in degrees, residuals and noise of the chips in counts. */
+export interface FitReport {
+  model: 'straight' | 'bowed';
+  coefficients: CoefficientsJson;
+  /** Of the sightings that have a spread; null without any. */
+  meanSpread: number | null;
+  /** What the mean spread was taken over, all of it seen by the fit. */
+  meanSpreadOver: { sightings: number; readings: number; seenByFit: true };
+  sightings: { sighting: string; n: number; spread: number | null }[];
+  readings: { given: number; used: number };
+  /** Of the readings used. `aim` is null where no sighting has two readings. */
+  residuals: { acc: Residuals; mag: Residuals; aim: Residuals | null };
+  noise: { acc: number; mag: number; aim: number | null };
+  uncertainty: {
+    /** Of azimuth × cos inclination. */
+    azimuth: Uncertain;
+    inclination: Uncertain;
+  };
+  /** Of the readings used: lengths of the calibrated vectors, and the dip as each reading shows it. */
+  gravity: Constancy;
+  field: Constancy;
+  dip: Constancy & { fitted: number };
+  /** Degrees Celsius; null where the file has none. */
+  temperature: { least: number; most: number } | null;
+  /** Against the tolerances of src/steps/tolerance.ts: `watch` stops nothing, but a person should look. */
+  standing: Standing;
+  verdict: string;
+  setAside: { id: string; reason: string }[];
+  stopped: Stop;
+  iterations: number;
+  warnings: string[];
+}
+
+interface Residuals {
+  rms: number;
+  largest: number;
+  /** Id of the reading with the largest. */
+  reading: string;
+}
+
+interface Uncertain {
+  standardError: number;
+  /** Half the width of the 95 % interval. */
+  interval95: number;
+}
+
+interface Constancy {
+  mean: number;
+  /** Standard deviation, with n − 1. */
+  deviation: number;
+}
+
+export function fitReport(fit: Fit, file: ReadingsFile): FitReport {
+  const used = fit.readings.filter((reading) => reading.used);
+  const withSpread = fit.sightings.filter(({ spread }) => spread !== undefined);
+  const aims = residuals(used, ({ aimError }) =>
+    aimError === undefined ? [] : [degrees(aimError)],
+  );
+  const temperatures = file.readings.flatMap(({ temperature }) => temperature ?? []);
+  const uncertain = (standardError: number): Uncertain => ({
+    standardError: degrees(standardError),
+    interval95: degrees(interval95(standardError, fit.uncertainty.freedom)),
+  });
+  const { standing, verdict } = judge(fit);
+  return {
+    model: fit.coefficients.model,
+    coefficients: coefficientsToJson(fit.coefficients),
+    meanSpread: fit.meanSpread === undefined ? null : degrees(fit.meanSpread),
+    meanSpreadOver: {
+      sightings: withSpread.length,
+      readings: withSpread.reduce((sum, { n }) => sum + n, 0),
+      seenByFit: true,
+    },
+    sightings: fit.sightings.map(({ sighting, n, spread }) => ({
+      sighting,
+      n,
+      spread: spread === undefined ? null : degrees(spread),
+    })),
+    readings: { given: fit.readings.length, used: used.length },
+    residuals: {
+      acc: residuals(used, ({ accResidual }) => accResidual ?? []),
+      mag: residuals(used, ({ magResidual }) => magResidual ?? []),
+      aim: aims.reading === '' ? null : aims,
+    },
+    noise: {
+      acc: fit.noise.acc,
+      mag: fit.noise.mag,
+      aim: fit.noise.aim === undefined ? null : degrees(fit.noise.aim),
+    },
+    uncertainty: {
+      azimuth: uncertain(fit.uncertainty.azimuth),
+      inclination: uncertain(fit.uncertainty.inclination),
+    },
+    gravity: constancy(used.map(({ gravity }) => gravity)),
+    field: constancy(used.map(({ field }) => field)),
+    dip: {
+      fitted: degrees(fit.dip),
+      ...constancy(used.flatMap(({ dip }) => (dip === undefined ? [] : [degrees(dip)]))),
+    },
+    temperature:
+      temperatures.length === 0
+        ? null
+        : {
+            least: temperatures.reduce((a, b) => Math.min(a, b)),
+            most: temperatures.reduce((a, b) => Math.max(a, b)),
+          },
+    standing,
+    verdict,
+    setAside: fit.setAside,
+    stopped: fit.stopped,
+    iterations: fit.iterations,
+    warnings: fit.warnings,
+  };
+}
+
+function constancy(values: readonly number[]): Constancy {
+  const { mean, sd } = meanAndDeviation(values);
+  return { mean, deviation: sd };
+}
+
+function residuals(
+  readings: readonly FittedReading[],
+  of: (reading: FittedReading) => readonly number[],
+): Residuals {
+  const all = readings.flatMap((reading) =>
+    of(reading).map((value) => ({ size: Math.abs(value), id: reading.id })),
+  );
+  const worst = all.reduce((a, b) => (b.size > a.size ? b : a), { size: 0, id: all[0]?.id ?? '' });
+  return {
+    rms: all.length === 0 ? 0 : rootMeanSquare(all.map(({ size }) => size)),
+    largest: worst.size,
+    reading: worst.id,
+  };
+}
