@@ -172,7 +172,8 @@ export class Firmware {
   #request(request: Request, body: string): void {
     const { tag, verb } = request;
     const known = this.#remembered.find((entry) => entry.tag === tag);
-    if (known?.body === body) {
+    // a hello repeats only the very last request: a host may greet anew with numbers it used before
+    if (known?.body === body && (verb !== 'hello' || known === this.#remembered.at(-1))) {
       if (known.answer) this.hardware.send(known.answer);
       return;
     }

@@ -122,6 +122,24 @@ describe('hello', () => {
     expect(terminal.ask('memory').fields.count).toEqual(['0']);
   });
 
+  test('repeated at once gives the same answer; word for word later, it opens a new conversation', () => {
+    const terminal = new Terminal();
+    const hello = `${withCheck('?1 hello host=00000001 protocol=1')}\n`;
+    terminal.type(hello);
+    terminal.type(`${withCheck('?2 mode set=collect')}\n`);
+    terminal.type(hello);
+    // the new conversation is idle and knows no tag but its own
+    const [mode, capture] = terminal.type(
+      `${withCheck('?2 mode set=idle')}\n${withCheck('?3 capture')}\n`,
+    );
+    expect(read(mode!)).toMatchObject({ tag: 2, ok: true });
+    expect(codeOf(capture!)).toBe('wrong_mode');
+    // a repeat, nothing between: nothing is reset
+    const again = new Terminal();
+    const [first, second] = [again.type(hello), again.type(hello)];
+    expect(second).toEqual(first);
+  });
+
   test.each(['hello', 'hello host=1 protocol=1', 'hello host=00000001 protocol=0'])(
     '“%s” is no hello',
     (request) => {
