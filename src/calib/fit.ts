@@ -1,27 +1,21 @@
-import {
-  CalibrationProblem,
-  DIP,
-  type NoiseScales,
-  type Observations,
-} from './calibration-problem.ts';
+import { CalibrationProblem, DIP, type NoiseScales } from './calibration-problem.ts';
 import { uncertaintyFrom, type Uncertainty } from './covariance.ts';
 import { extent, fitEllipsoid } from './ellipsoid.ts';
+import { angleBetween, type Mat3 } from './geometry.ts';
 import {
-  angleBetween,
-  attitude,
-  cross,
-  degrees,
-  inverse,
-  sightDirection,
-  unit,
-  type Mat3,
-} from './geometry.ts';
-import { applyCoefficients, asStored, mountingMatrix, type Coefficients } from './model.ts';
-import { chiSquareQuantile } from './quantiles.ts';
+  applyCoefficients,
+  asStored,
+  mountingMatrix,
+  sightOf,
+  type Coefficients,
+} from './model.ts';
+import { refine, type Estimate } from './noise.ts';
 import type { Mounting, Reading, Vec3 } from './reading.ts';
-import { levenbergMarquardt, type SolverSummary, type Stop } from './solver.ts';
+import { freedomOf, MOST_SET_ASIDE, whyBad, worstReading } from './screening.ts';
+import type { Stop } from './solver.ts';
 import { directionStatistics } from './spread.ts';
 import { closedFormStart, rollZero, type Evidence } from './start.ts';
+import { coefficientsOf, observe, stateFrom, turnedAboutSight, without } from './state.ts';
 
 export type { Stop } from './solver.ts';
 export type { Uncertainty } from './covariance.ts';
@@ -118,12 +112,6 @@ export interface FitRefusal {
 const AIM = (0.1 * Math.PI) / 180;
 /** Noise per axis, over scale, where the board declares none. */
 const NOISE = 0.003;
-/** No component is taken to be finer than this: below, weights would outgrow the arithmetic. */
-const FINEST: NoiseScales = { acc: 1e-8, mag: 1e-8, aim: 1e-8 };
-/** A set without a bad reading has this chance of losing one to screening. */
-const FALSE_ALARM = 0.01;
-/** Most of the readings that screening may set aside: beyond, the set as a whole is in question. */
-const MOST_SET_ASIDE = 0.25;
 /** Standard error of azimuth × cos inclination, mean over all attitudes, over which nothing is determined. */
 const HOPELESS = (10 * Math.PI) / 180;
 
@@ -258,26 +246,6 @@ export function fit(readings: readonly Reading[], options: FitOptions = {}): Fit
   };
 }
 
-interface State {
-  theta: Float64Array;
-  attitudes: Float64Array;
-}
-
-interface Data extends Observations {
-  /** Index of each observation in the readings given. */
-  index: number[];
-}
-
-interface Estimate {
-  data: Data;
-  state: State;
-  noise: NoiseScales;
-  /** χ² of each observation's residuals; absent where the readings do not determine θ. */
-  checks?: Float64Array;
-  freedom: number;
-  summary: SolverSummary;
-}
-
 function demandUsable(readings: readonly Reading[]): void {
   const ids = new Set<string>();
   for (const { id, acc, mag } of readings) {
@@ -315,222 +283,6 @@ function radii(readings: readonly Reading[]): { acc: number; mag: number } {
 const over = (v: Vec3, scale: number): Vec3 => [v[0] / scale, v[1] / scale, v[2] / scale];
 
 const round = (value: number) => Number(value.toPrecision(6));
-
-/** Forward parameters and one attitude per reading, from a first answer. */
-function stateFrom(
-  readings: readonly Reading[],
-  start: { A: Mat3; o: Vec3; B: Mat3; p: Vec3; dip: number },
-  model: 'straight' | 'bowed',
-): State {
-  // curvature starts at none
-  const theta = new Float64Array(model === 'bowed' ? DIP + 4 : DIP + 1);
-  const [F, H] = [inverse(start.A), inverse(start.B)];
-  for (let i = 0; i < 3; i++) {
-    theta.set([...F.slice(3 * i, 3 * i + 3), start.o[i]!], 4 * i);
-    theta.set([...H.slice(3 * i, 3 * i + 3), start.p[i]!], 12 + 4 * i);
-  }
-  theta[DIP] = start.dip;
-  const first: Coefficients = {
-    model: 'straight',
-    accScale: 1,
-    magScale: 1,
-    q: [0, 0, 0],
-    ...start,
-  };
-  const attitudes = new Float64Array(readings.length * 9);
-  readings.forEach(({ acc, mag }, j) => {
-    const { g, b } = applyCoefficients(first, acc, mag);
-    const east = cross(g, b);
-    // a reading whose two vectors are parallel has no attitude; the solver finds one from any start
-    if (Math.hypot(...east) < 1e-6) {
-      attitudes.set(attitude(0, 0, 0), j * 9);
-      return;
-    }
-    const [down, e] = [unit(g), unit(east)];
-    attitudes.set([...cross(e, down), ...e, ...down], j * 9);
-  });
-  return { theta, attitudes };
-}
-
-function coefficientsOf(theta: Float64Array, scales: { acc: number; mag: number }): Coefficients {
-  const matrix = (from: number) =>
-    inverse(
-      [0, 4, 8].flatMap((i) => [...theta.subarray(from + i, from + i + 3)]) as unknown as Mat3,
-    );
-  const vector = (from: number): Vec3 => [theta[from]!, theta[from + 4]!, theta[from + 8]!];
-  const bowed = theta.length > DIP + 1;
-  return {
-    model: bowed ? 'bowed' : 'straight',
-    accScale: scales.acc,
-    magScale: scales.mag,
-    o: vector(3),
-    A: matrix(0),
-    p: vector(15),
-    B: matrix(12),
-    q: bowed ? ([...theta.subarray(DIP + 1)] as unknown as Vec3) : [0, 0, 0],
-  };
-}
-
-/** The used readings as the problem wants them; a sighting needs two of them to say anything. */
-function observe(
-  readings: readonly Reading[],
-  used: readonly boolean[],
-  sightFound: boolean,
-): Data {
-  const index = readings.flatMap((_, i) => (used[i] ? [i] : []));
-  const sizes = new Map<string, number>();
-  for (const i of index) {
-    const { sighting } = readings[i]!;
-    if (sighting !== undefined) sizes.set(sighting, (sizes.get(sighting) ?? 0) + 1);
-  }
-  const numbers = new Map<string, number>();
-  const numberOf = (sighting: string | undefined) => {
-    if (sighting === undefined || !sightFound || sizes.get(sighting)! < 2) return -1;
-    if (!numbers.has(sighting)) numbers.set(sighting, numbers.size);
-    return numbers.get(sighting)!;
-  };
-  return {
-    index,
-    count: index.length,
-    acc: Float64Array.from(index.flatMap((i) => [...readings[i]!.acc])),
-    mag: Float64Array.from(index.flatMap((i) => [...readings[i]!.mag])),
-    sighting: Int32Array.from(index.map((i) => numberOf(readings[i]!.sighting))),
-    sightings: numbers.size,
-  };
-}
-
-/** Degrees of freedom of one reading's residuals once its own attitude is taken out of them. */
-const freedomOf = (data: Data, j: number) => (data.sighting[j]! < 0 ? 3 : 5);
-
-/** Change of log σ under which a component stands: far under what 56 readings tell of it (some 7 %). */
-const STANDS = 2e-3;
-
-/**
- * Solves for θ, and for the noise beside it: variance components by σ² ← σ² vᵀv / r, r the redundancy of the group's
- * residuals (Förstner 1979, Ein Verfahren zur Schätzung von Varianz- und Kovarianzkomponenten), repeated until they
- * stand. At that point each group's weighted squares equal its redundancy, as restricted maximum likelihood has it.
- * The repetition converges linearly, so each component is carried on as its last two changes promise (Aitken).
- */
-function refine(data: Data, from: State, first: NoiseScales): Estimate {
-  const problem = new CalibrationProblem(data, from.theta, from.attitudes);
-  const floor = 1e-12 * data.count;
-  const noise = { ...first };
-  const before = { acc: 0, mag: 0, aim: 0 };
-  let iterations = 0;
-  const run = (tolerance: number) => {
-    problem.noise = noise;
-    const summary = levenbergMarquardt(problem, { floor, tolerance, lambda: 1e-9 });
-    iterations += summary.iterations;
-    return summary;
-  };
-  for (let round = 0; round < 30; round++) {
-    // a tenth of a standard error is near enough while the weights still move
-    const { cost } = run(1e-5);
-    const leverage = problem.leverage();
-    if (!leverage || cost <= floor) break;
-    const groups = byGroup(data, problem.residuals(), leverage.hat);
-    let change = 0;
-    for (const group of GROUPS) {
-      const { squares, freedom } = groups[group];
-      if (freedom < 1) continue; // too little to tell; what was declared stays
-      const step = Math.log(squares / freedom) / 2;
-      change = Math.max(change, Math.abs(step));
-      const ratio = step / before[group];
-      const further = ratio > 0 && ratio < 0.8 ? step / (1 - ratio) : step;
-      before[group] = further === step ? step : 0;
-      noise[group] = Math.max(FINEST[group], noise[group] * Math.exp(further));
-    }
-    if (change < STANDS) break;
-  }
-  const summary = run(1e-14);
-  const leverage = problem.leverage();
-  const groups = leverage && byGroup(data, problem.residuals(), leverage.hat);
-  return {
-    data,
-    noise,
-    state: { theta: problem.theta, attitudes: problem.attitudes },
-    freedom: groups ? GROUPS.reduce((sum, group) => sum + groups[group].freedom, 0) : 0,
-    summary: { ...summary, iterations },
-    ...(leverage ? { checks: leverage.chiSquare } : {}),
-  };
-}
-
-const GROUPS = ['acc', 'mag', 'aim'] as const;
-
-/** Sum of squares of the weighted residuals of each kind, and their redundancy. */
-function byGroup(data: Data, residuals: Float64Array, hat: Float64Array) {
-  const groups = {
-    acc: { squares: 0, freedom: 0 },
-    mag: { squares: 0, freedom: 0 },
-    aim: { squares: 0, freedom: 0 },
-  };
-  for (let j = 0; j < data.count; j++) {
-    for (let i = 0; i < 8; i++) {
-      if (i >= 6 && data.sighting[j]! < 0) continue;
-      const group = groups[i < 3 ? 'acc' : i < 6 ? 'mag' : 'aim'];
-      group.squares += residuals[j * 8 + i]! ** 2;
-      group.freedom += 1 - hat[j * 8 + i]!;
-    }
-  }
-  return groups;
-}
-
-/**
- * The observation that agrees least with the others, where it disagrees too much to be chance. Its χ² is held against
- * the median of all, since bad readings swell the noise found and would else hide each other.
- */
-function worstReading({ data, checks }: Estimate): number | undefined {
-  // one pair of quantiles for free attitudes, one for readings in a sighting
-  const quantiles = new Map(
-    [3, 5].map((freedom) => [
-      freedom,
-      {
-        middle: chiSquareQuantile(0.5, freedom),
-        limit: chiSquareQuantile(1 - FALSE_ALARM / data.count, freedom),
-      },
-    ]),
-  );
-  const ratios = Array.from(
-    checks!,
-    (chiSquare, j) => chiSquare / quantiles.get(freedomOf(data, j))!.middle,
-  );
-  const middle = Math.min(1, median(ratios.filter(Number.isFinite)));
-  let worst: number | undefined;
-  let most = 1;
-  checks!.forEach((chiSquare, j) => {
-    const excess = chiSquare / middle / quantiles.get(freedomOf(data, j))!.limit;
-    if (excess > most) [worst, most] = [j, excess];
-  });
-  return worst;
-}
-
-function median(values: number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted.length === 0 ? 1 : sorted[Math.floor(sorted.length / 2)]!;
-}
-
-/** The state less one observation. */
-function without({ theta, attitudes }: State, j: number): State {
-  const left = new Float64Array(attitudes.length - 9);
-  left.set(attitudes.subarray(0, j * 9));
-  left.set(attitudes.subarray(j * 9 + 9), j * 9);
-  return { theta, attitudes: left };
-}
-
-/** The same answer with every roll greater by `angle`. */
-function turnedAboutSight({ theta, attitudes }: State, angle: number): State {
-  const [c, s] = [Math.cos(angle), Math.sin(angle)];
-  // a body vector v becomes T v, so that F becomes F Tᵀ and each attitude R Tᵀ: rows turn alike
-  const turnRow = (v: Float64Array, at: number) => {
-    const [y, z] = [v[at + 1]!, v[at + 2]!];
-    v[at + 1] = c * y + s * z;
-    v[at + 2] = c * z - s * y;
-  };
-  const next = { theta: theta.slice(), attitudes: attitudes.slice() };
-  for (let row = 0; row < DIP; row += 4) turnRow(next.theta, row);
-  for (let row = 0; row < attitudes.length; row += 3) turnRow(next.attitudes, row);
-  return next;
-}
 
 function viewOf({ id, sighting, acc, mag }: Reading, coefficients: Coefficients): FittedReading {
   const { azimuth, inclination, roll, gravity, field, dip } = applyCoefficients(
@@ -574,57 +326,6 @@ function spreads(
     }
     return { sighting, n: statistics?.n ?? 0, ...(spread === undefined ? {} : { spread }) };
   });
-}
-
-function sightOf({ acc, mag }: Reading, coefficients: Coefficients): Vec3 | undefined {
-  const { g, b } = applyCoefficients(coefficients, acc, mag);
-  return sightDirection(g, b);
-}
-
-/** Names what is wrong with a reading that was set aside, by the evidence that stands out most. */
-function whyBad(
-  id: string,
-  readings: readonly Reading[],
-  all: readonly FittedReading[],
-  coefficients: Coefficients,
-  dip: number,
-  noise: NoiseScales,
-): string {
-  const i = readings.findIndex((reading) => reading.id === id);
-  const view = all[i]!;
-  const percent = (length: number) => `${((length - 1) * 100).toFixed(1)} %`;
-  const evidence = [
-    {
-      size: Math.abs(view.gravity - 1) / noise.acc,
-      words: `gravity's length is off by ${percent(view.gravity)}: the board was moving`,
-    },
-    {
-      size: Math.abs(view.field - 1) / noise.mag,
-      words: `the field's length is off by ${percent(view.field)}: the field was disturbed`,
-    },
-  ];
-  if (view.dip !== undefined) {
-    evidence.push({
-      size: Math.abs(view.dip - dip) / Math.hypot(noise.acc, noise.mag),
-      words: `the dip is off by ${degrees(view.dip - dip).toFixed(1)}°: the field was disturbed, or the board was moving`,
-    });
-  }
-  const companions = readings.filter(
-    (reading, k) => all[k]!.used && reading.sighting === readings[i]!.sighting,
-  );
-  const sight = sightOf(readings[i]!, coefficients);
-  if (readings[i]!.sighting !== undefined && companions.length > 0 && sight) {
-    const sights = companions.map((reading) => sightOf(reading, coefficients));
-    const mean = directionStatistics(sights.filter((other) => other !== undefined))?.mean;
-    if (mean) {
-      const off = angleBetween(sight, mean);
-      evidence.push({
-        size: off / Math.hypot(noise.aim, noise.acc, noise.mag),
-        words: `it points ${degrees(off).toFixed(1)}° away from the rest of its sighting: wrong aim`,
-      });
-    }
-  }
-  return evidence.reduce((a, b) => (b.size > a.size ? b : a)).words;
 }
 
 /** Words for an answer that came out with no certainty: which unknown is the loosest. */

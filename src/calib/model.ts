@@ -1,5 +1,13 @@
-import { angles, dipOf, length, rotate, type Angles, type Mat3 } from './geometry.ts';
-import type { Mounting, Vec3 } from './reading.ts';
+import {
+  angles,
+  dipOf,
+  length,
+  rotate,
+  sightDirection,
+  type Angles,
+  type Mat3,
+} from './geometry.ts';
+import type { Mounting, Reading, Vec3 } from './reading.ts';
 
 export type { Mat3 } from './geometry.ts';
 
@@ -46,6 +54,15 @@ export function applyCoefficients(c: Coefficients, acc: Vec3, mag: Vec3): Applie
     ...(dip === undefined ? {} : { dip }),
     ...angles(g, b),
   };
+}
+
+/** Where a reading's sight points in the world (north, east, down), seen through coefficients. */
+export function sightOf(
+  { acc, mag }: Pick<Reading, 'acc' | 'mag'>,
+  coefficients: Coefficients,
+): Vec3 | undefined {
+  const { g, b } = applyCoefficients(coefficients, acc, mag);
+  return sightDirection(g, b);
 }
 
 /**

@@ -1,0 +1,90 @@
+import { CalibrationProblem, type NoiseScales } from './calibration-problem.ts';
+import { levenbergMarquardt, type SolverSummary } from './solver.ts';
+import type { Data, State } from './state.ts';
+
+/** The solution and, beside it, how noisy the readings are. */
+
+export interface Estimate {
+  data: Data;
+  state: State;
+  noise: NoiseScales;
+  /** χ² of each observation's residuals; absent where the readings do not determine θ. */
+  checks?: Float64Array;
+  freedom: number;
+  summary: SolverSummary;
+}
+
+/** No component is taken to be finer than this: below, weights would outgrow the arithmetic. */
+const FINEST: NoiseScales = { acc: 1e-8, mag: 1e-8, aim: 1e-8 };
+/** Change of log σ under which a component stands: far under what 56 readings tell of it (some 7 %). */
+const STANDS = 2e-3;
+
+/**
+ * Solves for θ, and for the noise beside it: variance components by σ² ← σ² vᵀv / r, r the redundancy of the group's
+ * residuals (Förstner 1979, Ein Verfahren zur Schätzung von Varianz- und Kovarianzkomponenten), repeated until they
+ * stand. At that point each group's weighted squares equal its redundancy, as restricted maximum likelihood has it.
+ * The repetition converges linearly, so each component is carried on as its last two changes promise (Aitken).
+ */
+export function refine(data: Data, from: State, first: NoiseScales): Estimate {
+  const problem = new CalibrationProblem(data, from.theta, from.attitudes);
+  const floor = 1e-12 * data.count;
+  const noise = { ...first };
+  const before = { acc: 0, mag: 0, aim: 0 };
+  let iterations = 0;
+  const run = (tolerance: number) => {
+    problem.noise = noise;
+    const summary = levenbergMarquardt(problem, { floor, tolerance, lambda: 1e-9 });
+    iterations += summary.iterations;
+    return summary;
+  };
+  for (let round = 0; round < 30; round++) {
+    // a tenth of a standard error is near enough while the weights still move
+    const { cost } = run(1e-5);
+    const leverage = problem.leverage();
+    if (!leverage || cost <= floor) break;
+    const groups = byGroup(data, problem.residuals(), leverage.hat);
+    let change = 0;
+    for (const group of GROUPS) {
+      const { squares, freedom } = groups[group];
+      if (freedom < 1) continue; // too little to tell; what was declared stays
+      const step = Math.log(squares / freedom) / 2;
+      change = Math.max(change, Math.abs(step));
+      const ratio = step / before[group];
+      const further = ratio > 0 && ratio < 0.8 ? step / (1 - ratio) : step;
+      before[group] = further === step ? step : 0;
+      noise[group] = Math.max(FINEST[group], noise[group] * Math.exp(further));
+    }
+    if (change < STANDS) break;
+  }
+  const summary = run(1e-14);
+  const leverage = problem.leverage();
+  const groups = leverage && byGroup(data, problem.residuals(), leverage.hat);
+  return {
+    data,
+    noise,
+    state: { theta: problem.theta, attitudes: problem.attitudes },
+    freedom: groups ? GROUPS.reduce((sum, group) => sum + groups[group].freedom, 0) : 0,
+    summary: { ...summary, iterations },
+    ...(leverage ? { checks: leverage.chiSquare } : {}),
+  };
+}
+
+const GROUPS = ['acc', 'mag', 'aim'] as const;
+
+/** Sum of squares of the weighted residuals of each kind, and their redundancy. */
+function byGroup(data: Data, residuals: Float64Array, hat: Float64Array) {
+  const groups = {
+    acc: { squares: 0, freedom: 0 },
+    mag: { squares: 0, freedom: 0 },
+    aim: { squares: 0, freedom: 0 },
+  };
+  for (let j = 0; j < data.count; j++) {
+    for (let i = 0; i < 8; i++) {
+      if (i >= 6 && data.sighting[j]! < 0) continue;
+      const group = groups[i < 3 ? 'acc' : i < 6 ? 'mag' : 'aim'];
+      group.squares += residuals[j * 8 + i]! ** 2;
+      group.freedom += 1 - hat[j * 8 + i]!;
+    }
+  }
+  return groups;
+}
