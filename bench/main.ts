@@ -2,6 +2,7 @@ import { cpus, release, type } from 'node:os';
 import { fitAccuracy } from './fit-accuracy.ts';
 import { fitSpeed } from './fit-speed.ts';
 import { initialScript } from './initial-script.ts';
+import { screening } from './screening.ts';
 
 /** Prints every figure as one Markdown table: `npm run bench`, or `npm run bench -- accuracy` for one group. */
 
@@ -14,6 +15,7 @@ export interface Figure {
 
 const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   accuracy: fitAccuracy,
+  screening,
   speed: fitSpeed,
   script: initialScript,
 };
