@@ -1,0 +1,31 @@
+import type { SimulatorSettings } from '../protocol/simulator.ts';
+import type { BoardHistory } from './calibration-state.ts';
+
+/** What the screen shows: replaced whole at every change, never changed in place. */
+export interface BenchState {
+  link: {
+    state: 'none' | 'linking' | 'linked' | 'lost';
+    /** What a person would call the link. */
+    label?: string;
+  };
+  /** All that the logbook says of the board at hand. */
+  history: BoardHistory;
+  /** How the simulated board is, or will be, set. */
+  simulator: SimulatorSettings;
+  /** What is being done now. Nothing else can be started meanwhile. */
+  work?: { what: string; done?: number; of?: number; stoppable: boolean };
+  /** What went wrong last: what happened, what is safe, what to do next. */
+  trouble?: Trouble;
+  /** The latest thing worth saying aloud. */
+  said: string;
+  /** What an undo would undo, in words. */
+  undo?: string;
+}
+
+export interface Trouble {
+  heading: string;
+  message: string;
+}
+
+export type { SimulatorSettings } from '../protocol/simulator.ts';
+export { allMountings as MOUNTINGS } from '../calib/model.ts';

@@ -1,0 +1,692 @@
+import { coefficientsFrom, coefficientValues } from '../calib/model.ts';
+import { cubePlan } from '../calib/plan.ts';
+import { degrees } from '../calib/geometry.ts';
+import {
+  linkBoard,
+  readAllFrom,
+  sealOutcome,
+  type Board,
+  type BoardNotice,
+  type BoardReading,
+  type StoredSet,
+} from '../protocol/board.ts';
+import type { Clock } from '../protocol/clock.ts';
+import { codeInWords, ProtocolError } from '../protocol/errors.ts';
+import type { ByteLink } from '../protocol/link.ts';
+import type { SimulatorControl, SimulatorSettings } from '../protocol/simulator.ts';
+import type { Entry, Plan, TakenReading } from '../records/entries.ts';
+import { LogbookError, type Logbook } from '../records/logbook.ts';
+import { lineWords, rollWords } from './attitude-words.ts';
+import type { BenchState, Trouble } from './bench-state.ts';
+import {
+  afterEntry,
+  EMPTY_HISTORY,
+  foldHistory,
+  gapSlots,
+  holds,
+  openSlots,
+  runsSealed,
+  type CalibrationState,
+  type Slot,
+} from './calibration-state.ts';
+import { fitRequest, type Fitter } from './fitting.ts';
+import type { Intention } from './next-step.ts';
+import { openProofSlots, proofOf, truthErrors } from './proof.ts';
+import { SimulatorShelf } from './simulator-shelf.ts';
+import { largest, meanAndDeviation } from './statistics.ts';
+import { without } from './without.ts';
+
+/**
+ * The bench: it joins board, logbook and fit, holds the state that the screen shows, and carries out what a person
+ * asks. Whatever happens is in the logbook before it is in the state.
+ */
+
+/** A simulated board: its byte link, and the hand and knobs beside it. */
+export interface SimulatedBoard {
+  link: ByteLink;
+  control: SimulatorControl;
+  /** Ends it and frees what it holds; the link ends with it. */
+  end(): void;
+}
+
+export interface BenchParts {
+  logbook: Logbook;
+  fitter: Fitter;
+  simulator: {
+    defaults: SimulatorSettings;
+    /** @param saved image of its memory, as `onMemory` gave it */
+    make(
+      settings: SimulatorSettings,
+      memory: { saved?: Uint8Array; onMemory(image: Uint8Array): void },
+    ): SimulatedBoard;
+  };
+  clock: Clock;
+  /** A fresh random unsigned 32-bit number. */
+  random(): number;
+  /** The time of day, for the logbook. */
+  today(): Date;
+}
+
+/** How many noise-free attitudes the truth is taken over. */
+const TRUTH_ATTITUDES = 400;
+
+/** What a reading is taken for. */
+type Purpose = 'fit' | 'proof';
+
+/** A change of what is set aside, and how a person would name it. */
+interface Change {
+  words: string;
+  reading: string;
+  /** The mark the reading had before; absent where it had none. */
+  before?: { reason: string; by: 'person' | 'fit' };
+}
+
+export class Bench {
+  #state: BenchState;
+  readonly #parts: BenchParts;
+  readonly #listeners = new Set<() => void>();
+  readonly #shelf: SimulatorShelf;
+  #board: Board | undefined;
+  #simulated: SimulatedBoard | undefined;
+  /** Where the next reading belongs. */
+  #aim: { slot: Slot; purpose: Purpose } | undefined;
+  /** Readings are recorded one after the other, in the order of their arrival. */
+  #recording: Promise<void> = Promise.resolve();
+  #stopAsked = false;
+  #changes: Change[] = [];
+
+  constructor(parts: BenchParts) {
+    this.#parts = parts;
+    this.#shelf = new SimulatorShelf(parts.logbook, parts.simulator.defaults, (fault) =>
+      this.#report(new LogbookError(fault)),
+    );
+    this.#state = {
+      link: { state: 'none' },
+      history: EMPTY_HISTORY,
+      simulator: parts.simulator.defaults,
+      said: '',
+    };
+  }
+
+  get state(): BenchState {
+    return this.#state;
+  }
+
+  /** Calls `listener` after every change of state, until the returned function is called. */
+  subscribe(listener: () => void): () => void {
+    this.#listeners.add(listener);
+    return () => this.#listeners.delete(listener);
+  }
+
+  /** Takes up the work where it was when the page closed. */
+  async open(): Promise<void> {
+    await this.#during({ what: 'Opening the logbook', stoppable: false }, async () => {
+      const { settings, linked } = await this.#shelf.load();
+      this.#change({ simulator: settings });
+      if (linked) await this.#link();
+    });
+  }
+
+  /** Does what was asked, unless something else is being done. Resolves when it is done or has failed. */
+  async perform(intention: Intention): Promise<void> {
+    if (intention === 'stop') {
+      this.#stopAsked = true;
+      return;
+    }
+    await this.#during(WORK[intention], () => this.#carryOut(intention));
+  }
+
+  /** Sets the simulated board: at once where it is linked, else when it will be. */
+  async adjustSimulator(change: Partial<SimulatorSettings>): Promise<void> {
+    await this.#during({ what: 'Setting the simulated board', stoppable: false }, async () => {
+      await this.#simulated?.control.adjust(change);
+      this.#change({
+        simulator: await this.#shelf.set(change),
+        said: 'The simulated board is set.',
+      });
+    });
+  }
+
+  /** Leaves a reading out of the fit, with the reason kept. */
+  async setAside(reading: string, reason: string): Promise<void> {
+    await this.#during(undefined, () =>
+      this.#mark({ words: `set reading ${reading} aside`, reading }, { reason, by: 'person' }),
+    );
+  }
+
+  /** Puts a reading that was set aside back into the fit. */
+  async takeBack(reading: string): Promise<void> {
+    const before = this.#calibration().readings.find((row) => row.id === reading)?.setAside;
+    await this.#during(undefined, () =>
+      this.#mark(
+        { words: `take reading ${reading} back`, reading, ...(before && { before }) },
+        undefined,
+      ),
+    );
+  }
+
+  dismissTrouble(): void {
+    this.#change({}, 'trouble');
+  }
+
+  #carryOut(intention: Exclude<Intention, 'stop'>): Promise<void> {
+    const open = () => openSlots(this.#calibration());
+    switch (intention) {
+      case 'link':
+        return this.#link();
+      case 'unlink':
+        return this.#unlink();
+      case 'begin':
+        return this.#begin();
+      case 'take one':
+        return this.#take(open().slice(0, 1), 'fit');
+      case 'take sighting': {
+        const slots = open();
+        return this.#take(
+          slots.filter((slot) => slot.sighting === slots[0]?.sighting),
+          'fit',
+        );
+      }
+      case 'take rest':
+        return this.#take(open(), 'fit');
+      case 'take gaps':
+        return this.#take(gapSlots(this.#calibration()), 'fit');
+      case 'fit':
+        return this.#fit();
+      case 'write':
+        return this.#write();
+      case 'prove':
+        return this.#prove();
+      case 'end':
+        return this.#end('proven', 'Every figure of the proof was within its tolerance');
+      case 'revert':
+        return this.#revert();
+      case 'undo':
+        return this.#undo();
+    }
+  }
+
+  async #link(): Promise<void> {
+    await this.#closeBoard();
+    this.#simulated ??= this.#parts.simulator.make(this.#shelf.settings, this.#shelf.memory());
+    const { link } = this.#simulated;
+    this.#change({ link: { state: 'linking', label: link.label } });
+    try {
+      const board = await this.#openBoard(link);
+      this.#board = board;
+      const { serial } = board.identity;
+      const history = foldHistory(await this.#parts.logbook.entriesOfBoard(serial));
+      this.#change({ history, link: { state: 'linking', label: link.label } });
+      await this.#saveBoard(board, link.label);
+      await this.#settleSeal(board);
+    } catch (error) {
+      await this.#closeBoard();
+      const known = this.#state.history.identity !== undefined;
+      if (!known) this.#endSimulated();
+      this.#change({ link: known ? { state: 'lost', label: link.label } : { state: 'none' } });
+      throw error;
+    }
+    this.#change({ link: { state: 'linked', label: link.label } });
+    await this.#shelf.remember(true);
+  }
+
+  #openBoard(link: ByteLink): Promise<Board> {
+    return linkBoard(link, {
+      clock: this.#parts.clock,
+      random: this.#parts.random,
+      onReading: (reading) => this.#landed(reading),
+      onEvent: (notice) => this.#change({ said: noticeWords(notice) }),
+      onTrouble: (error) => this.#report(error),
+      onLost: (error) => this.#lost(error),
+    });
+  }
+
+  #lost(error: ProtocolError): void {
+    this.#board = undefined;
+    const { label } = this.#state.link;
+    this.#change({ link: { state: 'lost', ...(label !== undefined && { label }) } });
+    this.#report(error);
+  }
+
+  /** Records who the board is and all that is on it, before anything on it is changed. */
+  async #saveBoard(board: Board, link: string): Promise<void> {
+    const memory = await board.memory();
+    const { known } = this.#state.history;
+    const readings: BoardReading[] = [];
+    for await (const reading of readAllFrom(board, largest([...known]))) {
+      readings.push(reading);
+      const what = 'Saving what is on the board';
+      this.#change({ work: { what, done: readings.length, of: memory.count, stoppable: false } });
+    }
+    const stamp = this.#stamp(board.identity.serial);
+    const missed = this.#missedOfPlan(readings);
+    await this.#append(
+      { ...stamp, kind: 'board linked', identity: board.identity, link },
+      { ...stamp, kind: 'coefficients saved', ...(await setsOn(board)) },
+      { ...stamp, kind: 'memory saved', memory, readings: readings.slice(missed.length) },
+      ...missed,
+    );
+    if (missed.length > 0) {
+      this.#change({
+        said: `${missed.length} readings were fetched from the board’s memory and put in their place in the plan.`,
+      });
+    }
+  }
+
+  /** Readings that the board took while nobody listened, as those the plan was waiting for. */
+  #missedOfPlan(readings: readonly BoardReading[]): Entry[] {
+    const { calibration } = this.#state.history;
+    if (!calibration || calibration.ended) return [];
+    const purpose = this.#purpose();
+    const slots =
+      purpose === 'fit' ? openSlots(calibration) : openProofSlots(calibration.proofReadings);
+    return readings
+      .slice(0, slots.length)
+      .map((reading, i) => this.#readingEntry(reading, purpose, slots[i]));
+  }
+
+  /** After a seal whose answer was lost: what the board runs tells whether it took. */
+  async #settleSeal(board: Board): Promise<void> {
+    const begun = this.#state.history.calibration?.sealBegun;
+    if (!begun) return;
+    const { replaces, crc } = begun;
+    const stamp = this.#inCalibration();
+    const generation = this.#state.history.inForce?.generation ?? 0;
+    if ((await sealOutcome(board, replaces, crc)) === 'sealed') {
+      const replaced = replaces;
+      await this.#append({
+        ...stamp,
+        kind: 'sealed',
+        generation,
+        crc,
+        replaced,
+        known: 'read back',
+      });
+    } else {
+      const reason = `The board runs generation ${generation}, not the one that was to be sealed`;
+      await this.#append({ ...stamp, kind: 'seal failed', generation, reason });
+    }
+  }
+
+  async #unlink(): Promise<void> {
+    await this.#closeBoard();
+    await this.#shelf.remember(false);
+    this.#endSimulated();
+    this.#changes = [];
+    this.#change({ link: { state: 'none' }, history: EMPTY_HISTORY }, 'undo');
+  }
+
+  #endSimulated(): void {
+    this.#simulated?.end();
+    this.#simulated = undefined;
+  }
+
+  async #closeBoard(): Promise<void> {
+    const board = this.#board;
+    this.#board = undefined;
+    await board?.close();
+  }
+
+  async #begin(): Promise<void> {
+    const { calibration } = this.#state.history;
+    if (calibration && !calibration.ended) await this.#end('abandoned', 'Begun again');
+    const { serial } = this.#linked().identity;
+    const stamp = this.#stamp(serial);
+    this.#changes = [];
+    await this.#append({
+      ...stamp,
+      calibration: `${serial} ${stamp.time}`,
+      kind: 'calibration started',
+      plan: cubePlanInDegrees(),
+    });
+    this.#change({ said: 'Calibration begun.' }, 'undo');
+    await this.#linked().mode('collect');
+  }
+
+  /** The simulated hand aims, the board captures, for one place after the other. */
+  async #take(slots: readonly Slot[], purpose: Purpose): Promise<void> {
+    await this.#linked().mode('collect');
+    for (const [done, slot] of slots.entries()) {
+      if (this.#stopAsked) break;
+      const progress = { done, of: slots.length };
+      this.#change({ work: { what: 'Taking readings', ...progress, stoppable: true } });
+      this.#aim = { slot, purpose };
+      try {
+        const { azimuth, inclination } = slot.sighting;
+        await this.#simulated?.control.hold({ azimuth, inclination, roll: slot.roll });
+        await this.#capture();
+      } finally {
+        this.#aim = undefined;
+      }
+    }
+  }
+
+  async #capture(): Promise<void> {
+    const board = this.#linked();
+    try {
+      await board.capture();
+    } catch (error) {
+      if (!isRefusal(error, 'memory_full')) throw error;
+      await this.#acknowledge(board);
+      await board.capture();
+    }
+    await this.#recording;
+  }
+
+  /** Lets the board forget the readings that the logbook holds. */
+  async #acknowledge(board: Board): Promise<void> {
+    const { first, last } = await board.memory();
+    let through = first - 1;
+    while (through < last && this.#state.history.known.has(through + 1)) through++;
+    if (through < first) throw new Error(`reading ${first} on the board is not in the logbook`);
+    const count = await board.erase(through);
+    await this.#append({ ...this.#inCalibration(), kind: 'erased', through, count });
+  }
+
+  #landed(reading: BoardReading): void {
+    this.#recording = this.#recording
+      .then(() => this.#record(reading))
+      .catch((error: unknown) => this.#report(error));
+  }
+
+  async #record(reading: BoardReading): Promise<void> {
+    const { history } = this.#state;
+    if (holds(history, reading)) return;
+    if (!history.calibration || history.calibration.ended) return; // it stays on the board, and is saved at the next link
+    const purpose = this.#aim?.purpose ?? this.#purpose();
+    const next =
+      purpose === 'fit'
+        ? openSlots(history.calibration)
+        : openProofSlots(history.calibration.proofReadings);
+    const slot = this.#aim?.slot ?? next[0];
+    const entry = this.#readingEntry(reading, purpose, slot);
+    await this.#append(entry);
+    const where = slot
+      ? `${lineWords(slot.sighting)}, ${rollWords(slot.roll)}`
+      : 'outside the plan';
+    this.#change({ said: `Reading ${entry.id} taken: ${where}.` });
+  }
+
+  #readingEntry(reading: BoardReading, purpose: Purpose, slot: Slot | undefined) {
+    const place = slot && {
+      sighting: slot.sighting.sighting,
+      aim: {
+        azimuth: slot.sighting.azimuth,
+        inclination: slot.sighting.inclination,
+        roll: slot.roll,
+      },
+    };
+    // a number that was given twice, with other counts, is another reading
+    const twice = this.#state.history.known.has(reading.reading);
+    const id = twice ? `${reading.reading} again` : String(reading.reading);
+    const taken: TakenReading = { id, reading, ...place };
+    const kind = purpose === 'fit' ? ('reading' as const) : ('proof reading' as const);
+    return { ...this.#inCalibration(), kind, ...taken };
+  }
+
+  /** What a reading that nobody announced is for. */
+  #purpose(): Purpose {
+    const { history } = this.#state;
+    const { sealed, fit } = history.calibration ?? {};
+    return runsSealed(history) && fit?.id === sealed?.fit ? 'proof' : 'fit';
+  }
+
+  async #fit(): Promise<void> {
+    const before = this.#calibration();
+    const outcome = await this.#parts.fitter(fitRequest(before, this.#linked().identity));
+    const after = this.#calibration();
+    if (after.readings !== before.readings) return this.#fit(); // one landed meanwhile
+    const stamp = this.#inCalibration();
+    if (!outcome.ok) {
+      const { cause, message, next } = outcome;
+      await this.#append({ ...stamp, kind: 'fit refused', cause, message, next });
+      this.#change({ said: `No fit: ${message}` });
+      return;
+    }
+    await this.#append(
+      { ...stamp, kind: 'fit', id: `fit ${before.fits + 1}`, ...without(outcome, 'ok') },
+      ...outcome.setAside.map(({ id, reason }): Entry => ({
+        ...stamp,
+        kind: 'set aside',
+        reading: id,
+        reason,
+        by: 'fit',
+      })),
+    );
+    this.#change({ said: 'The fit is done.' });
+  }
+
+  /** Stages, checks, seals and reads back; every step is in the logbook before the next is begun. */
+  async #write(): Promise<void> {
+    const board = this.#linked();
+    const { fit } = this.#calibration();
+    if (!fit) throw new Error('there is no fit to write');
+    const { model } = fit.coefficients;
+    const set = { model, values: coefficientValues(fit.coefficients) };
+    const stamp = this.#inCalibration();
+    const step = (done: number, what: string) =>
+      this.#change({ work: { what, done, of: 4, stoppable: false } });
+
+    step(0, 'Saving what is in force');
+    const before = await setsOn(board);
+    await this.#append({ ...stamp, kind: 'coefficients saved', ...before });
+    step(1, 'Staging and checking');
+    const crc = await board.stage(set);
+    await this.#append({ ...stamp, kind: 'staged', fit: fit.id, set, crc });
+    step(2, 'Sealing');
+    const replaces = before.inForce?.generation ?? 0;
+    await this.#append({ ...stamp, kind: 'seal begun', replaces, crc });
+    try {
+      const generation = await board.seal(replaces, crc);
+      await this.#append({
+        ...stamp,
+        kind: 'sealed',
+        generation,
+        crc,
+        replaced: replaces,
+        known: 'answer',
+      });
+    } catch (error) {
+      if (isRefusal(error)) {
+        const reason = messageOf(error);
+        await this.#append({ ...stamp, kind: 'seal failed', generation: replaces, reason });
+      }
+      throw error;
+    }
+    step(3, 'Reading back');
+    await this.#append({ ...stamp, kind: 'coefficients saved', ...(await setsOn(board)) });
+    this.#change({ said: 'Sealed, and read back from the board.' });
+  }
+
+  async #revert(): Promise<void> {
+    const board = this.#linked();
+    const replaced = this.#state.history.inForce?.generation ?? 0;
+    const generation = await board.revert(replaced);
+    const sets = await setsOn(board);
+    const crc = sets.inForce?.crc ?? '';
+    const stamp = this.#inCalibration();
+    await this.#append(
+      { ...stamp, kind: 'reverted', generation, crc, replaced },
+      { ...stamp, kind: 'coefficients saved', ...sets },
+    );
+    const { ended } = this.#calibration();
+    if (!ended) await this.#end('abandoned', 'The coefficients before are in force again');
+    this.#change({ said: 'The coefficients before are in force again.' });
+  }
+
+  async #prove(): Promise<void> {
+    await this.#take(openProofSlots(this.#calibration().proofReadings), 'proof');
+    const { sealed, fit, proofReadings } = this.#calibration();
+    if (!sealed || !fit || openProofSlots(proofReadings).length > 0) return;
+    await this.#linked().mode('idle');
+    const { generation, set } = sealed;
+    const coefficients = coefficientsFrom(set.model, set.values);
+    const used = fit.readings.filter((reading) => reading.used);
+    const fieldInFit = meanAndDeviation(used.map((reading) => reading.field)).mean;
+    const stamp = this.#inCalibration();
+    const proof = proofOf(proofReadings, coefficients, generation, fieldInFit);
+    await this.#append({ ...stamp, kind: 'proof', ...proof });
+    this.#change({ said: proof.passed ? 'The proof passed.' : 'The proof did not pass.' });
+    if (!this.#simulated) return;
+    const truth = truthErrors(coefficients, await this.#simulated.control.truth(TRUTH_ATTITUDES));
+    await this.#append({ ...stamp, kind: 'truth compared', generation, ...truth });
+  }
+
+  async #end(outcome: 'proven' | 'abandoned', reason: string): Promise<void> {
+    await this.#append({ ...this.#inCalibration(), kind: 'calibration ended', outcome, reason });
+  }
+
+  async #mark(change: Change, mark: Change['before'] | undefined): Promise<void> {
+    await this.#writeMark(change.reading, mark);
+    this.#changes.push(change);
+    this.#change({ undo: change.words, said: `Done: ${change.words}.` });
+  }
+
+  async #undo(): Promise<void> {
+    const change = this.#changes.pop();
+    if (!change) return;
+    await this.#writeMark(change.reading, change.before);
+    const before = this.#changes.at(-1);
+    const said = `Undone: ${change.words}.`;
+    if (before) this.#change({ undo: before.words, said });
+    else this.#change({ said }, 'undo');
+  }
+
+  async #writeMark(reading: string, mark: Change['before'] | undefined): Promise<void> {
+    const stamp = this.#inCalibration();
+    await this.#append(
+      mark
+        ? { ...stamp, kind: 'set aside', reading, ...mark }
+        : { ...stamp, kind: 'taken back', reading },
+    );
+  }
+
+  /** Writes to the logbook, and only then to the state. */
+  async #append(...entries: Entry[]): Promise<void> {
+    const written = await this.#parts.logbook.append(...entries);
+    if (!written.ok) throw new LogbookError(written);
+    this.#change({ history: entries.reduce(afterEntry, this.#state.history) });
+  }
+
+  #linked(): Board {
+    if (!this.#board) throw new Error('no board is linked');
+    return this.#board;
+  }
+
+  #calibration(): CalibrationState {
+    const { calibration } = this.#state.history;
+    if (!calibration) throw new Error('no calibration was begun');
+    return calibration;
+  }
+
+  #stamp(board: string) {
+    return { board, time: this.#parts.today().toISOString() };
+  }
+
+  #inCalibration(board = this.#state.history.identity?.serial ?? '') {
+    return { ...this.#stamp(board), calibration: this.#calibration().id };
+  }
+
+  /** Runs a piece of work, one at a time; what goes wrong is shown. */
+  async #during(work: BenchState['work'], task: () => Promise<void>): Promise<void> {
+    if (this.#state.work) return;
+    this.#stopAsked = false;
+    this.#change({ ...(work && { work }) }, 'trouble');
+    try {
+      await task();
+    } catch (error) {
+      this.#report(error);
+    } finally {
+      this.#change({}, 'work');
+    }
+  }
+
+  #report(error: unknown): void {
+    const trouble = troubleOf(error);
+    this.#change({ trouble, said: `${trouble.heading}. ${trouble.message}` });
+  }
+
+  #change(change: Partial<BenchState>, ...drop: ('work' | 'trouble' | 'undo')[]): void {
+    this.#state = { ...without(this.#state, ...drop), ...change };
+    for (const listener of this.#listeners) listener();
+  }
+}
+
+const WORK: Record<Exclude<Intention, 'stop'>, BenchState['work']> = {
+  link: { what: 'Linking', stoppable: false },
+  unlink: { what: 'Ending the link', stoppable: false },
+  begin: { what: 'Beginning', stoppable: false },
+  'take one': { what: 'Taking a reading', stoppable: true },
+  'take sighting': { what: 'Taking a sighting', stoppable: true },
+  'take rest': { what: 'Taking readings', stoppable: true },
+  'take gaps': { what: 'Taking readings again', stoppable: true },
+  fit: { what: 'Fitting', stoppable: false },
+  write: { what: 'Writing to the board', stoppable: false },
+  prove: { what: 'Taking fresh readings', stoppable: true },
+  end: { what: 'Closing the calibration', stoppable: false },
+  revert: { what: 'Going back to the coefficients before', stoppable: false },
+  undo: { what: 'Undoing', stoppable: false },
+};
+
+/** Both sets a board keeps, those it has. */
+async function setsOn(board: Board): Promise<{ inForce?: StoredSet; previous?: StoredSet }> {
+  const inForce = await board.coefficients('in_force');
+  const previous = await board.coefficients('previous');
+  return { ...(inForce && { inForce }), ...(previous && { previous }) };
+}
+
+/** The customary plan, its angles in degrees as the logbook keeps them. */
+function cubePlanInDegrees(): Plan {
+  const rounded = (angle: number) => Math.round(degrees(angle) * 1e6) / 1e6;
+  return {
+    name: 'cube',
+    azimuths: 'absolute',
+    sightings: cubePlan().map(({ name, azimuth, inclination, rolls }) => ({
+      sighting: name,
+      azimuth: rounded(azimuth),
+      inclination: rounded(inclination),
+      rolls: rolls.map(rounded),
+    })),
+  };
+}
+
+const messageOf = (error: unknown): string =>
+  error instanceof Error ? error.message : String(error);
+
+/** Whether the board itself said no, with this code or any. */
+function isRefusal(error: unknown, code?: string): boolean {
+  if (!(error instanceof ProtocolError) || error.fault.cause !== 'refused') return false;
+  return code === undefined || error.fault.refusal.code === code;
+}
+
+const HEADINGS: Partial<Record<ProtocolError['cause'], string>> = {
+  link_refused: 'The link could not be opened',
+  link_closed: 'The link was lost',
+  no_answer: 'The board does not answer',
+  nonsense: 'The board sent nonsense',
+  refused: 'The board refused',
+  wrong_version: 'The board speaks another version',
+  board_restarted: 'The board started again',
+};
+
+function troubleOf(error: unknown): Trouble {
+  if (error instanceof ProtocolError) {
+    const heading = HEADINGS[error.cause] ?? 'The conversation with the board failed';
+    return { heading, message: error.message };
+  }
+  if (error instanceof LogbookError) {
+    return { heading: 'The logbook could not be written', message: error.message };
+  }
+  console.error(error);
+  return {
+    heading: 'Something went wrong in this program',
+    message: `${messageOf(error)}. What is in the logbook is safe. Reload this page to go on; if it happens again, please report it.`,
+  };
+}
+
+/** What the board said unasked, in words. */
+function noticeWords(notice: BoardNotice): string {
+  return notice.kind === 'refused'
+    ? `The trigger was pressed in vain. ${codeInWords(notice.code)}`
+    : `The board’s supply is low: ${notice.volt} volts. Charge it or change its battery.`;
+}

@@ -1,0 +1,55 @@
+import { fit, type FitOptions, type FitRefusal } from '../calib/fit.ts';
+import { radians } from '../calib/geometry.ts';
+import type { Reading } from '../calib/reading.ts';
+import type { BoardIdentity } from '../protocol/board.ts';
+import type { AimDegrees, FitRecord } from '../records/entries.ts';
+import { keptReadings, type CalibrationState } from './calibration-state.ts';
+
+/** From readings of the logbook to a fit and back. Plain data both ways, so that it may run in a worker. */
+
+export interface FitRequest {
+  readings: readonly Reading[];
+  options: FitOptions;
+}
+
+/** What a fit gave, as the logbook keeps it, or the refusal. */
+export type FitOutcome = ({ ok: true } & Omit<FitRecord, 'id'>) | FitRefusal;
+
+/** Runs a fit somewhere: here, or in a worker. Rejects only where it could not be run at all. */
+export type Fitter = (request: FitRequest) => Promise<FitOutcome>;
+
+/** What to fit: the readings not set aside, with all that the plan and the board say. */
+export function fitRequest(state: CalibrationState, identity: BoardIdentity): FitRequest {
+  const { accMounting: acc, magMounting: mag } = identity;
+  return {
+    readings: keptReadings(state).map(({ id, reading, sighting, aim }) => ({
+      id,
+      acc: reading.acc,
+      mag: reading.mag,
+      ...(sighting !== undefined && { sighting }),
+      ...(aim && { aim: aimInRadians(aim) }),
+    })),
+    options: {
+      scales: { acc: identity.accScale, mag: identity.magScale },
+      noise: { acc: identity.accNoise, mag: identity.magNoise },
+      ...(acc !== undefined && mag !== undefined && { mounting: { acc, mag } }),
+      planAzimuths: state.plan.azimuths,
+      ...(state.plan.dipSign && { dipSign: state.plan.dipSign }),
+      // once a person has taken back what a fit set aside, the person decides
+      screening: !state.overruled,
+    },
+  };
+}
+
+function aimInRadians({ azimuth, inclination, roll }: AimDegrees): NonNullable<Reading['aim']> {
+  return {
+    ...(azimuth !== undefined && { azimuth: radians(azimuth) }),
+    ...(inclination !== undefined && { inclination: radians(inclination) }),
+    ...(roll !== undefined && { roll: radians(roll) }),
+  };
+}
+
+/** Fits. A result is plain data, as the logbook wants it. */
+export function runFit({ readings, options }: FitRequest): FitOutcome {
+  return fit(readings, options);
+}

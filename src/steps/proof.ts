@@ -1,0 +1,213 @@
+import { degrees, radians, sightDirection, turn } from '../calib/geometry.ts';
+import { directionStatistics } from '../calib/spread.ts';
+import { applyCoefficients, type Applied, type Coefficients } from '../calib/model.ts';
+import type { Vec3 } from '../calib/reading.ts';
+import type { TrueReading } from '../protocol/simulator.ts';
+import type {
+  PlannedSighting,
+  ProofFigure,
+  ProofRecord,
+  TakenReading,
+  TruthErrors,
+} from '../records/entries.ts';
+import type { Slot } from './calibration-state.ts';
+import { largest, meanAndDeviation, rootMeanSquare } from './statistics.ts';
+import { BLIND_TO, SPREAD_IS_BLIND, TOLERANCE } from './tolerance.ts';
+
+/** The proof: fresh readings that no fit ever saw, and what they say of the coefficients that were sealed. */
+
+/**
+ * Three lines that the cube plan does not have, four rolls each that it does not have either: one near level, one
+ * looking down, one looking up. Degrees.
+ */
+export const PROOF_SIGHTINGS: readonly PlannedSighting[] = [
+  { sighting: 'P1', azimuth: 20, inclination: 8, rolls: [30, 120, 210, 300] },
+  { sighting: 'P2', azimuth: 155, inclination: -28, rolls: [10, 100, 190, 280] },
+  { sighting: 'P3', azimuth: 250, inclination: 52, rolls: [70, 160, 250, 340] },
+];
+
+/** Places of the proof that have no reading yet, in order. */
+export function openProofSlots(taken: readonly TakenReading[]): Slot[] {
+  return PROOF_SIGHTINGS.flatMap((sighting) =>
+    sighting.rolls.map((roll) => ({ sighting, roll })),
+  ).filter(
+    ({ sighting, roll }) =>
+      !taken.some((row) => row.sighting === sighting.sighting && row.aim?.roll === roll),
+  );
+}
+
+/**
+ * Proof of a sealed set over fresh readings.
+ *
+ * @param fieldInFit mean length of the field over the readings of the fit
+ */
+export function proofOf(
+  readings: readonly TakenReading[],
+  coefficients: Coefficients,
+  generation: number,
+  fieldInFit: number,
+): ProofRecord {
+  const applied = readings.map((row) => ({
+    row,
+    seen: applyCoefficients(coefficients, row.reading.acc, row.reading.mag),
+  }));
+  const field = meanAndDeviation(applied.map(({ seen }) => seen.field));
+  const gravity = meanAndDeviation(applied.map(({ seen }) => seen.gravity));
+  const dip = meanAndDeviation(
+    applied.flatMap(({ seen }) => (seen.dip === undefined ? [] : degrees(seen.dip))),
+  );
+  const spreads = spreadsOf(applied);
+  const n = readings.length;
+  const figures = [
+    ...agreementFigures(applied),
+    figure('mean spread', meanAndDeviation(spreads).mean, TOLERANCE.spread, '°', n),
+    figure(
+      'length of the field varies by',
+      (100 * field.sd) / field.mean,
+      100 * TOLERANCE.field,
+      '%',
+      n,
+    ),
+    figure(
+      'length of gravity varies by',
+      (100 * gravity.sd) / gravity.mean,
+      100 * TOLERANCE.gravity,
+      '%',
+      n,
+    ),
+    figure('dip varies by', dip.sd, TOLERANCE.dip, '°', n),
+    figure(
+      'length of the field since the fit changed by',
+      100 * Math.abs(field.mean / fieldInFit - 1),
+      100 * TOLERANCE.fieldChange,
+      '%',
+      n,
+    ),
+  ];
+  const old = readings.filter((row) => row.reading.generation !== generation);
+  return {
+    generation,
+    readings: readings.map((row) => row.id),
+    figures,
+    passed: old.length === 0 && figures.every((each) => each.good),
+    blindTo: [SPREAD_IS_BLIND, ...BLIND_TO],
+    warnings:
+      old.length === 0
+        ? []
+        : [
+            `${old.length} readings were taken while the board ran another generation of coefficients`,
+          ],
+  };
+}
+
+function figure(
+  name: string,
+  value: number,
+  limit: number,
+  unit: ProofFigure['unit'],
+  n: number,
+): ProofFigure {
+  return { name, value, limit, unit, n, good: value <= limit };
+}
+
+interface Seen {
+  row: TakenReading;
+  seen: Applied;
+}
+
+/** The board's own angles against ours from the same counts; an angle that either lacks is not counted. */
+function agreementFigures(applied: readonly Seen[]): ProofFigure[] {
+  const azimuth: number[] = [];
+  const inclination: number[] = [];
+  const roll: number[] = [];
+  for (const { row, seen } of applied) {
+    const board = row.reading;
+    if (board.inclination !== undefined && seen.inclination !== undefined) {
+      inclination.push(board.inclination - degrees(seen.inclination));
+      if (board.azimuth !== undefined && seen.azimuth !== undefined) {
+        const difference = degrees(turn(radians(board.azimuth), seen.azimuth));
+        azimuth.push(difference * Math.cos(seen.inclination));
+      }
+    }
+    if (board.roll !== undefined && seen.roll !== undefined) {
+      roll.push(degrees(turn(radians(board.roll), seen.roll)));
+    }
+  }
+  return (
+    [
+      ['azimuth × cos inclination', azimuth],
+      ['inclination', inclination],
+      ['roll', roll],
+    ] as const
+  ).map(([name, differences]) => ({
+    name: `the board’s ${name} against ours`,
+    value: largest(differences),
+    limit: TOLERANCE.agreement,
+    unit: '°',
+    n: differences.length,
+    good: differences.length > 0 && largest(differences) <= TOLERANCE.agreement,
+  }));
+}
+
+/** Spread of each sighting with two readings or more, degrees. */
+function spreadsOf(applied: readonly Seen[]): number[] {
+  const lines = new Map<string, Vec3[]>();
+  for (const { row, seen } of applied) {
+    const sight = sightDirection(seen.g, seen.b);
+    if (row.sighting === undefined || sight === undefined) continue;
+    lines.set(row.sighting, [...(lines.get(row.sighting) ?? []), sight]);
+  }
+  return [...lines.values()]
+    .flatMap((sights) => directionStatistics(sights)?.spread ?? [])
+    .map(degrees);
+}
+
+/** Errors of a set against a simulated board's truth. */
+export function truthErrors(
+  coefficients: Coefficients,
+  truth: readonly TrueReading[],
+): TruthErrors {
+  const azimuth: number[] = [];
+  const inclination: number[] = [];
+  for (const real of truth) {
+    const seen = applyCoefficients(coefficients, real.acc, real.mag);
+    if (seen.inclination !== undefined)
+      inclination.push(degrees(seen.inclination) - real.inclination);
+    if (seen.azimuth !== undefined) {
+      const difference = degrees(turn(radians(real.azimuth), seen.azimuth));
+      azimuth.push(difference * Math.cos(radians(real.inclination)));
+    }
+  }
+  return {
+    azimuth: rootMeanSquare(azimuth),
+    inclination: rootMeanSquare(inclination),
+    largestAzimuth: largest(azimuth),
+    largestInclination: largest(inclination),
+    n: truth.length,
+  };
+}
+
+/** Figures of a proof for the screen. */
+export function proofWords(proof: ProofRecord) {
+  return proof.figures.map(({ name, value, limit, unit, n, good }) => {
+    const digits = limit !== undefined && limit < 0.1 ? 4 : 2;
+    const text = (number: number) => `${number.toFixed(digits)}${unit === '%' ? ' %' : unit}`;
+    return {
+      name: name[0].toUpperCase() + name.slice(1),
+      figure: n === 0 ? 'nothing to compare' : text(value),
+      words: `over ${n} readings${limit === undefined ? '' : `; at most ${text(limit)}`}`,
+      good,
+    };
+  });
+}
+
+/** Errors against the truth for the screen. */
+export function truthWords(truth: TruthErrors) {
+  const words = (value: number, most: number) =>
+    `${value.toFixed(3)}° rms, ${most.toFixed(3)}° at most`;
+  return [
+    { name: 'Azimuth × cos inclination', value: words(truth.azimuth, truth.largestAzimuth) },
+    { name: 'Inclination', value: words(truth.inclination, truth.largestInclination) },
+    { name: 'Attitudes', value: `${truth.n}, over all directions and rolls, without noise` },
+  ];
+}

@@ -1,0 +1,204 @@
+import { html, nothing } from 'lit';
+import { customElement, property, query } from 'lit/decorators.js';
+import type { Bench } from '../steps/bench.ts';
+import type { BenchState } from '../steps/bench-state.ts';
+import { nextStep, type Place } from '../steps/next-step.ts';
+import { sealingWords } from '../steps/sealing-words.ts';
+import './board-view.ts';
+import './judgement-view.ts';
+import './next-card.ts';
+import type { IntentionEvent } from './next-card.ts';
+import './path-strip.ts';
+import './proof-view.ts';
+import './readings-view.ts';
+import type { MarkEvent } from './readings-view.ts';
+import './sealing-view.ts';
+import { shape, type Shape } from './shapes.ts';
+import './simulator-view.ts';
+import type { AdjustEvent } from './simulator-view.ts';
+import { View } from './view.ts';
+
+const LINK_WORDS: Record<BenchState['link']['state'], { kind: Shape; words: string }> = {
+  none: { kind: 'ahead', words: 'No board linked' },
+  linking: { kind: 'waiting', words: 'Linking' },
+  linked: { kind: 'good', words: 'Linked' },
+  lost: { kind: 'bad', words: 'Link lost' },
+};
+
+/** The whole page. It hears the bench and passes on what a person asks. */
+@customElement('lode-bench')
+export class LodeBench extends View {
+  @property({ attribute: false }) bench!: Bench;
+  @query('dialog.write') private dialog!: HTMLDialogElement;
+  #unsubscribe: (() => void) | undefined;
+
+  override connectedCallback(): void {
+    super.connectedCallback();
+    this.#unsubscribe = this.bench.subscribe(() => this.requestUpdate());
+    this.addEventListener('intention', this.#intention as EventListener);
+    this.addEventListener('mark', this.#mark as EventListener);
+    this.addEventListener('adjust', this.#adjust as EventListener);
+  }
+
+  override disconnectedCallback(): void {
+    super.disconnectedCallback();
+    this.#unsubscribe?.();
+    this.removeEventListener('intention', this.#intention as EventListener);
+    this.removeEventListener('mark', this.#mark as EventListener);
+    this.removeEventListener('adjust', this.#adjust as EventListener);
+  }
+
+  protected override render() {
+    const { state } = this.bench;
+    const { history, link } = state;
+    const { calibration } = history;
+    const { place } = nextStep(state);
+    const busy = state.work !== undefined;
+    const linked = link.state === 'linked';
+    return html`
+      <a class="skip" href="#next">Skip to what is next</a>
+      <header class="top">
+        <h1>Lodebench</h1>
+        ${this.#link(state)}
+      </header>
+      <path-strip place=${place}></path-strip>
+      <main>
+        <next-card .state=${state}></next-card>
+        <div class="sheets">
+          ${
+            history.identity
+              ? this.#sheet(
+                  'The board',
+                  place,
+                  ['Look'],
+                  html`<board-view .state=${state}></board-view>`,
+                )
+              : nothing
+          }
+          ${
+            calibration
+              ? this.#sheet(
+                  'Readings',
+                  place,
+                  ['Take', 'Judge'],
+                  html`<readings-view
+                    .calibration=${calibration}
+                    .undo=${state.undo}
+                    .busy=${busy || !linked}
+                  ></readings-view>`,
+                )
+              : nothing
+          }
+          ${
+            calibration?.fit || calibration?.refusal
+              ? this.#sheet(
+                  'Is it good enough?',
+                  place,
+                  ['Judge'],
+                  html`<judgement-view .history=${history}></judgement-view>`,
+                )
+              : nothing
+          }
+          ${
+            calibration?.staged
+              ? this.#sheet(
+                  'Written to the board',
+                  place,
+                  ['Seal', 'Prove', 'Done'],
+                  html`<sealing-view .history=${history}></sealing-view>`,
+                )
+              : nothing
+          }
+          ${
+            calibration?.sealed
+              ? this.#sheet(
+                  'The proof',
+                  place,
+                  ['Prove', 'Done'],
+                  html`<proof-view .state=${state}></proof-view>`,
+                )
+              : nothing
+          }
+          <details class="sheet">
+            <summary><h2>How the simulated board is set</h2></summary>
+            <simulator-view
+              .settings=${state.simulator}
+              .linked=${link.state !== 'none'}
+              .busy=${busy}
+            ></simulator-view>
+          </details>
+        </div>
+      </main>
+      <footer>
+        <p>
+          <strong>Before you rely on it:</strong> a magnetic heading alone must not be relied on
+          where an error can hurt someone. Local rules and qualified surveyors decide what a survey
+          needs. A calibration holds only for the battery, the housing and the temperature it was
+          made with.
+        </p>
+      </footer>
+      ${this.#writeDialog(state)}
+    `;
+  }
+
+  #link({ link, history }: BenchState) {
+    const { kind, words } = LINK_WORDS[link.state];
+    const { identity } = history;
+    return html`<p class="link">
+      ${shape(kind)}
+      <span
+        ><strong>${words}</strong>${
+          identity
+            ? html` <span class="which">${link.label ?? ''} ${identity.serial}</span>`
+            : nothing
+        }</span
+      >
+    </p>`;
+  }
+
+  #sheet(title: string, now: Place, openAt: readonly Place[], content: unknown) {
+    return html`<details class="sheet" ?open=${openAt.includes(now)}>
+      <summary><h2>${title}</h2></summary>
+      ${content}
+    </details>`;
+  }
+
+  #writeDialog({ history }: BenchState) {
+    const { changes, saved, back } = sealingWords(history);
+    return html`<dialog class="write" aria-labelledby="write-heading">
+      <form method="dialog" @submit=${this.#submitWrite}>
+        <h2 id="write-heading">Write to the board</h2>
+        <h3>What will change</h3>
+        <p>${changes}</p>
+        <h3>What was saved</h3>
+        <p>${saved}</p>
+        <h3>How to come back</h3>
+        <p>${back}</p>
+        <div class="offers">
+          <button type="submit" value="write" class="main">Stage, check and seal</button>
+          <button type="submit" value="">Not now</button>
+        </div>
+      </form>
+    </dialog>`;
+  }
+
+  #submitWrite(event: SubmitEvent) {
+    const button = event.submitter as HTMLButtonElement | null;
+    if (button?.value === 'write') void this.bench.perform('write');
+  }
+
+  #intention = ({ intention }: IntentionEvent) => {
+    if (intention === 'write') this.dialog.showModal();
+    else void this.bench.perform(intention);
+  };
+
+  #mark = ({ reading, reason }: MarkEvent) => {
+    void (reason === undefined
+      ? this.bench.takeBack(reading)
+      : this.bench.setAside(reading, reason));
+  };
+
+  #adjust = ({ change }: AdjustEvent) => {
+    void this.bench.adjustSimulator(change);
+  };
+}

@@ -1,0 +1,28 @@
+/**
+ * Lambert's azimuthal equal-area projection of half a sphere, centred on the zenith (`up`) or the nadir (`down`), north
+ * at the top, east to the right as on a map (both halves are seen from above). The horizon is the circle of radius 1.
+ *
+ * r = √2 sin(c/2), c the angle from the centre (Snyder 1987, Map projections: a working manual, chapter 24).
+ *
+ * @param azimuth clockwise from north, degrees
+ * @param inclination up positive, degrees
+ * @returns x to the right and y down, as SVG has them
+ */
+export function project(azimuth: number, inclination: number): { x: number; y: number } {
+  const fromCentre = ((90 - Math.abs(inclination)) * Math.PI) / 180;
+  const r = Math.SQRT2 * Math.sin(fromCentre / 2);
+  const a = (azimuth * Math.PI) / 180;
+  return { x: r * Math.sin(a), y: -r * Math.cos(a) };
+}
+
+/** Which half an aim is drawn on: level aims on the upper one. */
+export const half = (inclination: number): 'up' | 'down' => (inclination >= 0 ? 'up' : 'down');
+
+/** Path of a wedge about (0, 0) from `roll` − 45° to `roll` + 45°, clockwise from the top. */
+export function wedgePath(roll: number, radius: number): string {
+  const point = (angle: number) => {
+    const a = (angle * Math.PI) / 180;
+    return `${(radius * Math.sin(a)).toFixed(4)} ${(-radius * Math.cos(a)).toFixed(4)}`;
+  };
+  return `M0 0L${point(roll - 42)}A${radius} ${radius} 0 0 1 ${point(roll + 42)}Z`;
+}

@@ -1,0 +1,93 @@
+import { html, nothing } from 'lit';
+import { customElement, property } from 'lit/decorators.js';
+import type { BenchState } from '../steps/bench-state.ts';
+import { nextStep, type Intention, type Offer } from '../steps/next-step.ts';
+import { shape } from './shapes.ts';
+import { View } from './view.ts';
+
+/** A person asked for something. */
+export class IntentionEvent extends Event {
+  static readonly type = 'intention';
+  constructor(readonly intention: Intention) {
+    super(IntentionEvent.type, { bubbles: true });
+  }
+}
+
+/** The one thing to do next, always in sight; beneath it what is being done, what was said, what went wrong. */
+@customElement('next-card')
+export class NextCard extends View {
+  @property({ attribute: false }) state!: BenchState;
+
+  protected override render() {
+    const { work, trouble, said } = this.state;
+    const { heading, words, main, others } = nextStep(this.state);
+    return html`
+      <section class="next" id="next" aria-labelledby="next-heading" tabindex="-1">
+        <p class="eyebrow">${work ? 'Under way' : 'Next'}</p>
+        <h2 id="next-heading">${heading}</h2>
+        <p class="words">${words}</p>
+        ${trouble ? this.#trouble(trouble.heading, trouble.message) : nothing}
+        <div class="offers">
+          ${main ? this.#offer(main, 'main') : nothing}
+          ${others.map((offer) => this.#offer(offer, ''))}
+        </div>
+        ${work ? this.#work(work) : nothing}
+        <p class="said" role="status">${said}</p>
+      </section>
+    `;
+  }
+
+  #offer({ label, does }: Offer, kind: string) {
+    // not disabled while something is under way: a disabled button would lose the focus
+    return html`<button
+      type="button"
+      class=${kind}
+      aria-disabled=${this.state.work ? 'true' : 'false'}
+      @click=${() => this.#ask(does)}
+    >
+      ${label}
+    </button>`;
+  }
+
+  #work({ what, done, of, stoppable }: NonNullable<BenchState['work']>) {
+    const words = of === undefined ? `${what}…` : `${what}: ${(done ?? 0) + 1} of ${of}`;
+    return html`<div class="work">
+      <label>
+        <span>${words}</span>
+        ${
+          of === undefined
+            ? html`<progress></progress>`
+            : html`<progress max=${of} value=${done ?? 0}></progress>`
+        }
+      </label>
+      ${
+        stoppable
+          ? html`<button type="button" @click=${() => this.#send('stop')}>Stop</button>`
+          : nothing
+      }
+    </div>`;
+  }
+
+  #trouble(heading: string, message: string) {
+    return html`<div class="trouble" role="alert">
+      ${shape('bad')}
+      <div>
+        <h3>${heading}</h3>
+        <p>${message}</p>
+        ${
+          this.state.link.state === 'linked'
+            ? html`<button type="button" @click=${() => this.#ask('link')}>Link again</button>`
+            : nothing
+        }
+      </div>
+    </div>`;
+  }
+
+  #ask(intention: Intention) {
+    if (!this.state.work) this.#send(intention);
+  }
+
+  #send(intention: Intention) {
+    this.dispatchEvent(new IntentionEvent(intention));
+  }
+}

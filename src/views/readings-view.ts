@@ -1,0 +1,186 @@
+import { html, nothing } from 'lit';
+import { customElement, property, query, state } from 'lit/decorators.js';
+import { coverageOf } from '../steps/coverage.ts';
+import { openSlots, type CalibrationState } from '../steps/calibration-state.ts';
+import { readingRows, type ReadingRow } from '../steps/reading-rows.ts';
+import './net-picture.ts';
+import { IntentionEvent } from './next-card.ts';
+import { shape } from './shapes.ts';
+import { View } from './view.ts';
+
+/** A person leaves a reading out, or puts it back. */
+export class MarkEvent extends Event {
+  static readonly type = 'mark';
+  constructor(
+    readonly reading: string,
+    /** Absent where it is taken back. */
+    readonly reason?: string,
+  ) {
+    super(MarkEvent.type, { bubbles: true });
+  }
+}
+
+const REASONS = [
+  'It moved while it was taken',
+  'Aimed along the wrong line',
+  'Held at the wrong roll',
+  'Iron or a magnet was near',
+  'Taken twice',
+];
+
+/** The picture of what is covered, and the readings one by one. */
+@customElement('readings-view')
+export class ReadingsView extends View {
+  @property({ attribute: false }) calibration!: CalibrationState;
+  /** What an undo would undo. */
+  @property() undo: string | undefined;
+  @property({ type: Boolean }) busy = false;
+  @state() private chosen: ReadingRow | undefined;
+  @query('dialog') private dialog!: HTMLDialogElement;
+
+  protected override render() {
+    const { plan, readings } = this.calibration;
+    const covered = coverageOf(plan.sightings, readings, openSlots(this.calibration)[0]);
+    return html`
+      <net-picture .covered=${covered}></net-picture>
+      ${readings.length === 0 ? html`<p>No readings yet.</p>` : this.#table()} ${this.#dialog()}
+    `;
+  }
+
+  #table() {
+    const rows = readingRows(this.calibration).reverse();
+    const stale = this.calibration.fit?.stale;
+    return html`
+      <div class="table-head">
+        <h3>One by one, the newest first</h3>
+        ${
+          this.undo === undefined
+            ? nothing
+            : html`<button
+                type="button"
+                aria-disabled=${this.busy ? 'true' : 'false'}
+                @click=${() => this.#undo()}
+              >
+                Undo: ${this.undo}
+              </button>`
+        }
+      </div>
+      ${stale ? html`<p>The figures are of the fit before the latest change.</p>` : nothing}
+      <div class="scroll tall" tabindex="0" role="region" aria-label="Readings, one by one">
+        <table class="readings">
+          <thead>
+            <tr>
+              <th scope="col">Reading</th>
+              <th scope="col">Aim</th>
+              <th scope="col" class="figure">Misfit</th>
+              <th scope="col" class="figure">Off aim</th>
+              <th scope="col" class="figure">Field</th>
+              <th scope="col" class="figure">Gravity</th>
+              <th scope="col" class="figure">Temperature</th>
+              <th scope="col">In the fit</th>
+            </tr>
+          </thead>
+          <tbody>
+            ${rows.map((row) => this.#row(row))}
+          </tbody>
+        </table>
+      </div>
+      <p class="note">
+        A misfit of about one is normal, over two and a half is not. Field and gravity are lengths:
+        one where all is well.
+      </p>
+    `;
+  }
+
+  #row(row: ReadingRow) {
+    const { id, line, roll, misfit, odd, aimError, field, gravity, temperature, setAside } = row;
+    return html`<tr class=${setAside ? 'aside' : ''}>
+      <th scope="row">${id}</th>
+      <td>${line}; ${roll}</td>
+      <td class="figure">${odd ? html`${shape('watch')} ` : nothing}${misfit}</td>
+      <td class="figure">${aimError}</td>
+      <td class="figure">${field}</td>
+      <td class="figure">${gravity}</td>
+      <td class="figure">${temperature}</td>
+      <td class="act">
+        ${
+          setAside
+            ? html`<span class="reason"
+                  >${shape('bad')} Set aside${setAside.by === 'fit' ? ' by the fit' : ''}:
+                  ${setAside.reason}</span
+                >
+                <button
+                  type="button"
+                  aria-label="Take back reading ${id}"
+                  aria-disabled=${this.busy ? 'true' : 'false'}
+                  @click=${() => this.#mark(id)}
+                >
+                  Take back
+                </button>`
+            : html`<button
+                type="button"
+                aria-label="Set aside reading ${id}"
+                aria-disabled=${this.busy ? 'true' : 'false'}
+                @click=${() => this.#choose(row)}
+              >
+                Set aside
+              </button>`
+        }
+      </td>
+    </tr>`;
+  }
+
+  #dialog() {
+    return html`<dialog aria-labelledby="aside-heading">
+      <form method="dialog" @submit=${this.#submit}>
+        <h3 id="aside-heading">Set aside reading ${this.chosen?.id}</h3>
+        <p>It stays in the logbook and can be taken back; the fit will not see it.</p>
+        <fieldset>
+          <legend>Why</legend>
+          ${REASONS.map(
+            (reason, i) =>
+              html`<label class="choice"
+                ><input type="radio" name="reason" value=${reason} ?checked=${i === 0} />
+                ${reason}</label
+              >`,
+          )}
+          <label class="choice"
+            ><input type="radio" name="reason" value="" /> Another reason, written below</label
+          >
+          <label class="field"
+            >In your words
+            <input type="text" name="words" maxlength="120" autocomplete="off" />
+          </label>
+        </fieldset>
+        <div class="offers">
+          <button type="submit" value="aside" class="main">Set it aside</button>
+          <button type="submit" value="" formnovalidate>Leave it in</button>
+        </div>
+      </form>
+    </dialog>`;
+  }
+
+  #choose(row: ReadingRow) {
+    if (this.busy) return;
+    this.chosen = row;
+    this.dialog.querySelector('form')!.reset();
+    this.dialog.showModal();
+  }
+
+  #submit(event: SubmitEvent) {
+    const button = event.submitter as HTMLButtonElement | null;
+    if (button?.value !== 'aside' || !this.chosen) return;
+    const form = new FormData(event.target as HTMLFormElement);
+    const words = String(form.get('words') ?? '').trim();
+    const reason = [String(form.get('reason') ?? ''), words].filter(Boolean).join(': ');
+    this.dispatchEvent(new MarkEvent(this.chosen.id, reason || 'No reason given'));
+  }
+
+  #mark(id: string) {
+    if (!this.busy) this.dispatchEvent(new MarkEvent(id));
+  }
+
+  #undo() {
+    if (!this.busy) this.dispatchEvent(new IntentionEvent('undo'));
+  }
+}

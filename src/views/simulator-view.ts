@@ -1,0 +1,169 @@
+import { html } from 'lit';
+import { customElement, property } from 'lit/decorators.js';
+import { MOUNTINGS, type SimulatorSettings } from '../steps/bench-state.ts';
+import { View } from './view.ts';
+
+/** A person set the simulated board. */
+export class AdjustEvent extends Event {
+  static readonly type = 'adjust';
+  constructor(readonly change: Partial<SimulatorSettings>) {
+    super(AdjustEvent.type, { bubbles: true });
+  }
+}
+
+type NumberName = Exclude<keyof SimulatorSettings, 'accMounting' | 'magMounting' | 'faults'>;
+
+interface Knob {
+  name: NumberName;
+  label: string;
+  min: number;
+  max: number;
+  step: number | 'any';
+}
+
+const KNOBS: readonly Knob[] = [
+  {
+    name: 'accNoise',
+    label: 'Noise of gravity, thousandths of 1 g',
+    min: 0,
+    max: 50,
+    step: 'any',
+  },
+  { name: 'magNoise', label: 'Noise of the field, % of it', min: 0, max: 20, step: 'any' },
+  { name: 'aim', label: 'How well the hand aims, degrees', min: 0, max: 45, step: 'any' },
+  {
+    name: 'rollAim',
+    label: 'How well it turns to the roll, degrees',
+    min: 0,
+    max: 45,
+    step: 'any',
+  },
+  { name: 'dip', label: 'Dip of the field, degrees', min: -90, max: 90, step: 'any' },
+  { name: 'disturbance', label: 'Steel near by, % of the field', min: 0, max: 100, step: 'any' },
+  { name: 'curvature', label: 'Curvature of the accelerometer', min: -0.1, max: 0.1, step: 'any' },
+];
+
+const FAULTS = [
+  { name: 'lose', label: 'Bytes lost, chance of each', max: 1 },
+  { name: 'double', label: 'Bytes doubled, chance of each', max: 1 },
+  { name: 'flip', label: 'Bytes flipped, chance of each', max: 1 },
+  { name: 'delayMs', label: 'Longest delay, milliseconds', max: 60_000 },
+] as const;
+
+/** How the simulated board, its hand, its place and its link are. */
+@customElement('simulator-view')
+export class SimulatorView extends View {
+  @property({ attribute: false }) settings!: SimulatorSettings;
+  /** While it is linked it stays the same board. */
+  @property({ type: Boolean }) linked = false;
+  @property({ type: Boolean }) busy = false;
+
+  protected override render() {
+    const { settings } = this;
+    return html`<form @submit=${this.#submit}>
+      <p>
+        Make it as good or as bad as you like: this is where to see what noise, steel or a poor link
+        do.
+      </p>
+      <fieldset ?disabled=${this.linked}>
+        <legend>Which board ${this.linked ? '(link another to change this)' : ''}</legend>
+        <div class="fields">
+          <label class="field"
+            >Seed: the same number gives the same board
+            <input
+              type="number"
+              name="seed"
+              .value=${String(settings.seed)}
+              min="0"
+              max="4294967295"
+              step="1"
+              required
+            />
+          </label>
+          ${this.#mounting('accMounting', 'How the accelerometer sits')}
+          ${this.#mounting('magMounting', 'How the magnetometer sits')}
+        </div>
+      </fieldset>
+      <fieldset>
+        <legend>Sensors, hand and place</legend>
+        <div class="fields">
+          ${KNOBS.map(
+            ({ name, label, min, max, step }) =>
+              html`<label class="field"
+                >${label}
+                <input
+                  type="number"
+                  name=${name}
+                  .value=${String(settings[name])}
+                  min=${min}
+                  max=${max}
+                  step=${step}
+                  required
+                />
+              </label>`,
+          )}
+        </div>
+      </fieldset>
+      <fieldset>
+        <legend>Faults of the link</legend>
+        <div class="fields">
+          ${FAULTS.map(
+            ({ name, label, max }) =>
+              html`<label class="field"
+                >${label}
+                <input
+                  type="number"
+                  name=${name}
+                  .value=${String(settings.faults[name])}
+                  min="0"
+                  max=${max}
+                  step="any"
+                  required
+                />
+              </label>`,
+          )}
+        </div>
+      </fieldset>
+      <button type="submit" aria-disabled=${this.busy ? 'true' : 'false'}>
+        Set the simulated board
+      </button>
+    </form>`;
+  }
+
+  #mounting(name: 'accMounting' | 'magMounting', label: string) {
+    return html`<label class="field"
+      >${label}
+      <select name=${name}>
+        ${MOUNTINGS.map(
+          (mounting) =>
+            html`<option value=${mounting} ?selected=${mounting === this.settings[name]}>
+              ${mounting}
+            </option>`,
+        )}
+      </select>
+    </label>`;
+  }
+
+  #submit(event: SubmitEvent) {
+    event.preventDefault();
+    if (this.busy) return;
+    const form = new FormData(event.target as HTMLFormElement);
+    const number = (name: string) => Number(form.get(name));
+    const names: readonly NumberName[] = KNOBS.map(({ name }) => name);
+    const change: Partial<SimulatorSettings> = Object.fromEntries(
+      names.map((name) => [name, number(name)]),
+    );
+    change.faults = {
+      lose: number('lose'),
+      double: number('double'),
+      flip: number('flip'),
+      delayMs: number('delayMs'),
+    };
+    if (!this.linked) {
+      change.seed = number('seed');
+      change.accMounting = String(form.get('accMounting'));
+      change.magMounting = String(form.get('magMounting'));
+    }
+    this.dispatchEvent(new AdjustEvent(change));
+  }
+}
