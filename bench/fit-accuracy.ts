@@ -31,11 +31,7 @@ export function fitAccuracy(): Figure[] {
     warned += result.warnings.length > 0 ? 1 : 0;
     setAside += result.setAside.length;
     const error = meanSquareErrors(result.coefficients, calibration);
-    const bound = uncertaintyFrom(
-      [...trueTheta(calibration)],
-      [...boundCovariance(calibration)],
-      0,
-    );
+    const bound = uncertaintyFrom(trueTheta(calibration), boundCovariance(calibration));
     sum.azimuth += error.azimuth;
     sum.inclination += error.inclination;
     sum.boundAzimuth += bound.azimuth ** 2;

@@ -1,6 +1,7 @@
 import { cpus, release, type } from 'node:os';
 import { fitAccuracy } from './fit-accuracy.ts';
 import { fitSpeed } from './fit-speed.ts';
+import { intervals } from './intervals.ts';
 import { initialScript } from './initial-script.ts';
 import { screening } from './screening.ts';
 
@@ -16,6 +17,7 @@ export interface Figure {
 const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   accuracy: fitAccuracy,
   screening,
+  intervals,
   speed: fitSpeed,
   script: initialScript,
 };

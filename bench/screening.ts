@@ -82,7 +82,7 @@ export function screening(): Figure[] {
       raw: calibration.raw.filter((_, i) => good[i]),
     });
     sum.error += meanSquareErrors(result.coefficients, calibration).azimuth;
-    sum.bound += uncertaintyFrom([...trueTheta(calibration)], [...bound], 0).azimuth ** 2;
+    sum.bound += uncertaintyFrom(trueTheta(calibration), bound).azimuth ** 2;
   }
   const rms = (total: number) => `${degrees(Math.sqrt(total / TRIALS)).toFixed(4)}°`;
   return [

@@ -56,12 +56,18 @@ interface Point {
   frames: Float64Array;
 }
 
+/** The kinds of residuals, each with a noise of its own. */
+export type Kind = keyof NoiseScales;
+const KIND_OF_ROW: readonly Kind[] = ['acc', 'acc', 'acc', 'mag', 'mag', 'mag', 'aim', 'aim'];
+
 /** How much of each reading's residuals the fit took up, see {@link CalibrationProblem.leverage}. */
 export interface Leverage {
   /** Diagonal of the hat matrix, eight per reading. */
   hat: Float64Array;
-  /** vᵀ Cov(v)⁺ v of each reading's weighted residuals v: χ² with `freedom` degrees where all is well. */
+  /** vᵀ Cov(v)⁺ v of each reading's weighted residuals v: χ² with 5 (3 for a free attitude) degrees where all is well. */
   chiSquare: Float64Array;
+  /** Of each kind of residual: its sum of squares, its redundancy, and its part of the reduced normal matrix. */
+  shares: Record<Kind, { squares: number; redundancy: number; normal: Float64Array }>;
 }
 
 export class CalibrationProblem implements LeastSquaresProblem {
@@ -632,6 +638,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
     const inDelta = new Float64Array(ROWS * 3);
     const C = new Float64Array(ROWS * ROWS);
     const v = new Float64Array(ROWS);
+    const share = () => ({ squares: 0, redundancy: 0, normal: new Float64Array(width * width) });
+    const shares = { acc: share(), mag: share(), aim: share() };
     for (let j = 0; j < count; j++) {
       this.#linearise(j);
       const k = sighting[j]!;
@@ -668,7 +676,9 @@ export class CalibrationProblem implements LeastSquaresProblem {
         }
       }
       for (let i = 0; i < ROWS; i++) {
-        substituteLower(this.#system, M.subarray(i * width, (i + 1) * width), width);
+        const row = M.subarray(i * width, (i + 1) * width);
+        addSquare(shares[KIND_OF_ROW[i]!].normal, row, width);
+        substituteLower(this.#system, row, width);
       }
       for (let i = 0; i < ROWS; i++) {
         for (let c = i; c < ROWS; c++) {
@@ -682,6 +692,10 @@ export class CalibrationProblem implements LeastSquaresProblem {
         let own = 0;
         for (let e = 0; e < 3; e++) own += inDelta[i * 3 + e]! ** 2;
         hat[j * ROWS + i] = 1 - C[i * ROWS + i]! + own;
+        if (i >= 6 && k < 0) continue;
+        const kind = shares[KIND_OF_ROW[i]!];
+        kind.squares += this.#r[i]! ** 2;
+        kind.redundancy += C[i * ROWS + i]! - own;
       }
       // v lies across D already, so the part of H along D may be left out of its covariance
       for (let i = 0; i < ROWS; i++) C[i * ROWS + i] = C[i * ROWS + i]! + 1e-9;
@@ -693,7 +707,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
       substituteLower(C, v, ROWS);
       chiSquare[j] = v.reduce((sum, value) => sum + value * value, 0);
     }
-    return { hat, chiSquare };
+    return { hat, chiSquare, shares };
   }
 
   /** Writes the 8×width derivative by θ of the reading last linearised. */
@@ -841,6 +855,15 @@ function rotation(x: number, y: number, z: number): Float64Array {
   m[7] = c * y * z + s * x;
   m[8] = 1 - c * (x * x + y * y);
   return m;
+}
+
+/** Adds v vᵀ. */
+function addSquare(m: Float64Array, v: Float64Array, n: number): void {
+  for (let i = 0; i < n; i++) {
+    const vi = v[i]!;
+    if (vi === 0) continue;
+    for (let c = 0; c < n; c++) m[i * n + c] = m[i * n + c]! + vi * v[c]!;
+  }
 }
 
 /** Subtracts XᵀX from the upper triangle of S; X has `rows` rows of `width`, from `base` on. */

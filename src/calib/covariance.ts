@@ -12,40 +12,100 @@ export interface Uncertainty {
   azimuth: number;
   /** The same for inclination. */
   inclination: number;
-  /** Redundancy: how many residuals more than unknowns, for the width of intervals. */
-  freedom: number;
+  /**
+   * Degrees of freedom with which the two are known, for the width of intervals: by Satterthwaite (1946), An approximate
+   * distribution of estimates of variance components, from how much each kind of noise adds. Infinite where the noise
+   * was not found from readings but known.
+   */
+  freedom: AngleErrors;
   /** Forward parameters θ as in calibration-problem.ts, and their covariance (row by row). */
   theta: readonly number[];
   covariance: readonly number[];
 }
 
+/** A figure each for azimuth × cos inclination and for inclination. */
 export interface AngleErrors {
-  /** Of azimuth × cos inclination. */
   azimuth: number;
   inclination: number;
 }
 
-/** Builds an {@link Uncertainty}. @param covariance width × width, of θ */
+/** One kind of noise: its part of the reduced normal matrix (width × width), and the redundancy it was found with. */
+export interface NoiseShare {
+  normal: Float64Array;
+  redundancy: number;
+}
+
+/**
+ * Builds an {@link Uncertainty}.
+ *
+ * @param covariance width × width, of θ
+ * @param shares the kinds of noise that were found from the readings; none where the noise is known
+ */
 export function uncertaintyFrom(
-  theta: readonly number[],
-  covariance: readonly number[],
-  freedom: number,
+  theta: Float64Array,
+  covariance: Float64Array,
+  shares: readonly NoiseShare[] = [],
 ): Uncertainty {
-  const at = errorsBy(theta, covariance);
-  const all = attitudesEverywhere();
-  let [azimuth, inclination] = [0, 0];
-  for (const [a, i, r] of all) {
-    const errors = at(a, i, r);
-    azimuth += errors.azimuth ** 2;
-    inclination += errors.inclination ** 2;
-  }
-  return {
-    azimuth: Math.sqrt(azimuth / all.length),
-    inclination: Math.sqrt(inclination / all.length),
-    freedom,
-    theta,
-    covariance,
+  const width = theta.length;
+  const rowsAt = derivatives([...theta]);
+  const squares = {
+    azimuth: new Float64Array(width ** 2),
+    inclination: new Float64Array(width ** 2),
   };
+  const all = attitudesEverywhere();
+  for (const [a, i, r] of all) {
+    const rows = rowsAt(a, i, r);
+    for (const angle of ['azimuth', 'inclination'] as const) {
+      addSquare(squares[angle], rows[angle], 1 / all.length);
+    }
+  }
+  const figures = (['azimuth', 'inclination'] as const).map((angle) => {
+    // mean variance tr(R C), R the mean square of the derivatives; each noise's part of it tr(C R C N)
+    const variance = traceOfProduct(squares[angle], covariance, width);
+    const response = product(product(covariance, squares[angle], width), covariance, width);
+    const scatter = shares.reduce(
+      (sum, { normal, redundancy }) =>
+        sum + traceOfProduct(response, normal, width) ** 2 / Math.max(1, redundancy),
+      0,
+    );
+    return { error: Math.sqrt(Math.max(0, variance)), freedom: variance ** 2 / scatter };
+  });
+  return {
+    azimuth: figures[0]!.error,
+    inclination: figures[1]!.error,
+    freedom: { azimuth: figures[0]!.freedom, inclination: figures[1]!.freedom },
+    theta: [...theta],
+    covariance: [...covariance],
+  };
+}
+
+/** Adds weight × v vᵀ. */
+function addSquare(m: Float64Array, v: Float64Array, weight: number): void {
+  const n = v.length;
+  for (let i = 0; i < n; i++) {
+    const vi = weight * v[i]!;
+    if (vi === 0) continue;
+    for (let c = 0; c < n; c++) m[i * n + c] = m[i * n + c]! + vi * v[c]!;
+  }
+}
+
+/** Trace of the product of two symmetric matrices. */
+const traceOfProduct = (a: Float64Array, b: Float64Array, width: number): number => {
+  let sum = 0;
+  for (let i = 0; i < width * width; i++) sum += a[i]! * b[i]!;
+  return sum;
+};
+
+function product(a: Float64Array, b: Float64Array, n: number): Float64Array {
+  const m = new Float64Array(n * n);
+  for (let i = 0; i < n; i++) {
+    for (let k = 0; k < n; k++) {
+      const aik = a[i * n + k]!;
+      if (aik === 0) continue;
+      for (let c = 0; c < n; c++) m[i * n + c] = m[i * n + c]! + aik * b[k * n + c]!;
+    }
+  }
+  return m;
 }
 
 /**
@@ -74,12 +134,22 @@ export function standardErrors(
   inclination: number,
   roll: number,
 ): AngleErrors {
-  return errorsBy(theta, covariance)(azimuth, inclination, roll);
+  const rows = derivatives(theta)(azimuth, inclination, roll);
+  const size = (row: Float64Array) => {
+    let variance = 0;
+    for (let i = 0; i < row.length; i++) {
+      let sum = 0;
+      for (let c = 0; c < row.length; c++) sum += covariance[i * row.length + c]! * row[c]!;
+      variance += sum * row[i]!;
+    }
+    return Math.sqrt(Math.max(0, variance));
+  };
+  return { azimuth: size(rows.azimuth), inclination: size(rows.inclination) };
 }
 
 /** Half-width of the interval that holds the truth with 95 % probability, from a standard error. */
 export const interval95 = (standardError: number, freedom: number): number =>
-  standardError * studentQuantile(0.975, Math.max(1, freedom));
+  standardError * studentQuantile(0.975, Math.min(1e6, Math.max(1, freedom)));
 
 /**
  * Derivatives of azimuth × cos β and of inclination by the calibrated vectors, at unit g and b.
@@ -123,53 +193,50 @@ function angleGradients(
 }
 
 /**
- * The standard errors as a function of attitude. A derivative by the calibrated vectors becomes one by θ, with counts
- * held: F g changes as F dg = −dF g − (1 + 2 q s) do + s² dq, and H b as H db = −dH b − dp.
+ * Derivatives by θ of azimuth × cos inclination and of inclination, as a function of attitude (each call fills the same
+ * two rows). A derivative by the calibrated vectors becomes one by θ, with counts held: F g changes as
+ * F dg = −dF g − (1 + 2 q s) do + s² dq, and H b as H db = −dH b − dp.
  */
-function errorsBy(
+function derivatives(
   theta: readonly number[],
-  covariance: readonly number[],
-): (azimuth: number, inclination: number, roll: number) => AngleErrors {
+): (
+  azimuth: number,
+  inclination: number,
+  roll: number,
+) => { azimuth: Float64Array; inclination: Float64Array } {
   const width = theta.length;
   const bowed = width > DIP + 1;
-  const C = Float64Array.from(covariance);
   const matrix = (from: number) =>
     [0, 4, 8].flatMap((i) => theta.slice(from + i, from + i + 3)) as unknown as Mat3;
   const F = matrix(0);
   const transposedA = transpose(inverse(F));
   const transposedB = transpose(inverse(matrix(12)));
-  const row = new Float64Array(width);
+  const rows = { azimuth: new Float64Array(width), inclination: new Float64Array(width) };
 
-  const size = (g: Vec3, b: Vec3, ofG: Vec3, ofB: Vec3): number => {
-    const t = rotate(F, g);
+  const fill = (row: Float64Array, g: Vec3, b: Vec3, ofG: Vec3, ofB: Vec3): void => {
     const wAcc = rotate(transposedA, ofG);
     const wMag = rotate(transposedB, ofB);
+    const t = bowed ? rotate(F, g) : undefined;
     for (let i = 0; i < 3; i++) {
-      const q = bowed ? theta[DIP + 1 + i]! : 0;
-      const root = Math.sqrt(1 + 4 * q * t[i]!);
-      const s = (2 * t[i]!) / (1 + root);
+      let root = 1;
+      if (t) {
+        const q = theta[DIP + 1 + i]!;
+        root = Math.sqrt(1 + 4 * q * t[i]!);
+        row[DIP + 1 + i] = wAcc[i]! * ((2 * t[i]!) / (1 + root)) ** 2;
+      }
       for (let c = 0; c < 3; c++) {
         row[4 * i + c] = -wAcc[i]! * g[c]!;
         row[12 + 4 * i + c] = -wMag[i]! * b[c]!;
       }
       row[4 * i + 3] = -wAcc[i]! * root;
       row[12 + 4 * i + 3] = -wMag[i]!;
-      if (bowed) row[DIP + 1 + i] = wAcc[i]! * s * s;
     }
-    let variance = 0;
-    for (let i = 0; i < width; i++) {
-      let sum = 0;
-      for (let c = 0; c < width; c++) sum += C[i * width + c]! * row[c]!;
-      variance += sum * row[i]!;
-    }
-    return Math.sqrt(Math.max(0, variance));
   };
   return (azimuth, inclination, roll) => {
     const { g, b } = bodyVectors(azimuth, inclination, roll, theta[DIP]!);
     const by = angleGradients(g, b);
-    return {
-      azimuth: size(g, b, by.azimuth.g, by.azimuth.b),
-      inclination: size(g, b, by.inclination.g, [0, 0, 0]),
-    };
+    fill(rows.azimuth, g, b, by.azimuth.g, by.azimuth.b);
+    fill(rows.inclination, g, b, by.inclination.g, [0, 0, 0]);
+    return rows;
   };
 }

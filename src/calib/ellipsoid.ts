@@ -15,15 +15,17 @@ export interface Ellipsoid {
 }
 
 /**
- * Weight that draws the shape towards a sphere, per squared unit and reading. Far under what any reading says; it
- * decides only what none says. (In a cube plan with exact quarter turns the accelerometer never sees its y and z axes
- * together, and so not their cross-axis term; the magnetometer sees it later.)
+ * How far from round the gains and cross-axis terms of a sensor may well be, relative. As a prior of this standard
+ * deviation beside the noise found, it weighs next to nothing against readings that show the shape, and decides only
+ * what they leave open. (In a cube plan with exact quarter turns the accelerometer never sees its y and z axes together,
+ * and so not their cross-axis term; in directions all equally steep it cannot tell gain along the sight from offset. The
+ * two sensors together can, later.)
  */
-const OPEN_SHAPE = 1e-9;
+const ORDINARY_SHAPE = 0.3;
 
 /**
  * Fits an ellipsoid to points, as maximum likelihood with equal noise in each coordinate has it. Where the points leave
- * its shape open, it is as round as can be.
+ * its shape open, it is as round as can be, see {@link ORDINARY_SHAPE}.
  *
  * The start is a linear least-squares quadric; then Levenberg–Marquardt on the distance from the surface to first order,
  * (|T(x−c)| − 1) / |∇|T(x−c)||, in the points' own units (Sampson 1982, Fitting conic sections to very scattered data).
@@ -38,27 +40,45 @@ export function fitEllipsoid(points: readonly Vec3[]): Ellipsoid | undefined {
   const { middle, radius } = extent(points);
   if (!(radius > 0) || !Number.isFinite(radius)) return undefined;
   const scaled = points.map((x) => x.map((value, i) => (value - middle[i]!) / radius));
-  const start = quadric(scaled);
+  // noise can bend a nearly open quadric into a hyperboloid: then draw it rounder until it closes
+  const start = [1e-9, 1e-5, 1e-3, 1e-1].reduce<number[] | undefined>(
+    (found, weight) => found ?? quadric(scaled, weight),
+    undefined,
+  );
   if (!start) return undefined;
 
-  const problem = new DenseProblem(start, n + 5, (x, residuals, jacobian) => {
+  let weight = 0;
+  const evaluate = (x: Float64Array, residuals: Float64Array, jacobian?: Float64Array) => {
     scaled.forEach((point, i) => surfaceDistance(point, x, i, residuals, jacobian));
-    roundness(x, n, residuals, jacobian);
-  });
-  const { stopped, cost } = levenbergMarquardt(problem, { limit: 60 });
+    roundness(x, n, weight, residuals, jacobian);
+  };
+  const distances = new Float64Array(n + 5);
+  evaluate(Float64Array.from(start), distances);
+  weight = Math.max(1e-9, rootMeanSquare(distances.subarray(0, n))) / ORDINARY_SHAPE;
+  const problem = new DenseProblem(start, n + 5, evaluate);
+  const { stopped } = levenbergMarquardt(problem, { limit: 60 });
   const [cx, cy, cz, a, b, c, d, e, f] = problem.x as unknown as number[];
   const T = [a!, d!, e!, d!, b!, f!, e!, f!, c!].map((value) => value / radius);
   if (stopped === 'no_progress' || !positive(new Matrix(rows(T)))) return undefined;
+  evaluate(problem.x, distances);
   return {
     centre: [cx!, cy!, cz!].map((value, i) => value * radius + middle[i]!) as unknown as Vec3,
     T: T as unknown as Mat3,
-    scatter: radius * Math.sqrt((2 * cost) / n),
+    scatter: radius * rootMeanSquare(distances.subarray(0, n)),
   };
 }
 
+const rootMeanSquare = (values: Float64Array) =>
+  Math.sqrt(values.reduce((sum, value) => sum + value * value, 0) / values.length);
+
 /** Writes the five residuals that draw the shape towards a sphere, from row n on. */
-function roundness(x: Float64Array, n: number, residuals: Float64Array, jacobian?: Float64Array) {
-  const weight = Math.sqrt(n * OPEN_SHAPE);
+function roundness(
+  x: Float64Array,
+  n: number,
+  weight: number,
+  residuals: Float64Array,
+  jacobian?: Float64Array,
+): void {
   // xx = yy, xx = zz, and no cross terms
   const columns = [[3, 4], [3, 5], [6], [7], [8]] as const;
   columns.forEach(([plus, minus], k) => {
@@ -90,11 +110,11 @@ function positive(m: Matrix): boolean {
 
 /**
  * The quadric |x|² + xᵀEx + 2nᵀx = d, E symmetric without trace, of least squared residual: linear in its nine unknowns.
- * A small weight holds E to zero where the points leave it open.
+ * A weight per point holds E to zero where the points leave it open.
  *
  * @returns the nine unknowns of the fit: centre, and T (xx yy zz xy xz yz); undefined where it is no ellipsoid
  */
-function quadric(points: readonly (readonly number[])[]): number[] | undefined {
+function quadric(points: readonly (readonly number[])[], weight: number): number[] | undefined {
   const normal = Matrix.zeros(9, 9);
   const right = Matrix.zeros(9, 1);
   for (const [x, y, z] of points as [number, number, number][]) {
@@ -106,7 +126,7 @@ function quadric(points: readonly (readonly number[])[]): number[] | undefined {
       for (let c = 0; c < 9; c++) normal.set(i, c, normal.get(i, c) + row[i]! * row[c]!);
     }
   }
-  for (let i = 0; i < 5; i++) normal.set(i, i, normal.get(i, i) + points.length * OPEN_SHAPE);
+  for (let i = 0; i < 5; i++) normal.set(i, i, normal.get(i, i) + points.length * weight);
   const factor = new CholeskyDecomposition(normal);
   if (!factor.isPositiveDefinite()) return undefined;
   const [exx, eyy, exy, exz, eyz, nx, ny, nz, d] = factor.solve(right).to1DArray() as [

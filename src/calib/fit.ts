@@ -198,8 +198,11 @@ export function fit(readings: readonly Reading[], options: FitOptions = {}): Fit
   const problem = new CalibrationProblem(data, state.theta, state.attitudes);
   problem.noise = noise;
   const covariance = problem.covariance();
+  const leverage = problem.leverage();
   const uncertainty =
-    covariance && uncertaintyFrom([...state.theta], [...covariance], estimate.freedom);
+    covariance &&
+    leverage &&
+    uncertaintyFrom(state.theta, covariance, Object.values(leverage.shares));
   if (!uncertainty || !(uncertainty.azimuth < HOPELESS)) {
     return { ok: false, cause: 'undetermined', ...undetermined(state.theta, covariance) };
   }

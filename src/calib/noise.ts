@@ -10,7 +10,6 @@ export interface Estimate {
   noise: NoiseScales;
   /** χ² of each observation's residuals; absent where the readings do not determine θ. */
   checks?: Float64Array;
-  freedom: number;
   summary: SolverSummary;
 }
 
@@ -42,49 +41,28 @@ export function refine(data: Data, from: State, first: NoiseScales): Estimate {
     const { cost } = run(1e-5);
     const leverage = problem.leverage();
     if (!leverage || cost <= floor) break;
-    const groups = byGroup(data, problem.residuals(), leverage.hat);
     let change = 0;
-    for (const group of GROUPS) {
-      const { squares, freedom } = groups[group];
-      if (freedom < 1) continue; // too little to tell; what was declared stays
-      const step = Math.log(squares / freedom) / 2;
+    for (const kind of KINDS) {
+      const { squares, redundancy } = leverage.shares[kind];
+      if (redundancy < 1) continue; // too little to tell; what was declared stays
+      const step = Math.log(squares / redundancy) / 2;
       change = Math.max(change, Math.abs(step));
-      const ratio = step / before[group];
+      const ratio = step / before[kind];
       const further = ratio > 0 && ratio < 0.8 ? step / (1 - ratio) : step;
-      before[group] = further === step ? step : 0;
-      noise[group] = Math.max(FINEST[group], noise[group] * Math.exp(further));
+      before[kind] = further === step ? step : 0;
+      noise[kind] = Math.max(FINEST[kind], noise[kind] * Math.exp(further));
     }
     if (change < STANDS) break;
   }
   const summary = run(1e-14);
   const leverage = problem.leverage();
-  const groups = leverage && byGroup(data, problem.residuals(), leverage.hat);
   return {
     data,
     noise,
     state: { theta: problem.theta, attitudes: problem.attitudes },
-    freedom: groups ? GROUPS.reduce((sum, group) => sum + groups[group].freedom, 0) : 0,
     summary: { ...summary, iterations },
     ...(leverage ? { checks: leverage.chiSquare } : {}),
   };
 }
 
-const GROUPS = ['acc', 'mag', 'aim'] as const;
-
-/** Sum of squares of the weighted residuals of each kind, and their redundancy. */
-function byGroup(data: Data, residuals: Float64Array, hat: Float64Array) {
-  const groups = {
-    acc: { squares: 0, freedom: 0 },
-    mag: { squares: 0, freedom: 0 },
-    aim: { squares: 0, freedom: 0 },
-  };
-  for (let j = 0; j < data.count; j++) {
-    for (let i = 0; i < 8; i++) {
-      if (i >= 6 && data.sighting[j]! < 0) continue;
-      const group = groups[i < 3 ? 'acc' : i < 6 ? 'mag' : 'aim'];
-      group.squares += residuals[j * 8 + i]! ** 2;
-      group.freedom += 1 - hat[j * 8 + i]!;
-    }
-  }
-  return groups;
-}
+const KINDS = ['acc', 'mag', 'aim'] as const;

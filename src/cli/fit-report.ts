@@ -66,9 +66,9 @@ export function fitReport(fit: Fit, file: ReadingsFile): FitReport {
     aimError === undefined ? [] : [degrees(aimError)],
   );
   const temperatures = file.readings.flatMap(({ temperature }) => temperature ?? []);
-  const uncertain = (standardError: number): Uncertain => ({
+  const uncertain = (standardError: number, freedom: number): Uncertain => ({
     standardError: degrees(standardError),
-    interval95: degrees(interval95(standardError, fit.uncertainty.freedom)),
+    interval95: degrees(interval95(standardError, freedom)),
   });
   const { standing, verdict } = judge(fit);
   return {
@@ -97,8 +97,8 @@ export function fitReport(fit: Fit, file: ReadingsFile): FitReport {
       aim: fit.noise.aim === undefined ? null : degrees(fit.noise.aim),
     },
     uncertainty: {
-      azimuth: uncertain(fit.uncertainty.azimuth),
-      inclination: uncertain(fit.uncertainty.inclination),
+      azimuth: uncertain(fit.uncertainty.azimuth, fit.uncertainty.freedom.azimuth),
+      inclination: uncertain(fit.uncertainty.inclination, fit.uncertainty.freedom.inclination),
     },
     gravity: constancy(used.map(({ gravity }) => gravity)),
     field: constancy(used.map(({ field }) => field)),

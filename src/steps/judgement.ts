@@ -48,8 +48,8 @@ export function judge(fit: Omit<FitRecord, 'id'>, declared?: DeclaredNoise): Jud
 
   const findings: Finding[] = [
     spreadFinding(fit),
-    intervalFinding('Azimuth × cos inclination', fit.uncertainty.azimuth, freedom),
-    intervalFinding('Inclination', fit.uncertainty.inclination, freedom),
+    intervalFinding('Azimuth × cos inclination', fit.uncertainty.azimuth, freedom.azimuth),
+    intervalFinding('Inclination', fit.uncertainty.inclination, freedom.inclination),
     {
       name: 'Length of the field',
       figure: `varies by ${percentText(field.sd / field.mean)}`,

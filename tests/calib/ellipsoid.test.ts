@@ -31,7 +31,7 @@ describe('an ellipsoid through readings', () => {
   it('is found exactly where there is no noise', () => {
     const all = points(40, 0, -1);
     const found = fitEllipsoid(all)!;
-    // OPEN_SHAPE draws towards a sphere by some 1e-9
+    // the prior draws towards a sphere by some 1e-9 where there is no noise
     expect(found.centre[0]).toBeCloseTo(5, 7);
     expect(found.centre[1]).toBeCloseTo(-3, 7);
     expect(found.centre[2]).toBeCloseTo(2, 7);
