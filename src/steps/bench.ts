@@ -61,7 +61,7 @@ export interface BenchParts {
     ): SimulatedBoard;
   };
   clock: Clock;
-  /** A fresh random unsigned 32-bit number. */
+  /** A fresh random number in [0, 1). */
   random(): number;
   /** The time of day, for the logbook. */
   today(): Date;

@@ -80,10 +80,11 @@ export function judge(fit: Omit<FitRecord, 'id'>, declared?: DeclaredNoise): Jud
   const bad = findings.filter((finding) => finding.standing === 'bad');
   const watch = findings.filter((finding) => finding.standing === 'watch');
   const unsettled = fit.stopped === 'iterations' || fit.stopped === 'no_progress';
-  const standing = bad.length > 0 || unsettled ? 'bad' : watch.length > 0 ? 'watch' : 'good';
+  const doubt = watch.length > 0 || fit.warnings.length > 0;
+  const standing = bad.length > 0 || unsettled ? 'bad' : doubt ? 'watch' : 'good';
   return {
     standing,
-    verdict: verdictOf(standing, bad, watch, unsettled),
+    verdict: verdictOf(standing, bad, watch, unsettled, fit.warnings.length),
     findings,
     blindTo: [SPREAD_IS_BLIND, ...BLIND_TO],
     warnings: fit.warnings,
@@ -145,12 +146,19 @@ function verdictOf(
   bad: readonly Finding[],
   watch: readonly Finding[],
   unsettled: boolean,
+  warnings: number,
 ): string {
   const names = (findings: readonly Finding[]) =>
     findings.map((finding) => finding.name.toLowerCase()).join(', ');
   if (unsettled) return 'Not good enough: the fit did not settle.';
   if (standing === 'bad') return `Not good enough: ${names(bad)}.`;
-  if (standing === 'watch') return `Good enough, with something to look at: ${names(watch)}.`;
+  if (standing === 'watch') {
+    const looks = [
+      ...(watch.length > 0 ? [names(watch)] : []),
+      ...(warnings > 0 ? ['the warnings'] : []),
+    ];
+    return `Good enough, with something to look at: ${looks.join(', ')}.`;
+  }
   return 'Good enough: every figure is within its tolerance.';
 }
 
