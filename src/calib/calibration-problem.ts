@@ -66,8 +66,8 @@ export interface Leverage {
   hat: Float64Array;
   /** vᵀ Cov(v)⁺ v of each reading's weighted residuals v: χ² with 5 (3 for a free attitude) degrees where all is well. */
   chiSquare: Float64Array;
-  /** Of each kind of residual: its sum of squares, its redundancy, and its part of the reduced normal matrix. */
-  shares: Record<Kind, { squares: number; redundancy: number; normal: Float64Array }>;
+  /** Of each kind of residual: its weighted sum of squares, and its redundancy. */
+  kinds: Record<Kind, { squares: number; redundancy: number }>;
 }
 
 export class CalibrationProblem implements LeastSquaresProblem {
@@ -107,6 +107,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
   readonly #g = new Float64Array(3);
   readonly #b = new Float64Array(3);
   #byTau = 0;
+  readonly #inDelta = new Float64Array(ROWS * 3);
+  readonly #inTau = new Float64Array(ROWS * 2);
   /** λ of the system that stands factored at the current point; NaN where none does. */
   #damping = NaN;
 
@@ -629,85 +631,116 @@ export class CalibrationProblem implements LeastSquaresProblem {
   leverage(): Leverage | undefined {
     if (!this.#factored()) return undefined;
     const { count, sighting } = this.#data;
-    const width = this.width;
-    const [E, W, G, D] = [this.#E, this.#W, this.#G, this.#D];
     const hat = new Float64Array(count * ROWS);
     const chiSquare = new Float64Array(count);
-    const M = new Float64Array(ROWS * width);
-    const inTau = new Float64Array(ROWS * 2);
-    const inDelta = new Float64Array(ROWS * 3);
+    const tally = () => ({ squares: 0, redundancy: 0 });
+    const kinds = { acc: tally(), mag: tally(), aim: tally() };
+    const M = new Float64Array(ROWS * this.width);
     const C = new Float64Array(ROWS * ROWS);
     const v = new Float64Array(ROWS);
-    const share = () => ({ squares: 0, redundancy: 0, normal: new Float64Array(width * width) });
-    const shares = { acc: share(), mag: share(), aim: share() };
     for (let j = 0; j < count; j++) {
-      this.#linearise(j);
-      const k = sighting[j]!;
-      const [l00, l10, l20, l11, l21, l22] = this.#L.subarray(j * 6, j * 6 + 6) as unknown as [
-        ...[number, number, number, number, number, number],
-      ];
-      this.#denseRows(M);
-      for (let i = 0; i < ROWS; i++) {
-        // D L⁻ᵀ, then what is left of J_θ and J_τ beside it
-        const a0 = D[i * 3]! / l00;
-        const a1 = (D[i * 3 + 1]! - l10 * a0) / l11;
-        const a2 = (D[i * 3 + 2]! - l20 * a0 - l21 * a1) / l22;
-        inDelta.set([a0, a1, a2], i * 3);
-        for (let c = 0; c < width; c++) {
-          const e = j * 3 * width + c;
-          M[i * width + c] =
-            M[i * width + c]! - a0 * E[e]! - a1 * E[e + width]! - a2 * E[e + 2 * width]!;
-        }
-        if (k < 0) continue;
-        const left = [0, 1].map(
-          (t) =>
-            (i === 6 + t ? this.#byTau : 0) -
-            a0 * G[j * 6 + t]! -
-            a1 * G[j * 6 + 2 + t]! -
-            a2 * G[j * 6 + 4 + t]!,
-        );
-        const t0 = left[0]! / this.#V[k * 3]!;
-        const t1 = (left[1]! - this.#V[k * 3 + 1]! * t0) / this.#V[k * 3 + 2]!;
-        inTau[i * 2] = t0;
-        inTau[i * 2 + 1] = t1;
-        for (let c = 0; c < width; c++) {
-          M[i * width + c] =
-            M[i * width + c]! - t0 * W[k * 2 * width + c]! - t1 * W[(k * 2 + 1) * width + c]!;
-        }
-      }
-      for (let i = 0; i < ROWS; i++) {
-        const row = M.subarray(i * width, (i + 1) * width);
-        addSquare(shares[KIND_OF_ROW[i]!].normal, row, width);
-        substituteLower(this.#system, row, width);
-      }
-      for (let i = 0; i < ROWS; i++) {
-        for (let c = i; c < ROWS; c++) {
-          let sum = 0;
-          for (let e = 0; e < width; e++) sum += M[i * width + e]! * M[c * width + e]!;
-          if (k >= 0) {
-            sum += inTau[i * 2]! * inTau[c * 2]! + inTau[i * 2 + 1]! * inTau[c * 2 + 1]!;
-          }
-          C[i * ROWS + c] = (i === c ? 1 : 0) - sum;
-        }
-        let own = 0;
-        for (let e = 0; e < 3; e++) own += inDelta[i * 3 + e]! ** 2;
-        hat[j * ROWS + i] = 1 - C[i * ROWS + i]! + own;
-        if (i >= 6 && k < 0) continue;
-        const kind = shares[KIND_OF_ROW[i]!];
+      this.#projectedRows(j, M);
+      forwardRows(this.#system, M, this.width);
+      const rows = sighting[j]! < 0 ? 6 : ROWS;
+      for (let i = 0; i < rows; i++) {
+        for (let c = i; c < rows; c++) C[i * ROWS + c] = (i === c ? 1 : 0) - this.#overlap(M, i, c);
+        const kind = kinds[KIND_OF_ROW[i]!];
+        hat[j * ROWS + i] = 1 - C[i * ROWS + i]! + this.#ownPart(i);
         kind.squares += this.#r[i]! ** 2;
-        kind.redundancy += C[i * ROWS + i]! - own;
+        kind.redundancy += 1 - hat[j * ROWS + i]!;
+        v[i] = this.#r[i]!;
+        // v lies across D already, so the part of H along D may be left out of its covariance
+        C[i * ROWS + i] = C[i * ROWS + i]! + 1e-9;
       }
-      // v lies across D already, so the part of H along D may be left out of its covariance
-      for (let i = 0; i < ROWS; i++) C[i * ROWS + i] = C[i * ROWS + i]! + 1e-9;
-      v.set(this.#r);
-      if (!cholesky(C, ROWS)) {
+      for (let i = rows; i < ROWS; i++) {
+        C.fill(0, i * ROWS, (i + 1) * ROWS);
+        for (let c = 0; c < i; c++) C[c * ROWS + i] = 0;
+        C[i * ROWS + i] = 1;
+        v[i] = 0;
+      }
+      if (cholesky(C, ROWS)) {
+        substituteLower(C, v, ROWS);
+        chiSquare[j] = v.reduce((sum, value) => sum + value * value, 0);
+      } else {
         chiSquare[j] = NaN; // the fit rests on this reading alone in some direction; nothing checks it
-        continue;
       }
-      substituteLower(C, v, ROWS);
-      chiSquare[j] = v.reduce((sum, value) => sum + value * value, 0);
     }
-    return { hat, chiSquare, shares };
+    return { hat, chiSquare, kinds };
+  }
+
+  /**
+   * The part of the reduced normal matrix (width × width) that each kind of residual makes: they add up to it.
+   *
+   * @returns undefined where the readings do not determine θ
+   */
+  normalByKind(): Record<Kind, Float64Array> | undefined {
+    if (!this.#factored()) return undefined;
+    const width = this.width;
+    const square = () => new Float64Array(width * width);
+    const parts = { acc: square(), mag: square(), aim: square() };
+    const M = new Float64Array(ROWS * width);
+    for (let j = 0; j < this.#data.count; j++) {
+      this.#projectedRows(j, M);
+      for (let i = 0; i < ROWS; i++) addSquare(parts[KIND_OF_ROW[i]!], M, i * width, width);
+    }
+    return parts;
+  }
+
+  /**
+   * Writes one reading's 8×width derivative by θ after its own δ and its sighting's τ have followed: what is left of
+   * J_θ across D and J_τ. Keeps D L⁻ᵀ and the part along τ for {@link #ownPart} and {@link #overlap}.
+   */
+  #projectedRows(j: number, M: Float64Array): void {
+    this.#linearise(j);
+    this.#denseRows(M);
+    const width = this.width;
+    const [E, W, G, D, L, V] = [this.#E, this.#W, this.#G, this.#D, this.#L, this.#V];
+    const k = this.#data.sighting[j]!;
+    const l = j * 6;
+    const e = j * 3 * width;
+    for (let i = 0; i < ROWS; i++) {
+      const a0 = D[i * 3]! / L[l]!;
+      const a1 = (D[i * 3 + 1]! - L[l + 1]! * a0) / L[l + 3]!;
+      const a2 = (D[i * 3 + 2]! - L[l + 2]! * a0 - L[l + 4]! * a1) / L[l + 5]!;
+      this.#inDelta[i * 3] = a0;
+      this.#inDelta[i * 3 + 1] = a1;
+      this.#inDelta[i * 3 + 2] = a2;
+      const row = i * width;
+      let [t0, t1] = [0, 0];
+      if (k >= 0) {
+        const g = j * 6;
+        t0 = -a0 * G[g]! - a1 * G[g + 2]! - a2 * G[g + 4]!;
+        t1 = -a0 * G[g + 1]! - a1 * G[g + 3]! - a2 * G[g + 5]!;
+        if (i === 6) t0 += this.#byTau;
+        if (i === 7) t1 += this.#byTau;
+        t0 /= V[k * 3]!;
+        t1 = (t1 - V[k * 3 + 1]! * t0) / V[k * 3 + 2]!;
+      }
+      this.#inTau[i * 2] = t0;
+      this.#inTau[i * 2 + 1] = t1;
+      const w = k * 2 * width;
+      for (let c = 0; c < width; c++) {
+        let left =
+          M[row + c]! - a0 * E[e + c]! - a1 * E[e + width + c]! - a2 * E[e + 2 * width + c]!;
+        if (k >= 0) left -= t0 * W[w + c]! + t1 * W[w + width + c]!;
+        M[row + c] = left;
+      }
+    }
+  }
+
+  /** Entry of the hat matrix between rows i and c of one reading, without the part along its own δ. */
+  #overlap(M: Float64Array, i: number, c: number): number {
+    const width = this.width;
+    const T = this.#inTau;
+    let sum = T[i * 2]! * T[c * 2]! + T[i * 2 + 1]! * T[c * 2 + 1]!;
+    for (let e = 0; e < width; e++) sum += M[i * width + e]! * M[c * width + e]!;
+    return sum;
+  }
+
+  /** Diagonal entry of the part of the hat matrix along the reading's own δ. */
+  #ownPart(i: number): number {
+    const d = this.#inDelta;
+    return d[i * 3]! ** 2 + d[i * 3 + 1]! ** 2 + d[i * 3 + 2]! ** 2;
   }
 
   /** Writes the 8×width derivative by θ of the reading last linearised. */
@@ -857,12 +890,25 @@ function rotation(x: number, y: number, z: number): Float64Array {
   return m;
 }
 
-/** Adds v vᵀ. */
-function addSquare(m: Float64Array, v: Float64Array, n: number): void {
+/** Adds v vᵀ, v the row of X that begins at `base`. */
+function addSquare(m: Float64Array, X: Float64Array, base: number, n: number): void {
   for (let i = 0; i < n; i++) {
-    const vi = v[i]!;
+    const vi = X[base + i]!;
     if (vi === 0) continue;
-    for (let c = 0; c < n; c++) m[i * n + c] = m[i * n + c]! + vi * v[c]!;
+    for (let c = 0; c < n; c++) m[i * n + c] = m[i * n + c]! + vi * X[base + c]!;
+  }
+}
+
+/** Each of the eight rows x of X becomes L⁻¹ x, all eight together so that L is read once. */
+function forwardRows(L: Float64Array, X: Float64Array, n: number): void {
+  for (let i = 0; i < n; i++) {
+    const diagonal = L[i * n + i]!;
+    for (let row = 0; row < ROWS; row++) {
+      const at = row * n;
+      let sum = X[at + i]!;
+      for (let k = 0; k < i; k++) sum -= L[i * n + k]! * X[at + k]!;
+      X[at + i] = sum / diagonal;
+    }
   }
 }
 

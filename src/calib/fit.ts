@@ -198,11 +198,18 @@ export function fit(readings: readonly Reading[], options: FitOptions = {}): Fit
   const problem = new CalibrationProblem(data, state.theta, state.attitudes);
   problem.noise = noise;
   const covariance = problem.covariance();
-  const leverage = problem.leverage();
+  const normals = problem.normalByKind();
   const uncertainty =
     covariance &&
-    leverage &&
-    uncertaintyFrom(state.theta, covariance, Object.values(leverage.shares));
+    normals &&
+    uncertaintyFrom(
+      state.theta,
+      covariance,
+      (['acc', 'mag', 'aim'] as const).map((kind) => ({
+        normal: normals[kind],
+        redundancy: estimate.redundancy[kind],
+      })),
+    );
   if (!uncertainty || !(uncertainty.azimuth < HOPELESS)) {
     return { ok: false, cause: 'undetermined', ...undetermined(state.theta, covariance) };
   }

@@ -1,4 +1,4 @@
-import { CalibrationProblem, type NoiseScales } from './calibration-problem.ts';
+import { CalibrationProblem, type Kind, type NoiseScales } from './calibration-problem.ts';
 import { levenbergMarquardt, type SolverSummary } from './solver.ts';
 import type { Data, State } from './state.ts';
 
@@ -10,6 +10,8 @@ export interface Estimate {
   noise: NoiseScales;
   /** χ² of each observation's residuals; absent where the readings do not determine θ. */
   checks?: Float64Array;
+  /** Redundancy of each kind of residual; zero where nothing is determined. */
+  redundancy: Record<Kind, number>;
   summary: SolverSummary;
 }
 
@@ -43,7 +45,7 @@ export function refine(data: Data, from: State, first: NoiseScales): Estimate {
     if (!leverage || cost <= floor) break;
     let change = 0;
     for (const kind of KINDS) {
-      const { squares, redundancy } = leverage.shares[kind];
+      const { squares, redundancy } = leverage.kinds[kind];
       if (redundancy < 1) continue; // too little to tell; what was declared stays
       const step = Math.log(squares / redundancy) / 2;
       change = Math.max(change, Math.abs(step));
@@ -61,6 +63,11 @@ export function refine(data: Data, from: State, first: NoiseScales): Estimate {
     noise,
     state: { theta: problem.theta, attitudes: problem.attitudes },
     summary: { ...summary, iterations },
+    redundancy: {
+      acc: leverage?.kinds.acc.redundancy ?? 0,
+      mag: leverage?.kinds.mag.redundancy ?? 0,
+      aim: leverage?.kinds.aim.redundancy ?? 0,
+    },
     ...(leverage ? { checks: leverage.chiSquare } : {}),
   };
 }
