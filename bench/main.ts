@@ -1,8 +1,10 @@
 import { cpus, release, type } from 'node:os';
 import { fitAccuracy } from './fit-accuracy.ts';
 import { fitSpeed } from './fit-speed.ts';
+import { hardBoards } from './hard-boards.ts';
 import { intervals } from './intervals.ts';
 import { initialScript } from './initial-script.ts';
+import { modelChoice } from './model-choice.ts';
 import { screening } from './screening.ts';
 
 /** Prints every figure as one Markdown table: `npm run bench`, or `npm run bench -- accuracy` for one group. */
@@ -16,8 +18,10 @@ export interface Figure {
 
 const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   accuracy: fitAccuracy,
+  boards: hardBoards,
   screening,
   intervals,
+  model: modelChoice,
   speed: fitSpeed,
   script: initialScript,
 };

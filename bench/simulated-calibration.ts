@@ -3,7 +3,7 @@ import { attitudesEverywhere } from '../src/calib/covariance.ts';
 import { bodyVectors, degrees, radians, turn } from '../src/calib/geometry.ts';
 import { applyCoefficients, type Coefficients } from '../src/calib/model.ts';
 import { cubePlan } from '../src/calib/plan.ts';
-import type { Reading } from '../src/calib/reading.ts';
+import type { Reading, Vec3 } from '../src/calib/reading.ts';
 import type { SimulatorSettings } from '../src/protocol/simulator.ts';
 import {
   drawInstrument,
@@ -13,6 +13,7 @@ import {
   rawReadings,
   type RawReading,
 } from '../firmware-sim/raw-readings.ts';
+import { exactCounts, REFERENCE_TEMPERATURE } from '../firmware-sim/sensors.ts';
 import { defaultSettings } from '../firmware-sim/settings.ts';
 
 /** A calibration of a simulated instrument by the cube plan, with its truth: for benches and tests. */
@@ -51,10 +52,17 @@ export function simulateCalibration(
   return { settings, instrument, readings, raw };
 }
 
-/** Forward parameters θ of an instrument at a dip, read off its noise-free counts. Straight chips only. */
+/** Forward parameters θ of an instrument at a dip: bowed where its accelerometer is, else straight. */
 export function trueTheta({ instrument, settings }: SimulatedCalibration): Float64Array {
-  const zero = instrument.exact([0, 0, 0], [0, 0, 0]);
-  const theta = new Float64Array(DIP + 1);
+  const bowed = instrument.acc.curvature.some((q) => q !== 0);
+  const theta = new Float64Array(bowed ? DIP + 4 : DIP + 1);
+  // the straight part alone is linear in the vectors, so that three axes and zero show it whole
+  const linear = { ...instrument.acc, curvature: [0, 0, 0] as const };
+  const exact = (v: Vec3) => ({
+    acc: exactCounts(linear, v, REFERENCE_TEMPERATURE),
+    mag: exactCounts(instrument.mag, v, REFERENCE_TEMPERATURE),
+  });
+  const zero = exact([0, 0, 0]);
   (
     [
       [1, 0, 0],
@@ -62,12 +70,13 @@ export function trueTheta({ instrument, settings }: SimulatedCalibration): Float
       [0, 0, 1],
     ] as const
   ).forEach((axis, c) => {
-    const counts = instrument.exact(axis, axis);
+    const counts = exact(axis);
     for (let i = 0; i < 3; i++) {
       theta[4 * i + c] = (counts.acc[i]! - zero.acc[i]!) / RAW_SCALES.acc;
       theta[12 + 4 * i + c] = (counts.mag[i]! - zero.mag[i]!) / RAW_SCALES.mag;
     }
   });
+  if (bowed) theta.set(instrument.acc.curvature, DIP + 1);
   for (let i = 0; i < 3; i++) {
     theta[4 * i + 3] = zero.acc[i]! / RAW_SCALES.acc;
     theta[12 + 4 * i + 3] = zero.mag[i]! / RAW_SCALES.mag;

@@ -1,3 +1,11 @@
+import {
+  addSquare,
+  cholesky,
+  forwardRows,
+  substituteLower,
+  substituteUpper,
+  subtractSquares,
+} from './cholesky.ts';
 import type { LeastSquaresProblem } from './solver.ts';
 
 /**
@@ -640,7 +648,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
     const v = new Float64Array(ROWS);
     for (let j = 0; j < count; j++) {
       this.#projectedRows(j, M);
-      forwardRows(this.#system, M, this.width);
+      forwardRows(this.#system, M, ROWS, this.width);
       const rows = sighting[j]! < 0 ? 6 : ROWS;
       for (let i = 0; i < rows; i++) {
         for (let c = i; c < rows; c++) C[i * ROWS + c] = (i === c ? 1 : 0) - this.#overlap(M, i, c);
@@ -684,6 +692,50 @@ export class CalibrationProblem implements LeastSquaresProblem {
       for (let i = 0; i < ROWS; i++) addSquare(parts[KIND_OF_ROW[i]!], M, i * width, width);
     }
     return parts;
+  }
+
+  /**
+   * What the other readings say of these: the answer without them, and how badly it predicts them. To first order, and
+   * without solving again: with e their residuals and H their block of the hat matrix, both across their own δ and τ,
+   * the residuals become (I − H)⁻¹ e when they are left out (Cook and Weisberg 1982, Residuals and influence in
+   * regression, section 2.2, for groups).
+   *
+   * @param members a whole sighting, or one free attitude
+   * @returns the sum of squares of the predicted residuals, and θ without them; undefined where the other readings
+   * alone do not determine θ
+   */
+  leaveOut(members: readonly number[]): { squares: number; theta: Float64Array } | undefined {
+    if (!this.#factored()) return undefined;
+    const width = this.width;
+    const rows = members.length * ROWS;
+    const M = new Float64Array(rows * width);
+    const e = new Float64Array(rows);
+    members.forEach((j, m) => {
+      this.#projectedRows(j, M.subarray(m * ROWS * width, (m + 1) * ROWS * width));
+      e.set(this.#r, m * ROWS);
+    });
+    forwardRows(this.#system, M, rows, width);
+    const C = new Float64Array(rows * rows);
+    for (let i = 0; i < rows; i++) {
+      for (let c = i; c < rows; c++) {
+        let sum = i === c ? 1 : 0;
+        for (let k = 0; k < width; k++) sum -= M[i * width + k]! * M[c * width + k]!;
+        C[i * rows + c] = sum;
+      }
+    }
+    if (!cholesky(C, rows)) return undefined;
+    substituteLower(C, e, rows);
+    substituteUpper(C, e, rows);
+    // θ moves by S⁻¹ Mᵀ e: M is L⁻¹ applied already, one more L⁻ᵀ is left
+    const change = new Float64Array(width);
+    for (let i = 0; i < rows; i++) {
+      for (let k = 0; k < width; k++) change[k] = change[k]! + M[i * width + k]! * e[i]!;
+    }
+    substituteUpper(this.#system, change, width);
+    return {
+      squares: e.reduce((sum, value) => sum + value * value, 0),
+      theta: this.#point.theta.map((value, i) => value + change[i]!),
+    };
   }
 
   /**
@@ -888,81 +940,4 @@ function rotation(x: number, y: number, z: number): Float64Array {
   m[7] = c * y * z + s * x;
   m[8] = 1 - c * (x * x + y * y);
   return m;
-}
-
-/** Adds v vᵀ, v the row of X that begins at `base`. */
-function addSquare(m: Float64Array, X: Float64Array, base: number, n: number): void {
-  for (let i = 0; i < n; i++) {
-    const vi = X[base + i]!;
-    if (vi === 0) continue;
-    for (let c = 0; c < n; c++) m[i * n + c] = m[i * n + c]! + vi * X[base + c]!;
-  }
-}
-
-/** Each of the eight rows x of X becomes L⁻¹ x, all eight together so that L is read once. */
-function forwardRows(L: Float64Array, X: Float64Array, n: number): void {
-  for (let i = 0; i < n; i++) {
-    const diagonal = L[i * n + i]!;
-    for (let row = 0; row < ROWS; row++) {
-      const at = row * n;
-      let sum = X[at + i]!;
-      for (let k = 0; k < i; k++) sum -= L[i * n + k]! * X[at + k]!;
-      X[at + i] = sum / diagonal;
-    }
-  }
-}
-
-/** Subtracts XᵀX from the upper triangle of S; X has `rows` rows of `width`, from `base` on. */
-function subtractSquares(
-  S: Float64Array,
-  X: Float64Array,
-  base: number,
-  rows: number,
-  width: number,
-): void {
-  for (let row = 0; row < rows; row++) {
-    const at = base + row * width;
-    for (let i = 0; i < width; i++) {
-      const xi = X[at + i]!;
-      if (xi === 0) continue;
-      const s = i * width;
-      for (let c = i; c < width; c++) S[s + c] = S[s + c]! - xi * X[at + c]!;
-    }
-  }
-}
-
-/** Factors S = LLᵀ: reads the upper triangle, writes L into the lower one; false where S is not positive definite. */
-function cholesky(S: Float64Array, n: number): boolean {
-  for (let j = 0; j < n; j++) {
-    for (let i = j; i < n; i++) {
-      let sum = S[j * n + i]!;
-      for (let k = 0; k < j; k++) sum -= S[i * n + k]! * S[j * n + k]!;
-      if (i === j) {
-        // what is left of a diagonal after elimination must stand above its own rounding
-        if (!(sum > S[j * n + j]! * 1e-13)) return false;
-        S[j * n + j] = Math.sqrt(sum);
-      } else {
-        S[i * n + j] = sum / S[j * n + j]!;
-      }
-    }
-  }
-  return true;
-}
-
-/** x ← L⁻¹ x */
-function substituteLower(L: Float64Array, x: Float64Array, n: number): void {
-  for (let i = 0; i < n; i++) {
-    let sum = x[i]!;
-    for (let k = 0; k < i; k++) sum -= L[i * n + k]! * x[k]!;
-    x[i] = sum / L[i * n + i]!;
-  }
-}
-
-/** x ← L⁻ᵀ x */
-function substituteUpper(L: Float64Array, x: Float64Array, n: number): void {
-  for (let i = n - 1; i >= 0; i--) {
-    let sum = x[i]!;
-    for (let k = i + 1; k < n; k++) sum -= L[k * n + i]! * x[k]!;
-    x[i] = sum / L[i * n + i]!;
-  }
 }

@@ -9,13 +9,14 @@ import {
   sightOf,
   type Coefficients,
 } from './model.ts';
+import { leaveSightingsOut, type HeldOut } from './held-out.ts';
 import { refine, type Estimate } from './noise.ts';
 import type { Mounting, Reading, Vec3 } from './reading.ts';
 import { freedomOf, MOST_SET_ASIDE, whyBad, worstReading } from './screening.ts';
 import type { Stop } from './solver.ts';
 import { directionStatistics } from './spread.ts';
 import { closedFormStart, rollZero, type Evidence } from './start.ts';
-import { coefficientsOf, observe, stateFrom, turnedAboutSight, without } from './state.ts';
+import { coefficientsOf, inScale, observe, stateFrom, turnedAboutSight, without } from './state.ts';
 
 export type { Stop } from './solver.ts';
 export type { Uncertainty } from './covariance.ts';
@@ -82,6 +83,8 @@ export interface Fit {
   /** Mean over the sightings that have a spread; absent without any. Of readings the fit saw. */
   meanSpread?: number;
   uncertainty: Uncertainty;
+  /** What the readings say of each sighting when it is left out of the fit; absent where that determines nothing. */
+  heldOut?: HeldOut;
   setAside: { id: string; reason: string }[];
   stopped: Stop;
   /** Steps tried by the solver, over all its runs. */
@@ -135,17 +138,16 @@ export function fit(readings: readonly Reading[], options: FitOptions = {}): Fit
     ...(options.dipSign ? { dipSign: options.dipSign } : {}),
     ...(options.mounting ? { mounting: matrices(options.mounting) } : {}),
   };
-  const scaled = readings.map((reading) => ({
-    ...reading,
-    acc: over(reading.acc, scales.acc),
-    mag: over(reading.mag, scales.mag),
-  }));
+  const scaled = inScale(readings, scales);
 
   const start = closedFormStart(scaled, evidence);
   if ('cause' in start) return { ok: false, ...start };
   warnings.push(...start.warnings);
 
-  let state = stateFrom(scaled, start, options.model ?? 'straight');
+  const model = options.model ?? 'straight';
+  // curvature starts at none
+  const first: Coefficients = { ...start, model, accScale: 1, magScale: 1, q: [0, 0, 0] };
+  let state = stateFrom(scaled, first, start.dip);
   let noise: NoiseScales = {
     acc: options.noise ? options.noise.acc / scales.acc : NOISE,
     mag: options.noise ? options.noise.mag / scales.mag : NOISE,
@@ -230,6 +232,7 @@ export function fit(readings: readonly Reading[], options: FitOptions = {}): Fit
     }
   });
   const sightings = spreads(readings, all, coefficients);
+  const heldOut = leaveSightingsOut(problem, data, readings, scales);
   const withSpread = sightings.flatMap(({ spread }) => (spread === undefined ? [] : [spread]));
   return {
     ok: true,
@@ -246,6 +249,7 @@ export function fit(readings: readonly Reading[], options: FitOptions = {}): Fit
       ? { meanSpread: withSpread.reduce((sum, spread) => sum + spread, 0) / withSpread.length }
       : {}),
     uncertainty,
+    ...(heldOut ? { heldOut } : {}),
     setAside: setAside.map((id) => ({
       id,
       reason: whyBad(id, readings, all, coefficients, dip, { ...noise }),
@@ -289,8 +293,6 @@ function radii(readings: readonly Reading[]): { acc: number; mag: number } {
     mag: Math.fround(radius(readings.map(({ mag }) => mag))),
   };
 }
-
-const over = (v: Vec3, scale: number): Vec3 => [v[0] / scale, v[1] / scale, v[2] / scale];
 
 const round = (value: number) => Number(value.toPrecision(6));
 

@@ -15,30 +15,30 @@ export interface Data extends Observations {
   index: number[];
 }
 
-/** Forward parameters and one attitude per reading, from a first answer. */
+/**
+ * Forward parameters and one attitude per reading, from coefficients.
+ *
+ * @param readings counts already divided by the scales
+ * @param first scales are not used; curvature only in a bowed model
+ */
 export function stateFrom(
-  readings: readonly Reading[],
-  start: { A: Mat3; o: Vec3; B: Mat3; p: Vec3; dip: number },
-  model: 'straight' | 'bowed',
+  readings: readonly Pick<Reading, 'acc' | 'mag'>[],
+  first: Coefficients,
+  dip: number,
 ): State {
-  // curvature starts at none
-  const theta = new Float64Array(model === 'bowed' ? DIP + 4 : DIP + 1);
-  const [F, H] = [inverse(start.A), inverse(start.B)];
+  const bowed = first.model === 'bowed';
+  const theta = new Float64Array(bowed ? DIP + 4 : DIP + 1);
+  const [F, H] = [inverse(first.A), inverse(first.B)];
   for (let i = 0; i < 3; i++) {
-    theta.set([...F.slice(3 * i, 3 * i + 3), start.o[i]!], 4 * i);
-    theta.set([...H.slice(3 * i, 3 * i + 3), start.p[i]!], 12 + 4 * i);
+    theta.set([...F.slice(3 * i, 3 * i + 3), first.o[i]!], 4 * i);
+    theta.set([...H.slice(3 * i, 3 * i + 3), first.p[i]!], 12 + 4 * i);
+    if (bowed) theta[DIP + 1 + i] = first.q[i]!;
   }
-  theta[DIP] = start.dip;
-  const first: Coefficients = {
-    model: 'straight',
-    accScale: 1,
-    magScale: 1,
-    q: [0, 0, 0],
-    ...start,
-  };
+  theta[DIP] = dip;
+  const unscaled = { ...first, accScale: 1, magScale: 1 };
   const attitudes = new Float64Array(readings.length * 9);
   readings.forEach(({ acc, mag }, j) => {
-    const { g, b } = applyCoefficients(first, acc, mag);
+    const { g, b } = applyCoefficients(unscaled, acc, mag);
     const east = cross(g, b);
     // a reading whose two vectors are parallel has no attitude; the solver finds one from any start
     if (Math.hypot(...east) < 1e-6) {
@@ -51,6 +51,20 @@ export function stateFrom(
   return { theta, attitudes };
 }
 
+/** Counts over scale. */
+export const inScale = <R extends Pick<Reading, 'acc' | 'mag'>>(
+  readings: readonly R[],
+  scales: { acc: number; mag: number },
+): R[] => {
+  const over = (v: Vec3, scale: number): Vec3 => [v[0] / scale, v[1] / scale, v[2] / scale];
+  return readings.map((reading) => ({
+    ...reading,
+    acc: over(reading.acc, scales.acc),
+    mag: over(reading.mag, scales.mag),
+  }));
+};
+
+/** The coefficients that undo forward parameters. */
 export function coefficientsOf(
   theta: Float64Array,
   scales: { acc: number; mag: number },

@@ -1,0 +1,92 @@
+import { CalibrationProblem, type NoiseScales } from './calibration-problem.ts';
+import type { Fit } from './fit.ts';
+import { sightOf } from './model.ts';
+import type { Reading } from './reading.ts';
+import { levenbergMarquardt } from './solver.ts';
+import { directionStatistics } from './spread.ts';
+import { coefficientsOf, inScale, observe, stateFrom, type Data } from './state.ts';
+
+/** A calibration judged on readings it did not see: each sighting in turn is left out, and predicted by the others. */
+
+export interface HeldOut {
+  /** Mean of the sightings' spreads, each from coefficients that never saw that sighting; radians. */
+  meanSpread?: number;
+  /** How many sightings (or free attitudes) were left out. */
+  count: number;
+  /** Sum of squares of the predicted residuals, each over its standard deviation. */
+  squares: number;
+}
+
+/** The readings that are left out together: a whole sighting, or one free attitude. */
+function groups({ sighting, count }: Data): number[][] {
+  const together = new Map<number, number[]>();
+  const alone: number[][] = [];
+  for (let j = 0; j < count; j++) {
+    const k = sighting[j]!;
+    if (k < 0) alone.push([j]);
+    else together.set(k, [...(together.get(k) ?? []), j]);
+  }
+  return [...together.values(), ...alone];
+}
+
+/**
+ * @param problem at its solution
+ * @param readings raw counts, all that were given; `data` tells which of them the problem holds
+ * @returns undefined where without one of the sightings nothing is determined
+ */
+export function leaveSightingsOut(
+  problem: CalibrationProblem,
+  data: Data,
+  readings: readonly Reading[],
+  scales: { acc: number; mag: number },
+): HeldOut | undefined {
+  const all = groups(data);
+  const spreads: number[] = [];
+  let squares = 0;
+  for (const members of all) {
+    const without = problem.leaveOut(members);
+    if (!without) return undefined;
+    squares += without.squares;
+    if (members.length < 2) continue;
+    const coefficients = coefficientsOf(without.theta, scales);
+    const sights = members.map((j) => sightOf(readings[data.index[j]!]!, coefficients));
+    const spread = directionStatistics(sights.filter((sight) => sight !== undefined))?.spread;
+    if (spread !== undefined) spreads.push(spread);
+  }
+  return {
+    count: all.length,
+    squares,
+    ...(spreads.length > 0
+      ? { meanSpread: spreads.reduce((sum, spread) => sum + spread, 0) / spreads.length }
+      : {}),
+  };
+}
+
+/**
+ * Sum of squares of the predicted residuals of each group left out, under given noise, so that two models can be held
+ * against each other on the same terms.
+ *
+ * @param fit of those readings; only those it used are taken
+ * @returns undefined where without one of the groups nothing is determined
+ */
+export function predictedSquares(
+  fit: Fit,
+  readings: readonly Reading[],
+  noise: NoiseScales,
+): number[] | undefined {
+  const { coefficients, dip } = fit;
+  const scales = { acc: coefficients.accScale, mag: coefficients.magScale };
+  const scaled = inScale(readings, scales);
+  const data = observe(
+    scaled,
+    fit.readings.map(({ used }) => used),
+    fit.noise.aim !== undefined,
+  );
+  const kept = data.index.map((i) => scaled[i]!);
+  const { theta, attitudes } = stateFrom(kept, coefficients, dip);
+  const problem = new CalibrationProblem(data, theta, attitudes);
+  problem.noise = noise;
+  levenbergMarquardt(problem);
+  const squares = groups(data).map((members) => problem.leaveOut(members)?.squares);
+  return squares.every((value) => value !== undefined) ? squares : undefined;
+}

@@ -1,0 +1,288 @@
+import { CalibrationProblem, DIP, type NoiseScales } from './calibration-problem.ts';
+import { attitudesEverywhere } from './covariance.ts';
+import {
+  attitude,
+  bodyVectors,
+  inverse,
+  plus,
+  rotate,
+  times,
+  transpose,
+  type Mat3,
+} from './geometry.ts';
+import type { Vec3 } from './reading.ts';
+
+/**
+ * What a reading at a given attitude tells about the forward parameters θ, before it is taken.
+ *
+ * The Jacobian of calibration-problem.ts depends on θ and the attitude but not on the counts, so what a reading will
+ * tell is known beforehand. Of its six sensor residuals, with derivatives J by θ and D by its own attitude, an orthogonal
+ * Q with Qᵀ D = (U over 0) makes
+ *
+ * - three that no attitude changes (lengths of the two vectors and the angle between them): N = the lower half of Qᵀ J,
+ *   of unit variance;
+ * - three that give the attitude, hence where the sight points: K θ, K = D_aim U⁻¹ (upper half of Qᵀ J) in radians along
+ *   the tangent axes of the sighting, with covariance S = σ_aim² I + D_aim U⁻¹ U⁻ᵀ D_aimᵀ. The sighting's unknown direction τ is
+ *   subtracted from it.
+ *
+ * Readings of one sighting share τ. To eliminate it is to compare each new K with the mean of those before it, weighted
+ * by S⁻¹: a sighting of weight W = Σ S⁻¹ and mean K̄ = W⁻¹ Σ S⁻¹ K, joined by a reading, adds the rows K − K̄ with
+ * covariance W⁻¹ + S. (The recursive form of weighted least squares; the sum over a sighting is that of the Schur
+ * complement.) So the first reading of a sighting adds three rows, each further one five, and the covariance of θ changes
+ * by that rank.
+ */
+export interface Told {
+  /** Per reading five rows as wide as θ: three of N, two of K. */
+  rows: Float64Array;
+  /** Per reading the covariance S of its direction: xx, xy, yy, radians squared. */
+  scatter: Float64Array;
+}
+
+/** Rows per reading. */
+export const OWN = 3;
+export const ROWS = 5;
+
+/** Symmetric 2×2 matrix: xx, xy, yy. */
+export type Sym2 = readonly [number, number, number];
+
+export const inverseOf = ([xx, xy, yy]: Sym2): Sym2 => {
+  const determinant = xx * yy - xy * xy;
+  return [yy / determinant, -xy / determinant, xx / determinant];
+};
+
+export const scatterOf = ({ scatter }: Told, reading: number): Sym2 => [
+  scatter[3 * reading]!,
+  scatter[3 * reading + 1]!,
+  scatter[3 * reading + 2]!,
+];
+
+/**
+ * @param theta forward parameters, 25 or 28
+ * @param lines body-to-world attitudes of the readings along each line
+ * @returns for each line what its readings tell, in order
+ */
+export function tell(
+  theta: readonly number[],
+  noise: NoiseScales,
+  lines: readonly (readonly Mat3[])[],
+): Told[] {
+  const attitudes = Float64Array.from(lines.flatMap((line) => line.flat()));
+  const count = attitudes.length / 9;
+  const problem = new CalibrationProblem(
+    {
+      count,
+      acc: new Float64Array(3 * count),
+      mag: new Float64Array(3 * count),
+      sighting: Int32Array.from(lines.flatMap((line, k) => line.map(() => k))),
+      sightings: lines.length,
+    },
+    Float64Array.from(theta),
+    attitudes,
+  );
+  problem.noise = noise;
+  let reading = 0;
+  return lines.map((line) => {
+    const told = {
+      rows: new Float64Array(line.length * ROWS * theta.length),
+      scatter: new Float64Array(line.length * 3),
+    };
+    line.forEach((_, j) => reduce(problem.jacobianOf(reading++).jacobian, theta.length, told, j));
+    return told;
+  });
+}
+
+/** Turns one reading's 8×(width+5) Jacobian (θ, δ, τ) into its rows and scatter. Overwrites the Jacobian. */
+function reduce(J: Float64Array, width: number, { rows, scatter }: Told, reading: number): void {
+  const wide = width + 5;
+  const byDelta = (i: number, k: number) => J[i * wide + width + k]!;
+  const v = new Float64Array(6);
+  // Householder reflections make the sensors' part of D upper triangular
+  for (let k = 0; k < 3; k++) {
+    let squares = 0;
+    for (let i = k; i < 6; i++) squares += byDelta(i, k) ** 2;
+    const corner = byDelta(k, k) > 0 ? -Math.sqrt(squares) : Math.sqrt(squares);
+    for (let i = k; i < 6; i++) v[i] = byDelta(i, k);
+    v[k]! -= corner;
+    const half = squares - corner * byDelta(k, k); // vᵀv / 2
+    for (let c = 0; c < width + 3; c++) {
+      let along = 0;
+      for (let i = k; i < 6; i++) along += v[i]! * J[i * wide + c]!;
+      for (let i = k; i < 6; i++) J[i * wide + c]! -= (along / half) * v[i]!;
+    }
+  }
+  const base = reading * ROWS * width;
+  for (let i = 0; i < OWN; i++) {
+    rows.set(J.subarray((3 + i) * wide, (3 + i) * wide + width), base + i * width);
+  }
+  // D_aim U⁻¹, over the derivative by τ so that it is in radians
+  const turns = [6, 7].map((row) => {
+    const unit = J[row * wide + width + 3 + (row - 6)]!;
+    const b0 = byDelta(row, 0) / unit / byDelta(0, 0);
+    const b1 = (byDelta(row, 1) / unit - b0 * byDelta(0, 1)) / byDelta(1, 1);
+    const b2 =
+      (byDelta(row, 2) / unit - b0 * byDelta(0, 2) - b1 * byDelta(1, 2)) / byDelta(2, 2);
+    const at = base + (OWN + row - 6) * width;
+    for (let c = 0; c < width; c++) {
+      rows[at + c] = b0 * J[c]! + b1 * J[wide + c]! + b2 * J[2 * wide + c]!;
+    }
+    return { b: [b0, b1, b2] as const, aim: 1 / unit ** 2 };
+  });
+  const product = (s: number, t: number) =>
+    turns[s]!.b.reduce((sum, b, i) => sum + b * turns[t]!.b[i]!, 0);
+  scatter.set(
+    [turns[0]!.aim + product(0, 0), product(0, 1), turns[1]!.aim + product(1, 1)],
+    reading * 3,
+  );
+}
+
+/** What the readings taken along one line say together of its direction: the weight W and the mean K̄. */
+export class Joined {
+  count = 0;
+  /** Two rows as wide as θ. */
+  readonly mean: Float64Array;
+  #weight: Sym2 = [0, 0, 0];
+
+  constructor(width: number) {
+    this.mean = new Float64Array(2 * width);
+  }
+
+  /** W⁻¹, radians squared; only where the line has a reading. */
+  get scatter(): Sym2 {
+    return inverseOf(this.#weight);
+  }
+
+  /**
+   * Joins a reading.
+   *
+   * @returns the rows of unit variance that it adds: three for the first reading of a line, five for any other
+   */
+  join(told: Told, reading: number): Float64Array[] {
+    const { mean } = this;
+    const width = mean.length / 2;
+    const base = reading * ROWS * width;
+    const row = (i: number) => told.rows.subarray(base + i * width, base + (i + 1) * width);
+    const added = [row(0), row(1), row(2)];
+    const own = scatterOf(told, reading);
+    const weight = inverseOf(own);
+    const [dx, dy] = [row(3).slice(), row(4).slice()];
+    for (let c = 0; c < width; c++) {
+      dx[c]! -= mean[c]!;
+      dy[c]! -= mean[width + c]!;
+    }
+    const [wxx, wxy, wyy] = this.#weight;
+    const total: Sym2 = [wxx + weight[0], wxy + weight[1], wyy + weight[2]];
+    const [vxx, vxy, vyy] = inverseOf(total);
+    const gain = [
+      vxx * weight[0] + vxy * weight[1],
+      vxx * weight[1] + vxy * weight[2],
+      vxy * weight[0] + vyy * weight[1],
+      vxy * weight[1] + vyy * weight[2],
+    ] as const;
+    for (let c = 0; c < width; c++) {
+      mean[c]! += gain[0] * dx[c]! + gain[1] * dy[c]!;
+      mean[width + c]! += gain[2] * dx[c]! + gain[3] * dy[c]!;
+    }
+    if (this.count > 0) {
+      const [sxx, sxy, syy] = inverseOf([wxx, wxy, wyy]);
+      // the Cholesky factor of W⁻¹ + S makes them of unit variance
+      const l00 = Math.sqrt(sxx + own[0]);
+      const l10 = (sxy + own[1]) / l00;
+      const l11 = Math.sqrt(syy + own[2] - l10 * l10);
+      for (let c = 0; c < width; c++) {
+        dx[c]! /= l00;
+        dy[c] = (dy[c]! - l10 * dx[c]!) / l11;
+      }
+      added.push(dx, dy);
+    }
+    this.#weight = total;
+    this.count += 1;
+    return added;
+  }
+}
+
+/** Lessens a covariance by rows of unit variance, one by one: C ← C − C x xᵀ C / (1 + xᵀ C x) (Sherman and Morrison). */
+export function lessen(C: Float64Array, rows: readonly Float64Array[]): void {
+  for (const x of rows) {
+    const width = x.length;
+    const y = new Float64Array(width);
+    let size = 1;
+    for (let i = 0; i < width; i++) {
+      let sum = 0;
+      for (let c = 0; c < width; c++) sum += C[i * width + c]! * x[c]!;
+      y[i] = sum;
+      size += sum * x[i]!;
+    }
+    for (let i = 0; i < width; i++) {
+      const k = y[i]! / size;
+      for (let c = 0; c < width; c++) C[i * width + c]! -= k * y[c]!;
+    }
+  }
+}
+
+/**
+ * The matrix M with tr(M C) = the mean over {@link attitudesEverywhere} of the variance of azimuth × cos inclination,
+ * C the covariance of θ: the square of `Uncertainty.azimuth`.
+ *
+ * Seen in the world, an error dg of the calibrated down tips the horizon, and an error db of the field turns north. With
+ * E and N the components to the east and north, azimuth α, inclination β, dip I,
+ *
+ *   cos β dα = cos β (dg_E tan I − db_E / cos I) + sin β (dg_E cos α − dg_N sin α)
+ *
+ * (from e = g × b, n = e × g, both of unit length, to first order). With counts held, F dg = −dF g − (1 + 2 q s) do + s² dq
+ * and H db = −dH b − dp.
+ *
+ * @returns width × width, row by row
+ */
+export function azimuthWeights(theta: readonly number[]): Float64Array {
+  const width = theta.length;
+  const bowed = width > DIP + 1;
+  const matrix = (from: number) =>
+    [0, 4, 8].flatMap((i) => theta.slice(from + i, from + i + 3)) as unknown as Mat3;
+  const F = matrix(0);
+  const transposedA = transpose(inverse(F));
+  const transposedB = transpose(inverse(matrix(12)));
+  const dip = theta[DIP]!;
+  const M = new Float64Array(width * width);
+  const row = new Float64Array(width);
+  const all = attitudesEverywhere();
+  for (const [azimuth, inclination, roll] of all) {
+    const R = attitude(azimuth, inclination, roll);
+    const north: Vec3 = [R[0], R[1], R[2]];
+    const east: Vec3 = [R[3], R[4], R[5]];
+    const { g, b } = bodyVectors(azimuth, inclination, roll, dip);
+    const [cos, sin] = [Math.cos(inclination), Math.sin(inclination)];
+    const byAcc = rotate(
+      transposedA,
+      plus(
+        times(east, cos * Math.tan(dip) + sin * Math.cos(azimuth)),
+        times(north, -sin * Math.sin(azimuth)),
+      ),
+    );
+    const byMag = rotate(transposedB, times(east, -cos / Math.cos(dip)));
+    const t = rotate(F, g);
+    for (let i = 0; i < 3; i++) {
+      const q = bowed ? theta[DIP + 1 + i]! : 0;
+      const root = Math.sqrt(1 + 4 * q * t[i]!);
+      const s = (2 * t[i]!) / (1 + root);
+      for (let c = 0; c < 3; c++) {
+        row[4 * i + c] = -byAcc[i]! * g[c]!;
+        row[12 + 4 * i + c] = -byMag[i]! * b[c]!;
+      }
+      row[4 * i + 3] = -byAcc[i]! * root;
+      row[12 + 4 * i + 3] = -byMag[i]!;
+      if (bowed) row[DIP + 1 + i] = byAcc[i]! * s * s;
+    }
+    for (let i = 0; i < width; i++) {
+      const k = row[i]! / all.length;
+      for (let c = 0; c < width; c++) M[i * width + c]! += k * row[c]!;
+    }
+  }
+  return M;
+}
+
+/** tr(M C) of two symmetric matrices. */
+export function traceOf(M: Float64Array, C: Float64Array): number {
+  let sum = 0;
+  for (let i = 0; i < M.length; i++) sum += M[i]! * C[i]!;
+  return sum;
+}
