@@ -1,14 +1,15 @@
 /** Attitudes in words, as one person would say them to another. Degrees. */
 
+// with hyphens that do not break across lines
 const POINTS = [
   'north',
-  'north-east',
+  'north‑east',
   'east',
-  'south-east',
+  'south‑east',
   'south',
-  'south-west',
+  'south‑west',
   'west',
-  'north-west',
+  'north‑west',
 ];
 
 /** A line in words, such as "north-east, 35° up" or "straight down". */

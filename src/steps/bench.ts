@@ -198,7 +198,7 @@ export class Bench {
       case 'prove':
         return this.#prove();
       case 'end':
-        return this.#end('proven', 'Every figure of the proof was within its tolerance');
+        return this.#close();
       case 'revert':
         return this.#revert();
       case 'undo':
@@ -530,6 +530,11 @@ export class Bench {
     if (!this.#simulated) return;
     const truth = truthErrors(coefficients, await this.#simulated.control.truth(TRUTH_ATTITUDES));
     await this.#append({ ...stamp, kind: 'truth compared', generation, ...truth });
+  }
+
+  async #close(): Promise<void> {
+    await this.#end('proven', 'Every figure of the proof was within its tolerance');
+    this.#change({ said: 'The calibration is closed.' });
   }
 
   async #end(outcome: 'proven' | 'abandoned', reason: string): Promise<void> {

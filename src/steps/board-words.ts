@@ -14,7 +14,7 @@ export function boardFacts({ identity, memory, inForce, found, savedAt }: BoardH
   if (!identity) return [];
   const { serial, name, hardware, firmware, protocol, capabilities } = identity;
   const { accMounting, magMounting, accScale, magScale, accNoise, magNoise } = identity;
-  const number = (value: number) => Number(value.toPrecision(4));
+  const number = (value: number) => Number(value.toPrecision(6));
   return [
     { name: 'Serial number', value: serial },
     ...(name ? [{ name: 'Name', value: name }] : []),
@@ -44,9 +44,21 @@ export function boardFacts({ identity, memory, inForce, found, savedAt }: BoardH
       name: 'Noise it declares',
       value: `${number(accNoise)} and ${number(magNoise)} counts per reading and axis`,
     },
-    { name: 'It can', value: capabilities.length > 0 ? capabilities.join(', ') : 'no extras' },
+    {
+      name: 'It can',
+      value:
+        capabilities.map((each) => CAPABILITIES[each] ?? each).join('; ') ||
+        'nothing beyond readings',
+    },
   ];
 }
+
+/** Capabilities that the protocol names (SPEC.md, section 7), in words. */
+const CAPABILITIES: Readonly<Record<string, string>> = {
+  kept: 'keep readings without power',
+  trigger: 'be triggered by hand',
+  range: 'measure a distance',
+};
 
 export interface CoefficientTable {
   title: string;

@@ -47,6 +47,25 @@ export interface NextStep {
 export const PLACES = ['Link', 'Look', 'Take', 'Judge', 'Seal', 'Prove'] as const;
 export type Place = (typeof PLACES)[number] | 'Done';
 
+/** What is done at each place, for whoever has not been there. */
+export const WAY: readonly { place: Place; words: string }[] = [
+  { place: 'Link', words: 'Join a board to this page.' },
+  {
+    place: 'Look',
+    words: 'See what it is and what is on it. It is saved before anything changes.',
+  },
+  {
+    place: 'Take',
+    words: 'Take readings along 14 lines, at four rolls each. The picture shows the gaps.',
+  },
+  {
+    place: 'Judge',
+    words: 'Fit, see whether it is good enough and why, leave out what went wrong.',
+  },
+  { place: 'Seal', words: 'Write the coefficients to the board, in one step that can be undone.' },
+  { place: 'Prove', words: 'Take fresh readings that show the instrument is right.' },
+];
+
 /** The fewest readings worth showing to a fit. */
 const WORTH_FITTING = 8;
 
@@ -174,7 +193,7 @@ function aimAt({ plan }: CalibrationState, slot: Slot): { heading: string; words
   const place = plan.sightings.indexOf(sighting) + 1;
   return {
     heading: `Aim ${lineWords(sighting)}; hold it ${rollWords(roll)}`,
-    words: `Sighting ${place} of ${plan.sightings.length}, reading ${sighting.rolls.indexOf(roll) + 1} of ${sighting.rolls.length}. On the simulated board a simulated hand does the aiming.`,
+    words: `Sighting ${place} of ${plan.sightings.length}, reading ${sighting.rolls.indexOf(roll) + 1} of ${sighting.rolls.length}.`,
   };
 }
 
@@ -188,7 +207,10 @@ function judged(judgement: Judgement, open: number, takeGaps: readonly Offer[]):
     return {
       place: 'Judge',
       heading: 'Good enough: write it to the board',
-      words: judgement.verdict,
+      words:
+        judgement.standing === 'good'
+          ? 'What will change, and how to come back, is shown first.'
+          : judgement.verdict,
       main: write,
       others,
     };

@@ -47,7 +47,7 @@ export function readingRows({ readings, fit }: CalibrationState): ReadingRow[] {
       aimError: angle(seen?.aimError),
       misfit: seen?.misfit?.toFixed(1) ?? ABSENT,
       odd: (seen?.misfit ?? 0) > TOLERANCE.misfit,
-      temperature: reading.temperature === undefined ? ABSENT : `${reading.temperature} °C`,
+      temperature: reading.temperature === undefined ? ABSENT : reading.temperature.toFixed(1),
       ...(setAside && { setAside }),
     };
   });

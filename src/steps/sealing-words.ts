@@ -9,7 +9,8 @@ export interface SealingWords {
 
 export function sealingWords({ inForce, found, known, savedAt }: BoardHistory): SealingWords {
   const generation = inForce?.generation ?? 0;
-  const readings = `${known.size} readings, ${found.length} of them found on the board`;
+  const foundWords = found.length > 0 ? `, ${found.length} of them found on the board` : '';
+  const readings = `${known.size} readings${foundWords}`;
   return {
     changes:
       generation === 0

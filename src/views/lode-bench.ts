@@ -2,7 +2,7 @@ import { html, nothing } from 'lit';
 import { customElement, property, query } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import type { BenchState } from '../steps/bench-state.ts';
-import { nextStep, type Place } from '../steps/next-step.ts';
+import { nextStep, WAY } from '../steps/next-step.ts';
 import { sealingWords } from '../steps/sealing-words.ts';
 import './board-view.ts';
 import './judgement-view.ts';
@@ -66,12 +66,45 @@ export class LodeBench extends View {
         <next-card .state=${state}></next-card>
         <div class="sheets">
           ${
-            history.identity
+            link.state === 'none' || link.state === 'linking'
+              ? html`<section class="sheet way">
+                  <h2>The way</h2>
+                  <ol>
+                    ${WAY.map(
+                      ({ place, words }) =>
+                        html`<li>
+                          <strong>${place}.</strong>
+                          ${words}
+                        </li>`,
+                    )}
+                  </ol>
+                </section>`
+              : nothing
+          }
+          ${
+            calibration?.sealed
               ? this.#sheet(
-                  'The board',
-                  place,
-                  ['Look'],
-                  html`<board-view .state=${state}></board-view>`,
+                  'The proof',
+                  ['Prove', 'Done'].includes(place),
+                  html`<proof-view .state=${state}></proof-view>`,
+                )
+              : nothing
+          }
+          ${
+            calibration?.staged
+              ? this.#sheet(
+                  'Written to the board',
+                  ['Seal', 'Prove', 'Done'].includes(place),
+                  html`<sealing-view .history=${history}></sealing-view>`,
+                )
+              : nothing
+          }
+          ${
+            calibration?.fit || calibration?.refusal
+              ? this.#sheet(
+                  'Is it good enough?',
+                  place === 'Judge',
+                  html`<judgement-view .history=${history}></judgement-view>`,
                 )
               : nothing
           }
@@ -79,8 +112,7 @@ export class LodeBench extends View {
             calibration
               ? this.#sheet(
                   'Readings',
-                  place,
-                  ['Take', 'Judge'],
+                  place === 'Take' || place === 'Judge',
                   html`<readings-view
                     .calibration=${calibration}
                     .undo=${state.undo}
@@ -90,32 +122,11 @@ export class LodeBench extends View {
               : nothing
           }
           ${
-            calibration?.fit || calibration?.refusal
+            history.identity
               ? this.#sheet(
-                  'Is it good enough?',
-                  place,
-                  ['Judge'],
-                  html`<judgement-view .history=${history}></judgement-view>`,
-                )
-              : nothing
-          }
-          ${
-            calibration?.staged
-              ? this.#sheet(
-                  'Written to the board',
-                  place,
-                  ['Seal', 'Prove', 'Done'],
-                  html`<sealing-view .history=${history}></sealing-view>`,
-                )
-              : nothing
-          }
-          ${
-            calibration?.sealed
-              ? this.#sheet(
-                  'The proof',
-                  place,
-                  ['Prove', 'Done'],
-                  html`<proof-view .state=${state}></proof-view>`,
+                  'The board',
+                  place === 'Look',
+                  html`<board-view .state=${state}></board-view>`,
                 )
               : nothing
           }
@@ -149,15 +160,17 @@ export class LodeBench extends View {
       <span
         ><strong>${words}</strong>${
           identity
-            ? html` <span class="which">${link.label ?? ''} ${identity.serial}</span>`
+            ? html` <span class="which"
+                ><span class="label">${link.label}</span> ${identity.serial}</span
+              >`
             : nothing
         }</span
       >
     </p>`;
   }
 
-  #sheet(title: string, now: Place, openAt: readonly Place[], content: unknown) {
-    return html`<details class="sheet" ?open=${openAt.includes(now)}>
+  #sheet(title: string, open: boolean, content: unknown) {
+    return html`<details class="sheet" ?open=${open}>
       <summary><h2>${title}</h2></summary>
       ${content}
     </details>`;

@@ -5,7 +5,7 @@ import { half, project, wedgePath } from './net-projection.ts';
 import { View } from './view.ts';
 
 /** Radius of a sighting's mark, the horizon being 1. */
-const MARK = 0.15;
+const MARK = 0.17;
 const RINGS = [30, 60];
 
 /**
@@ -21,7 +21,7 @@ export class NetPicture extends View {
     return html`
       <figure class="net">
         <div class="discs">
-          ${this.#disc('up', 'Level, and looking up')} ${this.#disc('down', 'Looking down')}
+          ${this.#disc('up', 'Level and upward')} ${this.#disc('down', 'Downward')}
         </div>
         <figcaption>
           <p class="tally">${coverageWords(this.covered)}</p>
@@ -61,16 +61,16 @@ export class NetPicture extends View {
     return html`
       <div class="disc">
         <p class="disc-title">${title}</p>
-        <svg viewBox="-1.42 -1.42 2.84 2.84" role="img" aria-label="${title}. ${words}.">
+        <svg viewBox="-1.5 -1.5 3 3" role="img" aria-label="${title}. ${words}.">
           <circle r="1" class="horizon" />
           ${RINGS.map((inclination) => svg`<circle r=${-project(0, inclination).y} class="ring" />`)}
           <path d="M0 -1V1M-1 0H1" class="ring" />
           ${(
             [
-              ['N', 0, -1.3],
-              ['E', 1.3, 0],
-              ['S', 0, 1.3],
-              ['W', -1.3, 0],
+              ['N', 0, -1.37],
+              ['E', 1.37, 0],
+              ['S', 0, 1.37],
+              ['W', -1.37, 0],
             ] as const
           ).map(([name, x, y]) => svg`<text x=${x} y=${y} class="compass">${name}</text>`)}
           ${here.map((sighting) => this.#sighting(sighting))}
@@ -100,8 +100,8 @@ export class NetPicture extends View {
 
   #key(kind: 'open' | 'taken' | 'aside' | 'next', words: string) {
     return html`<li>
-      <svg viewBox="-.22 -.22 .44 .44" aria-hidden="true">
-        ${kind === 'next' ? svg`<circle r=".2" class="next-ring" />` : nothing}
+      <svg viewBox="-.25 -.25 .5 .5" aria-hidden="true">
+        ${kind === 'next' ? svg`<circle r=".23" class="next-ring" />` : nothing}
         <circle r=${MARK} class="ground" />
         ${[0, 90, 180, 270].map(
           (roll) =>

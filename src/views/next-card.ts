@@ -22,7 +22,12 @@ export class NextCard extends View {
     const { work, trouble, said } = this.state;
     const { heading, words, main, others } = nextStep(this.state);
     return html`
-      <section class="next" id="next" aria-labelledby="next-heading" tabindex="-1">
+      <section
+        class=${work ? 'next busy' : 'next'}
+        id="next"
+        aria-labelledby="next-heading"
+        tabindex="-1"
+      >
         <p class="eyebrow">${work ? 'Under way' : 'Next'}</p>
         <h2 id="next-heading">${heading}</h2>
         <p class="words">${words}</p>

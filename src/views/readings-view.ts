@@ -73,10 +73,10 @@ export class ReadingsView extends View {
               <th scope="col">Reading</th>
               <th scope="col">Aim</th>
               <th scope="col" class="figure">Misfit</th>
-              <th scope="col" class="figure">Off aim</th>
-              <th scope="col" class="figure">Field</th>
-              <th scope="col" class="figure">Gravity</th>
-              <th scope="col" class="figure">Temperature</th>
+              <th scope="col" class="figure wide">Off aim</th>
+              <th scope="col" class="figure wide">Field</th>
+              <th scope="col" class="figure wide">Gravity</th>
+              <th scope="col" class="figure wide">Temp., °C</th>
               <th scope="col">In the fit</th>
             </tr>
           </thead>
@@ -96,12 +96,12 @@ export class ReadingsView extends View {
     const { id, line, roll, misfit, odd, aimError, field, gravity, temperature, setAside } = row;
     return html`<tr class=${setAside ? 'aside' : ''}>
       <th scope="row">${id}</th>
-      <td>${line}; ${roll}</td>
+      <td class="aim">${line}; ${roll}</td>
       <td class="figure">${odd ? html`${shape('watch')} ` : nothing}${misfit}</td>
-      <td class="figure">${aimError}</td>
-      <td class="figure">${field}</td>
-      <td class="figure">${gravity}</td>
-      <td class="figure">${temperature}</td>
+      <td class="figure wide">${aimError}</td>
+      <td class="figure wide">${field}</td>
+      <td class="figure wide">${gravity}</td>
+      <td class="figure wide">${temperature}</td>
       <td class="act">
         ${
           setAside

@@ -10,7 +10,7 @@ export class SealingView extends View {
   @property({ attribute: false }) history!: BoardHistory;
 
   protected override render() {
-    const { calibration, inForce } = this.history;
+    const { calibration, inForce, previous } = this.history;
     const { staged, sealBegun, sealed, sealFailed, reverted } = calibration ?? {};
     const comparison = sealed && inForce ? compareBits(sealed.set, inForce) : undefined;
     return html`<ul class="findings">
@@ -42,6 +42,17 @@ export class SealingView extends View {
           : nothing
       }
       ${
+        sealed && !reverted
+          ? this.#step(
+              'ahead',
+              'The way back',
+              previous
+                ? `Generation ${previous.generation} is still on the board: “Go back to the coefficients before” puts it in force again.`
+                : 'The board has no earlier generation to go back to.',
+            )
+          : nothing
+      }
+      ${
         reverted
           ? this.#step(
               'good',
@@ -53,7 +64,7 @@ export class SealingView extends View {
     </ul>`;
   }
 
-  #step(kind: 'good' | 'bad' | 'waiting', heading: string, words: string) {
+  #step(kind: 'good' | 'bad' | 'waiting' | 'ahead', heading: string, words: string) {
     return html`<li class=${kind}>
       ${shape(kind)}
       <div>
