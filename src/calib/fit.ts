@@ -15,7 +15,7 @@ import type { Mounting, Reading, Vec3 } from './reading.ts';
 import { freedomOf, MOST_SET_ASIDE, whyBad, worstReading } from './screening.ts';
 import type { Stop } from './solver.ts';
 import { directionStatistics } from './spread.ts';
-import { closedFormStart, rollZero, type Evidence } from './start.ts';
+import { closedFormStart, labelled, rollZero, type Evidence } from './start.ts';
 import { coefficientsOf, inScale, observe, stateFrom, turnedAboutSight, without } from './state.ts';
 
 export type { Stop } from './solver.ts';
@@ -121,13 +121,13 @@ const HOPELESS = (10 * Math.PI) / 180;
 /**
  * Fits coefficients to readings by maximum likelihood, with the noise found from the readings.
  *
- * @param readings finite counts, ids unique
+ * @param given finite counts, ids unique; where none has a sighting, sightings are looked for
  * @throws RangeError where an id comes twice, a count is not finite, or a mounting cannot be read
  */
-export function fit(readings: readonly Reading[], options: FitOptions = {}): Fit | FitRefusal {
-  demandUsable(readings);
+export function fit(given: readonly Reading[], options: FitOptions = {}): Fit | FitRefusal {
+  demandUsable(given);
   const warnings: string[] = [];
-  const scales = options.scales ?? radii(readings);
+  const scales = options.scales ?? radii(given);
   if (!options.scales) {
     warnings.push(
       `No scale was given; counts were divided by the radius of each sensor's ellipsoid (${round(scales.acc)} and ${round(scales.mag)}), and the coefficients hold only with these scales.`,
@@ -138,10 +138,16 @@ export function fit(readings: readonly Reading[], options: FitOptions = {}): Fit
     ...(options.dipSign ? { dipSign: options.dipSign } : {}),
     ...(options.mounting ? { mounting: matrices(options.mounting) } : {}),
   };
-  const scaled = inScale(readings, scales);
-
-  const start = closedFormStart(scaled, evidence);
+  const start = closedFormStart(inScale(given, scales), evidence);
   if ('cause' in start) return { ok: false, ...start };
+  const readings = start.sightings ? labelled(given, start.sightings) : given;
+  const scaled = inScale(readings, scales);
+  if (start.sightings) {
+    const found = new Set(start.sightings.filter((k) => k >= 0));
+    warnings.push(
+      `No sightings were given; ${found.size} were found from the order and attitudes of the readings.`,
+    );
+  }
   warnings.push(...start.warnings);
 
   const model = options.model ?? 'straight';

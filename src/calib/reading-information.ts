@@ -119,8 +119,7 @@ function reduce(J: Float64Array, width: number, { rows, scatter }: Told, reading
     const unit = J[row * wide + width + 3 + (row - 6)]!;
     const b0 = byDelta(row, 0) / unit / byDelta(0, 0);
     const b1 = (byDelta(row, 1) / unit - b0 * byDelta(0, 1)) / byDelta(1, 1);
-    const b2 =
-      (byDelta(row, 2) / unit - b0 * byDelta(0, 2) - b1 * byDelta(1, 2)) / byDelta(2, 2);
+    const b2 = (byDelta(row, 2) / unit - b0 * byDelta(0, 2) - b1 * byDelta(1, 2)) / byDelta(2, 2);
     const at = base + (OWN + row - 6) * width;
     for (let c = 0; c < width; c++) {
       rows[at + c] = b0 * J[c]! + b1 * J[wide + c]! + b2 * J[2 * wide + c]!;
@@ -138,7 +137,7 @@ function reduce(J: Float64Array, width: number, { rows, scatter }: Told, reading
 /** What the readings taken along one line say together of its direction: the weight W and the mean K̄. */
 export class Joined {
   count = 0;
-  /** Two rows as wide as θ. */
+  /** K̄, two rows as wide as θ. */
   readonly mean: Float64Array;
   #weight: Sym2 = [0, 0, 0];
 
@@ -151,50 +150,45 @@ export class Joined {
     return inverseOf(this.#weight);
   }
 
-  /**
-   * Joins a reading.
-   *
-   * @returns the rows of unit variance that it adds: three for the first reading of a line, five for any other
-   */
-  join(told: Told, reading: number): Float64Array[] {
+  /** The rows of unit variance that a reading would add: three for the first of a line, five for any other. */
+  addition(told: Told, reading: number): Float64Array[] {
     const { mean } = this;
     const width = mean.length / 2;
     const base = reading * ROWS * width;
     const row = (i: number) => told.rows.subarray(base + i * width, base + (i + 1) * width);
     const added = [row(0), row(1), row(2)];
-    const own = scatterOf(told, reading);
-    const weight = inverseOf(own);
-    const [dx, dy] = [row(3).slice(), row(4).slice()];
+    if (this.count === 0) return added;
+    const [sxx, sxy, syy] = this.scatter;
+    const [xx, xy, yy] = scatterOf(told, reading);
+    // the Cholesky factor of W⁻¹ + S makes them of unit variance
+    const l00 = Math.sqrt(sxx + xx);
+    const l10 = (sxy + xy) / l00;
+    const l11 = Math.sqrt(syy + yy - l10 * l10);
+    const [x, y] = [row(3).slice(), row(4).slice()];
     for (let c = 0; c < width; c++) {
-      dx[c]! -= mean[c]!;
-      dy[c]! -= mean[width + c]!;
+      x[c] = (x[c]! - mean[c]!) / l00;
+      y[c] = (y[c]! - mean[width + c]! - l10 * x[c]!) / l11;
     }
+    return [...added, x, y];
+  }
+
+  /** Joins a reading; returns its {@link addition}. */
+  join(told: Told, reading: number): Float64Array[] {
+    const added = this.addition(told, reading);
+    const { mean } = this;
+    const width = mean.length / 2;
+    const at = (reading * ROWS + OWN) * width;
     const [wxx, wxy, wyy] = this.#weight;
-    const total: Sym2 = [wxx + weight[0], wxy + weight[1], wyy + weight[2]];
-    const [vxx, vxy, vyy] = inverseOf(total);
-    const gain = [
-      vxx * weight[0] + vxy * weight[1],
-      vxx * weight[1] + vxy * weight[2],
-      vxy * weight[0] + vyy * weight[1],
-      vxy * weight[1] + vyy * weight[2],
-    ] as const;
+    const [oxx, oxy, oyy] = inverseOf(scatterOf(told, reading));
+    this.#weight = [wxx + oxx, wxy + oxy, wyy + oyy];
+    const [vxx, vxy, vyy] = this.scatter;
     for (let c = 0; c < width; c++) {
-      mean[c]! += gain[0] * dx[c]! + gain[1] * dy[c]!;
-      mean[width + c]! += gain[2] * dx[c]! + gain[3] * dy[c]!;
+      const dx = told.rows[at + c]! - mean[c]!;
+      const dy = told.rows[at + width + c]! - mean[width + c]!;
+      const [px, py] = [oxx * dx + oxy * dy, oxy * dx + oyy * dy];
+      mean[c]! += vxx * px + vxy * py;
+      mean[width + c]! += vxy * px + vyy * py;
     }
-    if (this.count > 0) {
-      const [sxx, sxy, syy] = inverseOf([wxx, wxy, wyy]);
-      // the Cholesky factor of W⁻¹ + S makes them of unit variance
-      const l00 = Math.sqrt(sxx + own[0]);
-      const l10 = (sxy + own[1]) / l00;
-      const l11 = Math.sqrt(syy + own[2] - l10 * l10);
-      for (let c = 0; c < width; c++) {
-        dx[c]! /= l00;
-        dy[c] = (dy[c]! - l10 * dx[c]!) / l11;
-      }
-      added.push(dx, dy);
-    }
-    this.#weight = total;
     this.count += 1;
     return added;
   }
@@ -285,4 +279,54 @@ export function traceOf(M: Float64Array, C: Float64Array): number {
   let sum = 0;
   for (let i = 0; i < M.length; i++) sum += M[i]! * C[i]!;
   return sum;
+}
+
+/** Y S Yᵀ of rows Y and a symmetric S. */
+export function gram(rows: Float64Array, S: Float64Array, width: number): Float64Array {
+  const n = rows.length / width;
+  const out = new Float64Array(n * n);
+  const product = new Float64Array(width);
+  for (let i = 0; i < n; i++) {
+    for (let c = 0; c < width; c++) {
+      let sum = 0;
+      for (let k = 0; k < width; k++) sum += S[c * width + k]! * rows[i * width + k]!;
+      product[c] = sum;
+    }
+    for (let j = 0; j <= i; j++) {
+      let sum = 0;
+      for (let k = 0; k < width; k++) sum += product[k]! * rows[j * width + k]!;
+      out[i * n + j] = sum;
+      out[j * n + i] = sum;
+    }
+  }
+  return out;
+}
+
+/** tr(P⁻¹ T), P symmetric and positive definite, T symmetric; both n × n, both overwritten. */
+export function traceOfQuotient(P: Float64Array, T: Float64Array, n: number): number {
+  for (let j = 0; j < n; j++) {
+    for (let i = j; i < n; i++) {
+      let sum = P[i * n + j]!;
+      for (let k = 0; k < j; k++) sum -= P[i * n + k]! * P[j * n + k]!;
+      P[i * n + j] = i === j ? Math.sqrt(sum) : sum / P[j * n + j]!;
+    }
+  }
+  // L⁻¹ T, then the diagonal of (L⁻¹ T) L⁻ᵀ
+  let trace = 0;
+  for (let i = 0; i < n; i++) {
+    for (let c = 0; c < n; c++) {
+      let sum = T[i * n + c]!;
+      for (let k = 0; k < i; k++) sum -= P[i * n + k]! * T[k * n + c]!;
+      T[i * n + c] = sum / P[i * n + i]!;
+    }
+  }
+  for (let i = 0; i < n; i++) {
+    for (let c = 0; c <= i; c++) {
+      let sum = T[i * n + c]!;
+      for (let k = 0; k < c; k++) sum -= P[c * n + k]! * T[i * n + k]!;
+      T[i * n + c] = sum / P[c * n + c]!;
+    }
+    trace += T[i * n + i]!;
+  }
+  return trace;
 }

@@ -1,10 +1,11 @@
 import { EigenvalueDecomposition, Matrix, SVD } from 'ml-matrix';
 import { describeGap } from './coverage.ts';
 import { fitEllipsoid, type Ellipsoid } from './ellipsoid.ts';
-import { cross, multiply, rotate, unit, type Mat3 } from './geometry.ts';
+import { cross, dot, multiply, rotate, unit, type Mat3 } from './geometry.ts';
 import { allMountings, mountingMatrix } from './model.ts';
 import { closeness, disagreement, rollOffset, type Known } from './orientation.ts';
 import type { Reading, Vec3 } from './reading.ts';
+import { findSightings } from './sightings.ts';
 
 /**
  * A first answer in closed form, good enough for the solver to finish: an ellipsoid through each sensor's readings; the
@@ -27,6 +28,8 @@ export interface Start {
   dip: number;
   /** Whether the sightings gave the sight axis; if not, it came from the mounting. */
   sightFound: boolean;
+  /** Sighting of each reading as found from attitudes, where none was given; −1 for a reading alone. */
+  sightings?: number[];
   warnings: string[];
 }
 
@@ -41,6 +44,8 @@ const FEWEST = 12;
 /** Aims are taken to be good to this; a candidate further off than the best by CLEAR is ruled out. */
 const TRUST = 0.45;
 const CLEAR = 0.25;
+/** A sight further than this from the declared one is another axis, radians. */
+const SIGHT_ASKEW = 0.35;
 /** A mounting is followed where the found axes lie this close to it, see {@link closeness}. */
 const CLOSE = 0.85;
 
@@ -79,10 +84,14 @@ export function closedFormStart(readings: readonly Reading[], evidence: Evidence
     down,
     fields,
   };
-  const axis = commonAxis(readings, down, fields);
+  const sightings = readings.every(({ sighting }) => sighting === undefined)
+    ? sightingsAlong(found, evidence)
+    : undefined;
+  const known = sightings ? labelled(readings, sightings) : readings;
+  const axis = commonAxis(known, down, fields);
   const chosen = axis
-    ? chooseAlongSight(found, axis, readings, evidence)
-    : chooseByMounting(found, readings, evidence);
+    ? chooseAlongSight(found, axis, known, evidence)
+    : chooseByMounting(found, known, evidence);
   if ('cause' in chosen) return chosen;
   const { Q, sign, warnings } = chosen;
   return {
@@ -92,8 +101,29 @@ export function closedFormStart(readings: readonly Reading[], evidence: Evidence
     p: magnetometer!.centre,
     dip: sign * Math.asin(Math.max(-1, Math.min(1, joint.sine))),
     sightFound: axis !== undefined,
+    ...(sightings ? { sightings } : {}),
     warnings,
   };
+}
+
+/** Readings with the sightings that were found for them. */
+export const labelled = (readings: readonly Reading[], sightings: readonly number[]): Reading[] =>
+  readings.map((reading, j) =>
+    sightings[j]! < 0 ? reading : { ...reading, sighting: String(sightings[j]! + 1) },
+  );
+
+/**
+ * Sightings found from attitudes. With a declared mounting the common axis must be its sight: a board turned about
+ * another axis again and again looks just the same.
+ */
+function sightingsAlong({ down, fields }: Found, { mounting }: Evidence): number[] | undefined {
+  const seen = findSightings(down, fields);
+  if (!seen) return undefined;
+  if (mounting) {
+    const [x, y, z] = mounting.acc;
+    if (Math.abs(dot(seen.axis, [x, y, z])) < Math.cos(SIGHT_ASKEW)) return undefined;
+  }
+  return seen.sighting;
 }
 
 interface Found {

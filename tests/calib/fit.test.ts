@@ -319,7 +319,9 @@ describe('bad readings are set aside and named', () => {
 describe('readings as they come', () => {
   it('free attitudes without sightings give all but the sight axis, and say so', () => {
     const calibration = simulateCalibration({ seed: 41 });
-    const result = fitted(withoutSightings(withoutAims(calibration.readings)), {
+    // in another order, so that no two of a sighting follow each other
+    const scattered = calibration.readings.map((_, i) => calibration.readings[(i * 17) % 56]!);
+    const result = fitted(withoutSightings(withoutAims(scattered)), {
       ...declared,
       mounting: mountingOf(calibration),
     });
@@ -328,6 +330,33 @@ describe('readings as they come', () => {
     expect(result.meanSpread).toBeUndefined();
     // chips are askew by up to 1.5° about each axis, and that goes into the answer
     expect(azimuthError(result, calibration)).toBeLessThan(4);
+  });
+
+  it('sightings are found where the file names none, and fit as well as named ones', () => {
+    const calibration = simulateCalibration({
+      seed: 47,
+      accMounting: '+z-x+y',
+      magMounting: '-y+x+z',
+    });
+    const named = fitted(calibration.readings);
+    const found = fitted(withoutSightings(calibration.readings));
+    expect(found.warnings.join()).toMatch(/14 were found/);
+    expect(found.sightings.map(({ n }) => n)).toEqual(new Array(14).fill(4));
+    expect(coefficientValues(found.coefficients)).toEqual(coefficientValues(named.coefficients));
+  });
+
+  it('sightings are found with a turn missing, a fifth reading and one given up, without any plan', () => {
+    const calibration = simulateCalibration({ seed: 48 });
+    const messy = withoutSightings(withoutAims(calibration.readings)).flatMap((reading, i) =>
+      i === 6 || (i > 20 && i < 24)
+        ? []
+        : i === 33
+          ? [reading, { ...reading, id: 'again' }]
+          : [reading],
+    );
+    const result = fitted(messy, { ...declared, mounting: mountingOf(calibration) });
+    expect(result.sightings.map(({ n }) => n)).toEqual([4, 3, 4, 4, 4, 4, 4, 5, 4, 4, 4, 4, 4]);
+    expect(azimuthError(result, calibration)).toBeLessThan(0.3);
   });
 
   it('a missing quarter turn, a fifth reading and one alone do no harm', () => {
