@@ -1,5 +1,5 @@
+import { meanDirections, turnAttitude, turnFrame } from './attitude-moves.ts';
 import {
-  addSquare,
   cholesky,
   forwardRows,
   substituteLower,
@@ -27,6 +27,9 @@ import type { LeastSquaresProblem } from './solver.ts';
  *
  * Elimination (Schur complement, as in Triggs et al. 2000, Bundle adjustment: a modern synthesis, section 6): first
  * each reading's δ, then each sighting's τ. What remains is as wide as θ, and work grows linearly with the readings.
+ * With D the derivative of a reading's residuals by δ, eliminating δ leaves Jᵀ P J and Jᵀ P r, where
+ * P = 1 − D (DᵀD)⁻¹ Dᵀ is only 8×8; and a sensor's residual depends on five entries of θ alone. Nothing as wide as θ is
+ * ever formed for a reading.
  *
  * Gauge: turning F and H together about the sight changes no residual. That direction of θ (all three turns where no
  * reading belongs to a sighting) is pinned: no step, and no variance, lies along it.
@@ -34,6 +37,8 @@ import type { LeastSquaresProblem } from './solver.ts';
 
 /** Residuals per reading: three of each sensor and two of aim. */
 const ROWS = 8;
+/** Entries of θ that one sensor's residual depends on. */
+const SPAN = 5;
 /** Index of the dip in θ. */
 export const DIP = 24;
 
@@ -79,6 +84,7 @@ export interface Leverage {
 }
 
 export class CalibrationProblem implements LeastSquaresProblem {
+  /** Number of unknowns in θ. */
   readonly width: number;
   readonly #data: Observations;
   readonly #bowed: boolean;
@@ -87,37 +93,35 @@ export class CalibrationProblem implements LeastSquaresProblem {
   #trial: Point;
   #weights = { acc: 1, mag: 1, aim: 1 };
 
-  // one linear system, refilled by every solve
-  readonly #system: Float64Array;
-  readonly #reducedGradient: Float64Array;
+  // The linear model at the current point, made when first asked for: per reading r (8), D (8×3), the five entries of J
+  // by θ of each sensor's row (6×5: along F or H, the offset, and the dip or the curvature), and the derivative by τ.
+  #linearised = false;
+  readonly #r: Float64Array;
+  readonly #D: Float64Array;
+  readonly #J: Float64Array;
+  readonly #byTau: Float64Array;
+  // Jᵀr and the diagonal of JᵀJ, by θ and by τ
   readonly #gradient: Float64Array;
   readonly #diagonal: Float64Array;
-  readonly #step: Float64Array;
-  // per reading: E (3×width), G (3×2), gradient (3) after division by the Cholesky factor (6), then the plain ones
-  readonly #E: Float64Array;
-  readonly #G: Float64Array;
-  readonly #h: Float64Array;
-  readonly #L: Float64Array;
-  readonly #gradientDelta: Float64Array;
-  readonly #diagonalDelta: Float64Array;
-  // per sighting: W (2×width), V (3: upper triangle, then its factor), gradient (2), plain gradient and diagonal
-  readonly #W: Float64Array;
-  readonly #V: Float64Array;
-  readonly #hTau: Float64Array;
   readonly #gradientTau: Float64Array;
   readonly #diagonalTau: Float64Array;
-  // one reading's residuals and derivatives
-  readonly #r = new Float64Array(ROWS);
-  readonly #D = new Float64Array(ROWS * 3);
-  readonly #slope = new Float64Array(6);
-  readonly #bend = new Float64Array(3);
-  readonly #byDip = new Float64Array(3);
-  readonly #g = new Float64Array(3);
-  readonly #b = new Float64Array(3);
-  #byTau = 0;
-  readonly #inDelta = new Float64Array(ROWS * 3);
-  readonly #inTau = new Float64Array(ROWS * 2);
-  /** λ of the system that stands factored at the current point; NaN where none does. */
+
+  // The system last solved: per reading the Cholesky factor L of DᵀD (6) and A = D L⁻ᵀ (8×3), so that P = 1 − A Aᵀ; per
+  // sighting the factor of its 2×2 block V, and W and its right side divided by it; and S, factored.
+  readonly #L: Float64Array;
+  readonly #A: Float64Array;
+  readonly #V: Float64Array;
+  readonly #W: Float64Array;
+  readonly #hTau: Float64Array;
+  readonly #S: Float64Array;
+  readonly #step: Float64Array;
+  readonly #tau: Float64Array;
+  // room for one reading's 8×8 matrices
+  readonly #P = new Float64Array(ROWS * ROWS);
+  readonly #K = new Float64Array(ROWS * ROWS);
+  readonly #half = new Float64Array(ROWS * ROWS);
+  readonly #one = new Float64Array(ROWS);
+  /** λ of that system; NaN where none stands factored at the current point. */
   #damping = NaN;
 
   /**
@@ -125,38 +129,31 @@ export class CalibrationProblem implements LeastSquaresProblem {
    * @param attitudes body to world, row by row, nine per reading
    */
   constructor(data: Observations, theta: Float64Array, attitudes: Float64Array) {
+    const { count, sightings } = data;
     const width = theta.length;
     this.width = width;
     this.#data = data;
     this.#bowed = width > DIP + 1;
-    this.#gauges = data.sightings > 0 ? [0] : [0, 1, 2];
-    const { count, sightings } = data;
-    this.#point = {
-      theta: theta.slice(),
-      attitudes: attitudes.slice(),
-      frames: meanDirections(data, attitudes),
-    };
-    this.#trial = {
-      theta: theta.slice(),
-      attitudes: attitudes.slice(),
-      frames: this.#point.frames.slice(),
-    };
-    this.#system = new Float64Array(width * width);
-    this.#reducedGradient = new Float64Array(width);
+    this.#gauges = sightings > 0 ? [0] : [0, 1, 2];
+    const frames = meanDirections(data, attitudes);
+    this.#point = { theta: theta.slice(), attitudes: attitudes.slice(), frames };
+    this.#trial = { theta: theta.slice(), attitudes: attitudes.slice(), frames: frames.slice() };
+    this.#r = new Float64Array(count * ROWS);
+    this.#D = new Float64Array(count * ROWS * 3);
+    this.#J = new Float64Array(count * 6 * SPAN);
+    this.#byTau = new Float64Array(count);
     this.#gradient = new Float64Array(width);
     this.#diagonal = new Float64Array(width);
-    this.#step = new Float64Array(width);
-    this.#E = new Float64Array(count * 3 * width);
-    this.#G = new Float64Array(count * 6);
-    this.#h = new Float64Array(count * 3);
-    this.#L = new Float64Array(count * 6);
-    this.#gradientDelta = new Float64Array(count * 3);
-    this.#diagonalDelta = new Float64Array(count * 3);
-    this.#W = new Float64Array(sightings * 2 * width);
-    this.#V = new Float64Array(sightings * 3);
-    this.#hTau = new Float64Array(sightings * 2);
     this.#gradientTau = new Float64Array(sightings * 2);
-    this.#diagonalTau = new Float64Array(sightings * 2);
+    this.#diagonalTau = new Float64Array(sightings);
+    this.#L = new Float64Array(count * 6);
+    this.#A = new Float64Array(count * ROWS * 3);
+    this.#V = new Float64Array(sightings * 3);
+    this.#W = new Float64Array(sightings * 2 * width);
+    this.#hTau = new Float64Array(sightings * 2);
+    this.#S = new Float64Array(width * width);
+    this.#step = new Float64Array(width);
+    this.#tau = new Float64Array(sightings * 2);
   }
 
   get theta(): Float64Array {
@@ -168,339 +165,389 @@ export class CalibrationProblem implements LeastSquaresProblem {
   }
 
   set noise(scales: NoiseScales) {
-    this.#damping = NaN;
     this.#weights = { acc: 1 / scales.acc, mag: 1 / scales.mag, aim: 1 / scales.aim };
+    this.#linearised = false;
+    this.#damping = NaN;
   }
 
   cost(): number {
     return this.#costAt(this.#point);
   }
 
+  trial(): number {
+    return this.#costAt(this.#trial);
+  }
+
+  accept(): void {
+    [this.#point, this.#trial] = [this.#trial, this.#point];
+    this.#linearised = false;
+    this.#damping = NaN;
+  }
+
   /** Weighted residuals at the current point, eight per reading: accelerometer, magnetometer, aim. */
   residuals(): Float64Array {
     const all = new Float64Array(this.#data.count * ROWS);
-    for (let j = 0; j < this.#data.count; j++) {
-      this.#residualsOf(j, this.#point);
-      all.set(this.#r, j * ROWS);
-    }
+    for (let j = 0; j < this.#data.count; j++) this.#residualsOf(j, this.#point, all, j * ROWS);
     return all;
   }
 
   #costAt(point: Point): number {
+    const r = this.#one;
     let sum = 0;
-    const r = this.#r;
     for (let j = 0; j < this.#data.count; j++) {
-      this.#residualsOf(j, point);
+      this.#residualsOf(j, point, r, 0);
       for (let i = 0; i < ROWS; i++) sum += r[i]! * r[i]!;
     }
     return sum / 2;
   }
 
-  /** Fills r, g, b and the slopes of the curvature; r is NaN where the curvature has no root. */
-  #residualsOf(j: number, { theta, attitudes, frames }: Point): void {
+  /** Writes one reading's weighted residuals from `out[at]` on; NaN where the curvature has no root. */
+  #residualsOf(
+    j: number,
+    { theta, attitudes, frames }: Point,
+    out: Float64Array,
+    at: number,
+  ): void {
     const { acc, mag, sighting } = this.#data;
     const { acc: wAcc, mag: wMag, aim: wAim } = this.#weights;
-    const r = this.#r;
-    const [g, b] = [this.#g, this.#b];
-    const at = j * 9;
+    const R = j * 9;
     const cosDip = Math.cos(theta[DIP]!);
     const sinDip = Math.sin(theta[DIP]!);
-    for (let k = 0; k < 3; k++) {
-      g[k] = attitudes[at + 6 + k]!;
-      b[k] = cosDip * attitudes[at + k]! + sinDip * g[k]!;
-    }
+    const [g0, g1, g2] = [attitudes[R + 6]!, attitudes[R + 7]!, attitudes[R + 8]!];
+    const b0 = cosDip * attitudes[R]! + sinDip * g0;
+    const b1 = cosDip * attitudes[R + 1]! + sinDip * g1;
+    const b2 = cosDip * attitudes[R + 2]! + sinDip * g2;
     for (let i = 0; i < 3; i++) {
-      const row = 4 * i;
-      let s = theta[row]! * g[0]! + theta[row + 1]! * g[1]! + theta[row + 2]! * g[2]!;
-      if (this.#bowed) {
-        const q = theta[DIP + 1 + i]!;
-        const root = Math.sqrt(1 + 4 * q * s);
-        s = (2 * s) / (1 + root);
-        this.#slope[i] = 1 / root;
-        this.#bend[i] = (s * s) / root;
-      } else {
-        this.#slope[i] = 1;
-      }
-      r[i] = wAcc * (acc[j * 3 + i]! - s - theta[row + 3]!);
-      const m = 12 + row;
-      r[3 + i] =
+      const f = 4 * i;
+      let s = theta[f]! * g0 + theta[f + 1]! * g1 + theta[f + 2]! * g2;
+      if (this.#bowed) s = (2 * s) / (1 + Math.sqrt(1 + 4 * theta[DIP + 1 + i]! * s));
+      out[at + i] = wAcc * (acc[j * 3 + i]! - s - theta[f + 3]!);
+      const h = 12 + f;
+      out[at + 3 + i] =
         wMag *
         (mag[j * 3 + i]! -
-          theta[m]! * b[0]! -
-          theta[m + 1]! * b[1]! -
-          theta[m + 2]! * b[2]! -
-          theta[m + 3]!);
+          theta[h]! * b0 -
+          theta[h + 1]! * b1 -
+          theta[h + 2]! * b2 -
+          theta[h + 3]!);
     }
     const k = sighting[j]!;
     if (k < 0) {
-      r[6] = 0;
-      r[7] = 0;
+      out[at + 6] = 0;
+      out[at + 7] = 0;
       return;
     }
-    const f = k * 9;
-    const [x0, x1, x2] = [attitudes[at]!, attitudes[at + 3]!, attitudes[at + 6]!];
-    r[6] = wAim * (frames[f + 3]! * x0 + frames[f + 4]! * x1 + frames[f + 5]! * x2);
-    r[7] = wAim * (frames[f + 6]! * x0 + frames[f + 7]! * x1 + frames[f + 8]! * x2);
-    this.#byTau = -wAim * (frames[f]! * x0 + frames[f + 1]! * x1 + frames[f + 2]! * x2);
+    const p = k * 9 + 3;
+    const [x0, x1, x2] = [attitudes[R]!, attitudes[R + 3]!, attitudes[R + 6]!];
+    out[at + 6] = wAim * (frames[p]! * x0 + frames[p + 1]! * x1 + frames[p + 2]! * x2);
+    out[at + 7] = wAim * (frames[p + 3]! * x0 + frames[p + 4]! * x1 + frames[p + 5]! * x2);
   }
 
-  /** Fills r and, beside it, its derivatives by δ (D, 8×3), by the dip and by τ. */
-  #linearise(j: number): void {
-    const point = this.#point;
-    this.#residualsOf(j, point);
-    const { theta, attitudes, frames } = point;
-    const { acc: wAcc, mag: wMag, aim: wAim } = this.#weights;
-    const [D, g, b] = [this.#D, this.#g, this.#b];
-    const at = j * 9;
+  /** Makes the linear model at the current point, where it does not stand yet. */
+  #linearise(): void {
+    if (this.#linearised) return;
+    this.#linearised = true;
+    const [gradient, diagonal] = [this.#gradient, this.#diagonal];
+    gradient.fill(0);
+    diagonal.fill(0);
+    this.#gradientTau.fill(0);
+    this.#diagonalTau.fill(0);
+    for (let j = 0; j < this.#data.count; j++) {
+      this.#residualsOf(j, this.#point, this.#r, j * ROWS);
+      this.#deriveSensors(j);
+      this.#deriveAim(j);
+      for (let i = 0; i < 6; i++) {
+        const row = (j * 6 + i) * SPAN;
+        const ri = this.#r[j * ROWS + i]!;
+        for (let c = 0; c < SPAN; c++) {
+          const value = this.#J[row + c]!;
+          const at = c < 4 ? 4 * i + c : this.#extra(i);
+          gradient[at] = gradient[at]! + value * ri;
+          diagonal[at] = diagonal[at]! + value * value;
+        }
+      }
+    }
+  }
+
+  /** The column of θ that a sensor's row depends on beside its own four: the dip, or the curvature of a bowed chip. */
+  #extra(row: number): number {
+    return row < 3 && this.#bowed ? DIP + 1 + row : DIP;
+  }
+
+  #deriveSensors(j: number): void {
+    const { theta, attitudes } = this.#point;
+    const { acc: wAcc, mag: wMag } = this.#weights;
+    const [D, J] = [this.#D, this.#J];
+    const R = j * 9;
     const cosDip = Math.cos(theta[DIP]!);
     const sinDip = Math.sin(theta[DIP]!);
-    for (let i = 0; i < 3; i++) {
-      const a = 4 * i;
-      const [f0, f1, f2] = [theta[a]!, theta[a + 1]!, theta[a + 2]!];
-      const k = -wAcc * this.#slope[i]!;
-      D[i * 3] = k * (f1 * g[2]! - f2 * g[1]!);
-      D[i * 3 + 1] = k * (f2 * g[0]! - f0 * g[2]!);
-      D[i * 3 + 2] = k * (f0 * g[1]! - f1 * g[0]!);
-      const m = 12 + a;
-      const [h0, h1, h2] = [theta[m]!, theta[m + 1]!, theta[m + 2]!];
-      const row = (3 + i) * 3;
-      D[row] = -wMag * (h1 * b[2]! - h2 * b[1]!);
-      D[row + 1] = -wMag * (h2 * b[0]! - h0 * b[2]!);
-      D[row + 2] = -wMag * (h0 * b[1]! - h1 * b[0]!);
-      let byDip = 0;
-      for (let c = 0; c < 3; c++) {
-        byDip += theta[m + c]! * (cosDip * g[c]! - sinDip * attitudes[at + c]!);
+    for (let i = 0; i < 6; i++) {
+      const isAcc = i < 3;
+      const f = 4 * i;
+      const [f0, f1, f2] = [theta[f]!, theta[f + 1]!, theta[f + 2]!];
+      const [n0, n1, n2] = [attitudes[R]!, attitudes[R + 1]!, attitudes[R + 2]!];
+      const [d0, d1, d2] = [attitudes[R + 6]!, attitudes[R + 7]!, attitudes[R + 8]!];
+      let [v0, v1, v2] = [d0, d1, d2];
+      let slope = 1;
+      let extra = 0;
+      if (!isAcc) {
+        v0 = cosDip * n0 + sinDip * d0;
+        v1 = cosDip * n1 + sinDip * d1;
+        v2 = cosDip * n2 + sinDip * d2;
+        extra =
+          -wMag *
+          (f0 * (cosDip * d0 - sinDip * n0) +
+            f1 * (cosDip * d1 - sinDip * n1) +
+            f2 * (cosDip * d2 - sinDip * n2));
+      } else if (this.#bowed) {
+        const t = f0 * v0 + f1 * v1 + f2 * v2;
+        const root = Math.sqrt(1 + 4 * theta[DIP + 1 + i]! * t);
+        const s = (2 * t) / (1 + root);
+        slope = 1 / root;
+        extra = (wAcc * s * s) / root;
       }
-      this.#byDip[i] = -wMag * byDip;
+      const w = isAcc ? -wAcc : -wMag;
+      const k = w * slope;
+      const row = (j * 6 + i) * SPAN;
+      J[row] = k * v0;
+      J[row + 1] = k * v1;
+      J[row + 2] = k * v2;
+      J[row + 3] = w;
+      J[row + 4] = extra;
+      const d = (j * ROWS + i) * 3;
+      D[d] = k * (f1 * v2 - f2 * v1);
+      D[d + 1] = k * (f2 * v0 - f0 * v2);
+      D[d + 2] = k * (f0 * v1 - f1 * v0);
     }
-    const s = this.#data.sighting[j]!;
-    D.fill(0, 18);
-    if (s < 0) return;
-    for (let k = 0; k < 2; k++) {
-      const f = s * 9 + 3 + 3 * k;
+  }
+
+  #deriveAim(j: number): void {
+    const { attitudes, frames } = this.#point;
+    const wAim = this.#weights.aim;
+    const k = this.#data.sighting[j]!;
+    const D = this.#D;
+    const R = j * 9;
+    let byTau = 0;
+    for (let t = 0; t < 2; t++) {
       let [onY, onZ] = [0, 0];
-      for (let c = 0; c < 3; c++) {
-        onY += frames[f + c]! * attitudes[at + 3 * c + 1]!;
-        onZ += frames[f + c]! * attitudes[at + 3 * c + 2]!;
+      if (k >= 0) {
+        const p = k * 9 + 3 + 3 * t;
+        for (let c = 0; c < 3; c++) {
+          onY += frames[p + c]! * attitudes[R + 3 * c + 1]!;
+          onZ += frames[p + c]! * attitudes[R + 3 * c + 2]!;
+        }
       }
-      D[(6 + k) * 3 + 1] = -wAim * onZ;
-      D[(6 + k) * 3 + 2] = wAim * onY;
+      const d = (j * ROWS + 6 + t) * 3;
+      D[d] = 0;
+      D[d + 1] = -wAim * onZ;
+      D[d + 2] = wAim * onY;
     }
+    if (k >= 0) {
+      for (let c = 0; c < 3; c++) byTau -= wAim * frames[k * 9 + c]! * attitudes[R + 3 * c]!;
+      for (let t = 0; t < 2; t++) {
+        const at = k * 2 + t;
+        this.#gradientTau[at] = this.#gradientTau[at]! + byTau * this.#r[j * ROWS + 6 + t]!;
+      }
+      this.#diagonalTau[k] = this.#diagonalTau[k]! + byTau * byTau;
+    }
+    this.#byTau[j] = byTau;
   }
 
   solve(lambda: number): number {
     this.#damping = NaN;
-    const { count, sighting, sightings } = this.#data;
+    this.#linearise();
+    const { count, sightings } = this.#data;
     const width = this.width;
-    const [S, gradient, diagonal] = [this.#system, this.#gradient, this.#diagonal];
-    const { acc: wAcc, mag: wMag } = this.#weights;
-    const [r, D, g, b, E] = [this.#r, this.#D, this.#g, this.#b, this.#E];
+    const [S, h] = [this.#S, this.#step];
     S.fill(0);
-    gradient.fill(0);
-    this.#reducedGradient.fill(0);
-    this.#W.fill(0);
+    h.fill(0);
     this.#V.fill(0);
+    this.#W.fill(0);
     this.#hTau.fill(0);
-    this.#gradientTau.fill(0);
-    this.#diagonalTau.fill(0);
-
-    for (let j = 0; j < count; j++) {
-      this.#linearise(j);
-      const base = j * 3 * width;
-      E.fill(0, base, base + 3 * width);
-
-      // JᵀJ and Jᵀr by θ, and E = Dᵀ J_θ; each sensor row touches four entries of θ (and dip, or its curvature)
-      for (let i = 0; i < 6; i++) {
-        const isAcc = i < 3;
-        const v = isAcc ? g : b;
-        const w = isAcc ? -wAcc : -wMag;
-        const k = isAcc ? w * this.#slope[i]! : w;
-        const [j0, j1, j2] = [k * v[0]!, k * v[1]!, k * v[2]!];
-        const extra = isAcc ? (this.#bowed ? DIP + 1 + i : -1) : DIP;
-        const je = isAcc ? wAcc * this.#bend[i]! : this.#byDip[i - 3]!;
-        const c = 4 * i;
-        const ri = r[i]!;
-        gradient[c] = gradient[c]! + j0 * ri;
-        gradient[c + 1] = gradient[c + 1]! + j1 * ri;
-        gradient[c + 2] = gradient[c + 2]! + j2 * ri;
-        gradient[c + 3] = gradient[c + 3]! + w * ri;
-        let at = c * width + c;
-        S[at] = S[at]! + j0 * j0;
-        S[at + 1] = S[at + 1]! + j0 * j1;
-        S[at + 2] = S[at + 2]! + j0 * j2;
-        S[at + 3] = S[at + 3]! + j0 * w;
-        at += width;
-        S[at + 1] = S[at + 1]! + j1 * j1;
-        S[at + 2] = S[at + 2]! + j1 * j2;
-        S[at + 3] = S[at + 3]! + j1 * w;
-        at += width;
-        S[at + 2] = S[at + 2]! + j2 * j2;
-        S[at + 3] = S[at + 3]! + j2 * w;
-        at += width;
-        S[at + 3] = S[at + 3]! + w * w;
-        for (let d = 0; d < 3; d++) {
-          const Di = D[i * 3 + d]!;
-          const e = base + d * width + c;
-          E[e] = Di * j0;
-          E[e + 1] = Di * j1;
-          E[e + 2] = Di * j2;
-          E[e + 3] = Di * w;
-        }
-        if (extra >= 0) {
-          gradient[extra] = gradient[extra]! + je * ri;
-          S[c * width + extra] = S[c * width + extra]! + j0 * je;
-          S[(c + 1) * width + extra] = S[(c + 1) * width + extra]! + j1 * je;
-          S[(c + 2) * width + extra] = S[(c + 2) * width + extra]! + j2 * je;
-          S[(c + 3) * width + extra] = S[(c + 3) * width + extra]! + w * je;
-          S[extra * width + extra] = S[extra * width + extra]! + je * je;
-          for (let d = 0; d < 3; d++) {
-            const e = base + d * width + extra;
-            E[e] = E[e]! + D[i * 3 + d]! * je;
-          }
-        }
-      }
-      this.#eliminateReading(j, lambda);
-    }
-
-    for (let i = 0; i < width; i++) diagonal[i] = S[i * width + i]!;
-    for (let i = 0; i < width; i++) {
-      S[i * width + i] = S[i * width + i]! * (1 + lambda);
-      this.#reducedGradient[i] = this.#reducedGradient[i]! + gradient[i]!;
-    }
-    for (let j = 0; j < count; j++) subtractSquares(S, E, j * 3 * width, 3, width);
+    for (let j = 0; j < count; j++) this.#eliminateReading(j, lambda);
     for (let k = 0; k < sightings; k++) {
       if (!this.#eliminateSighting(k, lambda)) return NaN;
+    }
+    for (let i = 0; i < width; i++) {
+      S[i * width + i] = S[i * width + i]! + lambda * this.#diagonal[i]!;
     }
     this.#pinGauge();
     if (!cholesky(S, width)) return NaN;
     this.#damping = lambda;
 
-    const step = this.#step;
-    for (let i = 0; i < width; i++) step[i] = -this.#reducedGradient[i]!;
+    const step = h;
+    for (let i = 0; i < width; i++) step[i] = -h[i]!;
     substituteLower(S, step, width);
     substituteUpper(S, step, width);
-    let predicted = 0;
+    const { theta } = this.#trial;
+    let twice = 0;
     for (let i = 0; i < width; i++) {
-      predicted += step[i]! * (lambda * diagonal[i]! * step[i]! - gradient[i]!);
+      theta[i] = this.#point.theta[i]! + step[i]!;
+      twice += step[i]! * (lambda * this.#diagonal[i]! * step[i]! - this.#gradient[i]!);
     }
-    this.#trial.theta.set(this.#point.theta);
-    for (let i = 0; i < width; i++) this.#trial.theta[i] = this.#trial.theta[i]! + step[i]!;
-    const tau = new Float64Array(2);
-    for (let k = 0; k < sightings; k++) predicted += this.#moveSighting(k, lambda, tau);
-    for (let j = 0; j < count; j++) predicted += this.#moveReading(j, sighting[j]!, lambda);
-    return predicted / 2;
+    for (let k = 0; k < sightings; k++) twice += this.#moveSighting(k, lambda);
+    for (let j = 0; j < count; j++) twice += this.#moveReading(j, lambda);
+    return twice / 2;
   }
 
-  /** Divides E, G and the gradient of one reading by the Cholesky factor of its 3×3 block, and passes them on. */
+  /** Factors one reading's 3×3 block, and adds Jᵀ P J and Jᵀ P r to the system and to its sighting's. */
   #eliminateReading(j: number, lambda: number): void {
     const width = this.width;
-    const [r, D, E, L, h] = [this.#r, this.#D, this.#E, this.#L, this.#h];
-    let [u00, u01, u02, u11, u12, u22, g0, g1, g2] = [0, 0, 0, 0, 0, 0, 0, 0, 0];
-    for (let i = 0; i < ROWS; i++) {
-      const [d0, d1, d2] = [D[i * 3]!, D[i * 3 + 1]!, D[i * 3 + 2]!];
-      const ri = r[i]!;
+    const [S, h, J, P] = [this.#S, this.#step, this.#J, this.#P];
+    this.#project(j, lambda);
+    const r = j * ROWS;
+    const base = j * 6 * SPAN;
+    for (let i = 0; i < 6; i++) {
+      let pr = 0;
+      for (let c = 0; c < ROWS; c++) pr += P[i * ROWS + c]! * this.#r[r + c]!;
+      // what the row's neighbours in the extra columns add to it
+      let dip = 0;
+      for (let c = 3; c < 6; c++) dip += P[i * ROWS + c]! * J[base + c * SPAN + 4]!;
+      const row = base + i * SPAN;
+      for (let a = 0; a < 4; a++) {
+        const value = J[row + a]!;
+        const at = 4 * i + a;
+        h[at] = h[at]! + value * pr;
+        for (let c = i; c < 6; c++) {
+          const scale = P[i * ROWS + c]! * value;
+          const s = at * width + 4 * c;
+          const other = base + c * SPAN;
+          S[s] = S[s]! + scale * J[other]!;
+          S[s + 1] = S[s + 1]! + scale * J[other + 1]!;
+          S[s + 2] = S[s + 2]! + scale * J[other + 2]!;
+          S[s + 3] = S[s + 3]! + scale * J[other + 3]!;
+        }
+        S[at * width + DIP] = S[at * width + DIP]! + value * dip;
+        if (!this.#bowed) continue;
+        for (let c = 0; c < 3; c++) {
+          const s = at * width + DIP + 1 + c;
+          S[s] = S[s]! + P[i * ROWS + c]! * value * J[base + c * SPAN + 4]!;
+        }
+      }
+      const extra = J[row + 4]!;
+      const x = this.#extra(i);
+      h[x] = h[x]! + extra * pr;
+      if (i >= 3) {
+        S[DIP * width + DIP] = S[DIP * width + DIP]! + extra * dip;
+      } else if (this.#bowed) {
+        S[DIP * width + x] = S[DIP * width + x]! + extra * dip;
+        for (let c = i; c < 3; c++) {
+          const s = x * width + DIP + 1 + c;
+          S[s] = S[s]! + extra * P[i * ROWS + c]! * J[base + c * SPAN + 4]!;
+        }
+      }
+    }
+
+    const k = this.#data.sighting[j]!;
+    if (k < 0) return;
+    const [V, W, hTau] = [this.#V, this.#W, this.#hTau];
+    const byTau = this.#byTau[j]!;
+    for (let t = 0; t < 2; t++) {
+      const p = (6 + t) * ROWS;
+      let pr = 0;
+      for (let c = 0; c < ROWS; c++) pr += P[p + c]! * this.#r[r + c]!;
+      hTau[k * 2 + t] = hTau[k * 2 + t]! + byTau * pr;
+      const w = (k * 2 + t) * width;
+      for (let i = 0; i < 6; i++) {
+        const scale = byTau * P[p + i]!;
+        const row = base + i * SPAN;
+        for (let a = 0; a < 4; a++) {
+          const at = w + 4 * i + a;
+          W[at] = W[at]! + scale * J[row + a]!;
+        }
+        const x = w + this.#extra(i);
+        W[x] = W[x]! + scale * J[row + 4]!;
+      }
+    }
+    V[k * 3] = V[k * 3]! + byTau * byTau * P[6 * ROWS + 6]!;
+    V[k * 3 + 1] = V[k * 3 + 1]! + byTau * byTau * P[6 * ROWS + 7]!;
+    V[k * 3 + 2] = V[k * 3 + 2]! + byTau * byTau * P[7 * ROWS + 7]!;
+  }
+
+  /** Factors DᵀD (1 + λ on its diagonal) = L Lᵀ of one reading; fills A = D L⁻ᵀ and P = 1 − A Aᵀ. */
+  #project(j: number, lambda: number): void {
+    const [D, A, L] = [this.#D, this.#A, this.#L];
+    const d = j * ROWS * 3;
+    let [u00, u01, u02, u11, u12, u22] = [0, 0, 0, 0, 0, 0];
+    for (let at = d; at < d + ROWS * 3; at += 3) {
+      const [d0, d1, d2] = [D[at]!, D[at + 1]!, D[at + 2]!];
       u00 += d0 * d0;
       u01 += d0 * d1;
       u02 += d0 * d2;
       u11 += d1 * d1;
       u12 += d1 * d2;
       u22 += d2 * d2;
-      g0 += d0 * ri;
-      g1 += d1 * ri;
-      g2 += d2 * ri;
     }
-    this.#gradientDelta[j * 3] = g0;
-    this.#gradientDelta[j * 3 + 1] = g1;
-    this.#gradientDelta[j * 3 + 2] = g2;
-    this.#diagonalDelta[j * 3] = u00;
-    this.#diagonalDelta[j * 3 + 1] = u11;
-    this.#diagonalDelta[j * 3 + 2] = u22;
     const l00 = Math.sqrt(u00 * (1 + lambda));
     const l10 = u01 / l00;
     const l20 = u02 / l00;
     const l11 = Math.sqrt(u11 * (1 + lambda) - l10 * l10);
     const l21 = (u12 - l20 * l10) / l11;
     const l22 = Math.sqrt(u22 * (1 + lambda) - l20 * l20 - l21 * l21);
-    L.set([l00, l10, l20, l11, l21, l22], j * 6);
-
-    const h0 = g0 / l00;
-    const h1 = (g1 - l10 * h0) / l11;
-    const h2 = (g2 - l20 * h0 - l21 * h1) / l22;
-    h[j * 3] = h0;
-    h[j * 3 + 1] = h1;
-    h[j * 3 + 2] = h2;
-    const [e0, e1, e2] = [j * 3 * width, (j * 3 + 1) * width, (j * 3 + 2) * width];
-    const reduced = this.#reducedGradient;
-    for (let c = 0; c < width; c++) {
-      const a0 = E[e0 + c]! / l00;
-      const a1 = (E[e1 + c]! - l10 * a0) / l11;
-      const a2 = (E[e2 + c]! - l20 * a0 - l21 * a1) / l22;
-      E[e0 + c] = a0;
-      E[e1 + c] = a1;
-      E[e2 + c] = a2;
-      reduced[c] = reduced[c]! - a0 * h0 - a1 * h1 - a2 * h2;
+    const l = j * 6;
+    L[l] = l00;
+    L[l + 1] = l10;
+    L[l + 2] = l20;
+    L[l + 3] = l11;
+    L[l + 4] = l21;
+    L[l + 5] = l22;
+    for (let at = d; at < d + ROWS * 3; at += 3) {
+      const a0 = D[at]! / l00;
+      const a1 = (D[at + 1]! - l10 * a0) / l11;
+      A[at] = a0;
+      A[at + 1] = a1;
+      A[at + 2] = (D[at + 2]! - l20 * a0 - l21 * a1) / l22;
     }
+    this.#complement(j);
+  }
 
-    const k = this.#data.sighting[j]!;
-    if (k < 0) return;
-    const G = this.#G;
-    const byTau = this.#byTau;
-    const [V, W, hTau] = [this.#V, this.#W, this.#hTau];
-    for (let t = 0; t < 2; t++) {
-      const q0 = (D[(6 + t) * 3]! * byTau) / l00;
-      const q1 = (D[(6 + t) * 3 + 1]! * byTau - l10 * q0) / l11;
-      const q2 = (D[(6 + t) * 3 + 2]! * byTau - l20 * q0 - l21 * q1) / l22;
-      G[j * 6 + t] = q0;
-      G[j * 6 + 2 + t] = q1;
-      G[j * 6 + 4 + t] = q2;
-      const gradient = byTau * r[6 + t]!;
-      this.#gradientTau[k * 2 + t] = this.#gradientTau[k * 2 + t]! + gradient;
-      this.#diagonalTau[k * 2 + t] = this.#diagonalTau[k * 2 + t]! + byTau * byTau;
-      hTau[k * 2 + t] = hTau[k * 2 + t]! + gradient - q0 * h0 - q1 * h1 - q2 * h2;
-      const w = (k * 2 + t) * width;
-      for (let c = 0; c < width; c++) {
-        W[w + c] = W[w + c]! - q0 * E[e0 + c]! - q1 * E[e1 + c]! - q2 * E[e2 + c]!;
+  /** Fills P = 1 − A Aᵀ of one reading. */
+  #complement(j: number): void {
+    const [A, P] = [this.#A, this.#P];
+    const d = j * ROWS * 3;
+    for (let i = 0; i < ROWS; i++) {
+      const a = d + i * 3;
+      for (let c = i; c < ROWS; c++) {
+        const b = d + c * 3;
+        const value =
+          (i === c ? 1 : 0) - A[a]! * A[b]! - A[a + 1]! * A[b + 1]! - A[a + 2]! * A[b + 2]!;
+        P[i * ROWS + c] = value;
+        P[c * ROWS + i] = value;
       }
     }
-    const [p0, p1, p2] = [G[j * 6]!, G[j * 6 + 2]!, G[j * 6 + 4]!];
-    const [q0, q1, q2] = [G[j * 6 + 1]!, G[j * 6 + 3]!, G[j * 6 + 5]!];
-    const v = k * 3;
-    V[v] = V[v]! - p0 * p0 - p1 * p1 - p2 * p2;
-    V[v + 1] = V[v + 1]! - p0 * q0 - p1 * q1 - p2 * q2;
-    V[v + 2] = V[v + 2]! - q0 * q0 - q1 * q1 - q2 * q2;
   }
 
   #eliminateSighting(k: number, lambda: number): boolean {
     const width = this.width;
-    const [V, W, hTau, diagonal] = [this.#V, this.#W, this.#hTau, this.#diagonalTau];
-    const v00 = V[k * 3]! + diagonal[k * 2]! * (1 + lambda);
-    const v11 = V[k * 3 + 2]! + diagonal[k * 2 + 1]! * (1 + lambda);
-    const l00 = Math.sqrt(v00);
+    const [V, W, hTau, h] = [this.#V, this.#W, this.#hTau, this.#step];
+    const damping = lambda * this.#diagonalTau[k]!;
+    const l00 = Math.sqrt(V[k * 3]! + damping);
     const l10 = V[k * 3 + 1]! / l00;
-    const l11 = Math.sqrt(v11 - l10 * l10);
+    const l11 = Math.sqrt(V[k * 3 + 2]! + damping - l10 * l10);
     if (!(l00 > 0) || !(l11 > 0)) return false;
-    V.set([l00, l10, l11], k * 3);
+    V[k * 3] = l00;
+    V[k * 3 + 1] = l10;
+    V[k * 3 + 2] = l11;
     const h0 = hTau[k * 2]! / l00;
     const h1 = (hTau[k * 2 + 1]! - l10 * h0) / l11;
     hTau[k * 2] = h0;
     hTau[k * 2 + 1] = h1;
     const [w0, w1] = [k * 2 * width, (k * 2 + 1) * width];
-    const reduced = this.#reducedGradient;
     for (let c = 0; c < width; c++) {
       const a0 = W[w0 + c]! / l00;
       const a1 = (W[w1 + c]! - l10 * a0) / l11;
       W[w0 + c] = a0;
       W[w1 + c] = a1;
-      reduced[c] = reduced[c]! - a0 * h0 - a1 * h1;
+      h[c] = h[c]! - a0 * h0 - a1 * h1;
     }
-    subtractSquares(this.#system, W, w0, 2, width);
+    subtractSquares(this.#S, W, w0, 2, width);
     return true;
   }
 
   /** Adds a stiff spring along each direction of θ that changes no residual, as stiff as the system is on average. */
   #pinGauge(): void {
     const width = this.width;
-    const S = this.#system;
+    const S = this.#S;
     const stiffness = this.#stiffness();
     for (const v of this.#gaugeBasis()) {
       for (let i = 0; i < width; i++) {
@@ -512,7 +559,9 @@ export class CalibrationProblem implements LeastSquaresProblem {
   }
 
   #stiffness(): number {
-    return this.#diagonal.reduce((sum, value) => sum + value, 0) / this.width;
+    let sum = 0;
+    for (let i = 0; i < this.width; i++) sum += this.#diagonal[i]!;
+    return sum / this.width;
   }
 
   /** Orthonormal directions of θ that change no residual (Gram and Schmidt over the turns). */
@@ -524,75 +573,72 @@ export class CalibrationProblem implements LeastSquaresProblem {
         const along = v.reduce((sum, value, i) => sum + value * other[i]!, 0);
         for (let i = 0; i < v.length; i++) v[i] = v[i]! - along * other[i]!;
       }
-      const norm = Math.hypot(...v);
+      const norm = Math.sqrt(v.reduce((sum, value) => sum + value * value, 0));
       basis.push(v.map((value) => value / norm));
     }
     return basis;
   }
 
   /** Back-substitutes one sighting's τ into the trial frame; returns its part of twice the predicted decrease. */
-  #moveSighting(k: number, lambda: number, tau: Float64Array): number {
+  #moveSighting(k: number, lambda: number): number {
     const width = this.width;
-    const [V, W, hTau, step] = [this.#V, this.#W, this.#hTau, this.#step];
-    let a0 = -hTau[k * 2]!;
-    let a1 = -hTau[k * 2 + 1]!;
+    const [V, W, step] = [this.#V, this.#W, this.#step];
+    let a0 = -this.#hTau[k * 2]!;
+    let a1 = -this.#hTau[k * 2 + 1]!;
     for (let c = 0; c < width; c++) {
       a0 -= W[k * 2 * width + c]! * step[c]!;
       a1 -= W[(k * 2 + 1) * width + c]! * step[c]!;
     }
-    tau[1] = a1 / V[k * 3 + 2]!;
-    tau[0] = (a0 - V[k * 3 + 1]! * tau[1]!) / V[k * 3]!;
-    // kept for the readings of this sighting, whose δ depend on it
-    hTau[k * 2] = tau[0]!;
-    hTau[k * 2 + 1] = tau[1]!;
-
-    turnFrame(this.#point.frames, this.#trial.frames, k, tau[0]!, tau[1]!);
-    let part = 0;
-    for (let t = 0; t < 2; t++) {
-      part +=
-        tau[t]! *
-        (lambda * this.#diagonalTau[k * 2 + t]! * tau[t]! - this.#gradientTau[k * 2 + t]!);
-    }
-    return part;
+    const t1 = a1 / V[k * 3 + 2]!;
+    const t0 = (a0 - V[k * 3 + 1]! * t1) / V[k * 3]!;
+    this.#tau[k * 2] = t0;
+    this.#tau[k * 2 + 1] = t1;
+    turnFrame(this.#point.frames, this.#trial.frames, k, t0, t1);
+    return (
+      lambda * this.#diagonalTau[k]! * (t0 * t0 + t1 * t1) -
+      t0 * this.#gradientTau[k * 2]! -
+      t1 * this.#gradientTau[k * 2 + 1]!
+    );
   }
 
-  /** Back-substitutes one reading's δ into the trial attitude; returns its part of twice the predicted decrease. */
-  #moveReading(j: number, k: number, lambda: number): number {
-    const width = this.width;
-    const [E, G, L, h, step] = [this.#E, this.#G, this.#L, this.#h, this.#step];
-    const a = [0, 0, 0];
-    for (let d = 0; d < 3; d++) {
-      const e = (j * 3 + d) * width;
-      let sum = -h[j * 3 + d]!;
-      for (let c = 0; c < width; c++) sum -= E[e + c]! * step[c]!;
-      if (k >= 0) {
-        sum -=
-          G[j * 6 + 2 * d]! * this.#hTau[k * 2]! + G[j * 6 + 2 * d + 1]! * this.#hTau[k * 2 + 1]!;
+  /**
+   * Back-substitutes one reading's δ = −L⁻ᵀ Aᵀ (r + J θ + J τ) into the trial attitude; returns its part of twice the
+   * predicted decrease.
+   */
+  #moveReading(j: number, lambda: number): number {
+    const [D, A, J, L, step] = [this.#D, this.#A, this.#J, this.#L, this.#step];
+    const k = this.#data.sighting[j]!;
+    let [s0, s1, s2, g0, g1, g2, u0, u1, u2] = [0, 0, 0, 0, 0, 0, 0, 0, 0];
+    for (let i = 0; i < ROWS; i++) {
+      const r = this.#r[j * ROWS + i]!;
+      let y = r;
+      if (i < 6) {
+        const row = (j * 6 + i) * SPAN;
+        for (let c = 0; c < 4; c++) y += J[row + c]! * step[4 * i + c]!;
+        y += J[row + 4]! * step[this.#extra(i)]!;
+      } else if (k >= 0) {
+        y += this.#byTau[j]! * this.#tau[k * 2 + i - 6]!;
       }
-      a[d] = sum;
+      const at = (j * ROWS + i) * 3;
+      s0 += A[at]! * y;
+      s1 += A[at + 1]! * y;
+      s2 += A[at + 2]! * y;
+      const [d0, d1, d2] = [D[at]!, D[at + 1]!, D[at + 2]!];
+      g0 += d0 * r;
+      g1 += d1 * r;
+      g2 += d2 * r;
+      u0 += d0 * d0;
+      u1 += d1 * d1;
+      u2 += d2 * d2;
     }
-    const [l00, l10, l20, l11, l21, l22] = L.subarray(j * 6, j * 6 + 6) as unknown as [
-      ...[number, number, number, number, number, number],
-    ];
-    const d2 = a[2]! / l22;
-    const d1 = (a[1]! - l21 * d2) / l11;
-    const d0 = (a[0]! - l10 * d1 - l20 * d2) / l00;
+    const l = j * 6;
+    const d2 = -s2 / L[l + 5]!;
+    const d1 = (-s1 - L[l + 4]! * d2) / L[l + 3]!;
+    const d0 = (-s0 - L[l + 1]! * d1 - L[l + 2]! * d2) / L[l]!;
     turnAttitude(this.#point.attitudes, this.#trial.attitudes, j, d0, d1, d2);
-    const [gradient, diagonal] = [this.#gradientDelta, this.#diagonalDelta];
-    let part = 0;
-    [d0, d1, d2].forEach((d, i) => {
-      part += d * (lambda * diagonal[j * 3 + i]! * d - gradient[j * 3 + i]!);
-    });
-    return part;
-  }
-
-  trial(): number {
-    return this.#costAt(this.#trial);
-  }
-
-  accept(): void {
-    [this.#point, this.#trial] = [this.#trial, this.#point];
-    this.#damping = NaN;
+    return (
+      d0 * (lambda * u0 * d0 - g0) + d1 * (lambda * u1 * d1 - g1) + d2 * (lambda * u2 * d2 - g2)
+    );
   }
 
   /** Makes sure that the system stands factored at the current point, with no damping to speak of. */
@@ -601,8 +647,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
   }
 
   /**
-   * Covariance of θ (width × width) at the current point: the inverse of the reduced normal matrix, with the gauge
-   * pinned.
+   * Covariance of θ (width × width) at the current point: the inverse of the reduced normal matrix, with no variance
+   * along the gauge.
    *
    * @returns undefined where the readings do not determine θ
    */
@@ -614,8 +660,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
     for (let i = 0; i < width; i++) {
       column.fill(0);
       column[i] = 1;
-      substituteLower(this.#system, column, width);
-      substituteUpper(this.#system, column, width);
+      substituteLower(this.#S, column, width);
+      substituteUpper(this.#S, column, width);
       inverse.set(column, i * width);
     }
     // a pinned gauge keeps a variance of its own; take it out
@@ -637,38 +683,37 @@ export class CalibrationProblem implements LeastSquaresProblem {
    * @returns undefined where the readings do not determine θ
    */
   leverage(): Leverage | undefined {
-    if (!this.#factored()) return undefined;
+    const C = this.covariance();
+    if (!C) return undefined;
     const { count, sighting } = this.#data;
+    const inSightings = this.#throughSightings(C, true);
     const hat = new Float64Array(count * ROWS);
     const chiSquare = new Float64Array(count);
     const tally = () => ({ squares: 0, redundancy: 0 });
     const kinds = { acc: tally(), mag: tally(), aim: tally() };
-    const M = new Float64Array(ROWS * this.width);
-    const C = new Float64Array(ROWS * ROWS);
+    const H = new Float64Array(ROWS * ROWS);
     const v = new Float64Array(ROWS);
     for (let j = 0; j < count; j++) {
-      this.#projectedRows(j, M);
-      forwardRows(this.#system, M, ROWS, this.width);
-      const rows = sighting[j]! < 0 ? 6 : ROWS;
-      for (let i = 0; i < rows; i++) {
-        for (let c = i; c < rows; c++) C[i * ROWS + c] = (i === c ? 1 : 0) - this.#overlap(M, i, c);
-        const kind = kinds[KIND_OF_ROW[i]!];
-        hat[j * ROWS + i] = 1 - C[i * ROWS + i]! + this.#ownPart(i);
-        kind.squares += this.#r[i]! ** 2;
-        kind.redundancy += 1 - hat[j * ROWS + i]!;
-        v[i] = this.#r[i]!;
+      this.#complement(j);
+      this.#acrossDelta(j, C, inSightings, H);
+      for (let i = 0; i < ROWS; i++) {
+        v[i] = this.#r[j * ROWS + i]!;
+        const own = 1 - this.#P[i * ROWS + i]!;
+        if (i < 6 || sighting[j]! >= 0) {
+          hat[j * ROWS + i] = H[i * ROWS + i]! + own;
+          const kind = kinds[KIND_OF_ROW[i]!];
+          kind.squares += v[i]! ** 2;
+          kind.redundancy += 1 - hat[j * ROWS + i]!;
+        }
         // v lies across D already, so the part of H along D may be left out of its covariance
-        C[i * ROWS + i] = C[i * ROWS + i]! + 1e-9;
+        for (let c = i; c < ROWS; c++)
+          H[i * ROWS + c] = (i === c ? 1 + 1e-9 : 0) - H[i * ROWS + c]!;
       }
-      for (let i = rows; i < ROWS; i++) {
-        C.fill(0, i * ROWS, (i + 1) * ROWS);
-        for (let c = 0; c < i; c++) C[c * ROWS + i] = 0;
-        C[i * ROWS + i] = 1;
-        v[i] = 0;
-      }
-      if (cholesky(C, ROWS)) {
-        substituteLower(C, v, ROWS);
-        chiSquare[j] = v.reduce((sum, value) => sum + value * value, 0);
+      if (cholesky(H, ROWS)) {
+        substituteLower(H, v, ROWS);
+        let sum = 0;
+        for (let i = 0; i < ROWS; i++) sum += v[i]! * v[i]!;
+        chiSquare[j] = sum;
       } else {
         chiSquare[j] = NaN; // the fit rests on this reading alone in some direction; nothing checks it
       }
@@ -677,21 +722,119 @@ export class CalibrationProblem implements LeastSquaresProblem {
   }
 
   /**
-   * The part of the reduced normal matrix (width × width) that each kind of residual makes: they add up to it.
+   * The parts of tr(X N) that each kind of residual makes, N the reduced normal matrix: how much each noise adds to a
+   * variance.
    *
+   * @param X symmetric, width × width
    * @returns undefined where the readings do not determine θ
    */
-  normalByKind(): Record<Kind, Float64Array> | undefined {
+  traceByKind(X: Float64Array): Record<Kind, number> | undefined {
     if (!this.#factored()) return undefined;
-    const width = this.width;
-    const square = () => new Float64Array(width * width);
-    const parts = { acc: square(), mag: square(), aim: square() };
-    const M = new Float64Array(ROWS * width);
+    const inSightings = this.#throughSightings(X, false);
+    const H = new Float64Array(ROWS * ROWS);
+    const parts = { acc: 0, mag: 0, aim: 0 };
     for (let j = 0; j < this.#data.count; j++) {
-      this.#projectedRows(j, M);
-      for (let i = 0; i < ROWS; i++) addSquare(parts[KIND_OF_ROW[i]!], M, i * width, width);
+      this.#complement(j);
+      this.#acrossDelta(j, X, inSightings, H);
+      for (let i = 0; i < ROWS; i++) parts[KIND_OF_ROW[i]!] += H[i * ROWS + i]!;
     }
     return parts;
+  }
+
+  /**
+   * A covariance X of θ carried on to the sightings, whose τ follow θ as −V⁻¹W θ: per sighting the 2×width covariance of
+   * τ with θ and the three numbers of that of τ, with τ's own variance V⁻¹ where asked.
+   */
+  #throughSightings(X: Float64Array, own: boolean): { cross: Float64Array; tau: Float64Array } {
+    const { sightings } = this.#data;
+    const width = this.width;
+    const [V, W] = [this.#V, this.#W];
+    const cross = new Float64Array(sightings * 2 * width);
+    const tau = new Float64Array(sightings * 3);
+    const y = new Float64Array(2 * width);
+    for (let k = 0; k < sightings; k++) {
+      const [l00, l10, l11] = [V[k * 3]!, V[k * 3 + 1]!, V[k * 3 + 2]!];
+      const w = k * 2 * width;
+      for (let c = 0; c < width; c++) {
+        y[width + c] = W[w + width + c]! / l11;
+        y[c] = (W[w + c]! - l10 * y[width + c]!) / l00;
+      }
+      let [t00, t01, t11] = [0, 0, 0];
+      for (let i = 0; i < width; i++) {
+        let [x0, x1] = [0, 0];
+        for (let c = 0; c < width; c++) {
+          x0 += X[i * width + c]! * y[c]!;
+          x1 += X[i * width + c]! * y[width + c]!;
+        }
+        cross[w + i] = -x0;
+        cross[w + width + i] = -x1;
+        t00 += x0 * y[i]!;
+        t01 += x0 * y[width + i]!;
+        t11 += x1 * y[width + i]!;
+      }
+      if (own) {
+        // (L Lᵀ)⁻¹ of the 2×2 factor
+        const i11 = 1 / l11;
+        const i10 = -l10 / (l00 * l11);
+        t00 += 1 / (l00 * l00) + i10 * i10;
+        t01 += i10 * i11;
+        t11 += i11 * i11;
+      }
+      tau[k * 3] = t00;
+      tau[k * 3 + 1] = t01;
+      tau[k * 3 + 2] = t11;
+    }
+    return { cross, tau };
+  }
+
+  /** Fills H = P J X Jᵀ P of one reading, J by θ and τ, X as {@link #throughSightings} has it. P must stand. */
+  #acrossDelta(
+    j: number,
+    X: Float64Array,
+    { cross, tau }: { cross: Float64Array; tau: Float64Array },
+    H: Float64Array,
+  ): void {
+    const width = this.width;
+    const [J, P, K, half] = [this.#J, this.#P, this.#K, this.#half];
+    const k = this.#data.sighting[j]!;
+    const byTau = this.#byTau[j]!;
+    K.fill(0);
+    for (let i = 0; i < 6; i++) {
+      const row = (j * 6 + i) * SPAN;
+      for (let c = i; c < 6; c++) {
+        const other = (j * 6 + c) * SPAN;
+        let sum = 0;
+        for (let a = 0; a < SPAN; a++) {
+          const x = (a < 4 ? 4 * i + a : this.#extra(i)) * width;
+          const at = x + 4 * c;
+          sum +=
+            J[row + a]! *
+            (X[at]! * J[other]! +
+              X[at + 1]! * J[other + 1]! +
+              X[at + 2]! * J[other + 2]! +
+              X[at + 3]! * J[other + 3]! +
+              X[x + this.#extra(c)]! * J[other + 4]!);
+        }
+        K[i * ROWS + c] = sum;
+        K[c * ROWS + i] = sum;
+      }
+      if (k < 0) continue;
+      for (let t = 0; t < 2; t++) {
+        const w = (k * 2 + t) * width;
+        let sum = J[row + 4]! * cross[w + this.#extra(i)]!;
+        for (let a = 0; a < 4; a++) sum += J[row + a]! * cross[w + 4 * i + a]!;
+        K[i * ROWS + 6 + t] = sum * byTau;
+        K[(6 + t) * ROWS + i] = sum * byTau;
+      }
+    }
+    if (k >= 0) {
+      K[6 * ROWS + 6] = byTau * byTau * tau[k * 3]!;
+      K[6 * ROWS + 7] = byTau * byTau * tau[k * 3 + 1]!;
+      K[7 * ROWS + 6] = K[6 * ROWS + 7]!;
+      K[7 * ROWS + 7] = byTau * byTau * tau[k * 3 + 2]!;
+    }
+    multiplySquare(P, K, half);
+    multiplySquare(half, P, H);
   }
 
   /**
@@ -711,10 +854,10 @@ export class CalibrationProblem implements LeastSquaresProblem {
     const M = new Float64Array(rows * width);
     const e = new Float64Array(rows);
     members.forEach((j, m) => {
-      this.#projectedRows(j, M.subarray(m * ROWS * width, (m + 1) * ROWS * width));
-      e.set(this.#r, m * ROWS);
+      this.#projectedRows(j, M, m * ROWS * width);
+      e.set(this.#r.subarray(j * ROWS, (j + 1) * ROWS), m * ROWS);
     });
-    forwardRows(this.#system, M, rows, width);
+    forwardRows(this.#S, M, rows, width);
     const C = new Float64Array(rows * rows);
     for (let i = 0; i < rows; i++) {
       for (let c = i; c < rows; c++) {
@@ -731,84 +874,38 @@ export class CalibrationProblem implements LeastSquaresProblem {
     for (let i = 0; i < rows; i++) {
       for (let k = 0; k < width; k++) change[k] = change[k]! + M[i * width + k]! * e[i]!;
     }
-    substituteUpper(this.#system, change, width);
+    substituteUpper(this.#S, change, width);
     return {
       squares: e.reduce((sum, value) => sum + value * value, 0),
       theta: this.#point.theta.map((value, i) => value + change[i]!),
     };
   }
 
-  /**
-   * Writes one reading's 8×width derivative by θ after its own δ and its sighting's τ have followed: what is left of
-   * J_θ across D and J_τ. Keeps D L⁻ᵀ and the part along τ for {@link #ownPart} and {@link #overlap}.
-   */
-  #projectedRows(j: number, M: Float64Array): void {
-    this.#linearise(j);
-    this.#denseRows(M);
+  /** Writes P (J_θ − J_τ V⁻¹ W), 8×width, of one reading from `out[at]` on. */
+  #projectedRows(j: number, out: Float64Array, at: number): void {
+    this.#complement(j);
     const width = this.width;
-    const [E, W, G, D, L, V] = [this.#E, this.#W, this.#G, this.#D, this.#L, this.#V];
+    const [J, P, V, W] = [this.#J, this.#P, this.#V, this.#W];
     const k = this.#data.sighting[j]!;
-    const l = j * 6;
-    const e = j * 3 * width;
     for (let i = 0; i < ROWS; i++) {
-      const a0 = D[i * 3]! / L[l]!;
-      const a1 = (D[i * 3 + 1]! - L[l + 1]! * a0) / L[l + 3]!;
-      const a2 = (D[i * 3 + 2]! - L[l + 2]! * a0 - L[l + 4]! * a1) / L[l + 5]!;
-      this.#inDelta[i * 3] = a0;
-      this.#inDelta[i * 3 + 1] = a1;
-      this.#inDelta[i * 3 + 2] = a2;
-      const row = i * width;
-      let [t0, t1] = [0, 0];
-      if (k >= 0) {
-        const g = j * 6;
-        t0 = -a0 * G[g]! - a1 * G[g + 2]! - a2 * G[g + 4]!;
-        t1 = -a0 * G[g + 1]! - a1 * G[g + 3]! - a2 * G[g + 5]!;
-        if (i === 6) t0 += this.#byTau;
-        if (i === 7) t1 += this.#byTau;
-        t0 /= V[k * 3]!;
-        t1 = (t1 - V[k * 3 + 1]! * t0) / V[k * 3 + 2]!;
+      const row = at + i * width;
+      for (let c = 0; c < 6; c++) {
+        const p = P[i * ROWS + c]!;
+        const other = (j * 6 + c) * SPAN;
+        for (let a = 0; a < SPAN; a++) {
+          const x = row + (a < 4 ? 4 * c + a : this.#extra(c));
+          out[x] = out[x]! + p * J[other + a]!;
+        }
       }
-      this.#inTau[i * 2] = t0;
-      this.#inTau[i * 2 + 1] = t1;
+      if (k < 0) continue;
+      // −J_τ V⁻¹ W with W divided by V's factor already
+      const [l00, l10, l11] = [V[k * 3]!, V[k * 3 + 1]!, V[k * 3 + 2]!];
+      const b0 = (this.#byTau[j]! * P[i * ROWS + 6]!) / l00;
+      const b1 = (this.#byTau[j]! * P[i * ROWS + 7]! - l10 * b0) / l11;
       const w = k * 2 * width;
       for (let c = 0; c < width; c++) {
-        let left =
-          M[row + c]! - a0 * E[e + c]! - a1 * E[e + width + c]! - a2 * E[e + 2 * width + c]!;
-        if (k >= 0) left -= t0 * W[w + c]! + t1 * W[w + width + c]!;
-        M[row + c] = left;
+        out[row + c] = out[row + c]! - b0 * W[w + c]! - b1 * W[w + width + c]!;
       }
-    }
-  }
-
-  /** Entry of the hat matrix between rows i and c of one reading, without the part along its own δ. */
-  #overlap(M: Float64Array, i: number, c: number): number {
-    const width = this.width;
-    const T = this.#inTau;
-    let sum = T[i * 2]! * T[c * 2]! + T[i * 2 + 1]! * T[c * 2 + 1]!;
-    for (let e = 0; e < width; e++) sum += M[i * width + e]! * M[c * width + e]!;
-    return sum;
-  }
-
-  /** Diagonal entry of the part of the hat matrix along the reading's own δ. */
-  #ownPart(i: number): number {
-    const d = this.#inDelta;
-    return d[i * 3]! ** 2 + d[i * 3 + 1]! ** 2 + d[i * 3 + 2]! ** 2;
-  }
-
-  /** Writes the 8×width derivative by θ of the reading last linearised. */
-  #denseRows(M: Float64Array): void {
-    const width = this.width;
-    const { acc: wAcc, mag: wMag } = this.#weights;
-    M.fill(0);
-    for (let i = 0; i < 3; i++) {
-      for (let c = 0; c < 3; c++) {
-        M[i * width + 4 * i + c] = -wAcc * this.#slope[i]! * this.#g[c]!;
-        M[(3 + i) * width + 12 + 4 * i + c] = -wMag * this.#b[c]!;
-      }
-      M[i * width + 4 * i + 3] = -wAcc;
-      M[(3 + i) * width + 12 + 4 * i + 3] = -wMag;
-      M[(3 + i) * width + DIP] = this.#byDip[i]!;
-      if (this.#bowed) M[i * width + DIP + 1 + i] = wAcc * this.#bend[i]!;
     }
   }
 
@@ -817,19 +914,23 @@ export class CalibrationProblem implements LeastSquaresProblem {
    * 8×(width+5) matrix.
    */
   jacobianOf(j: number): { residuals: Float64Array; jacobian: Float64Array } {
-    this.#linearise(j);
-    const width = this.width;
-    const theta = new Float64Array(ROWS * width);
-    this.#denseRows(theta);
-    const jacobian = new Float64Array(ROWS * (width + 5));
+    this.#linearise();
+    const width = this.width + 5;
+    const jacobian = new Float64Array(ROWS * width);
     for (let i = 0; i < ROWS; i++) {
-      jacobian.set(theta.subarray(i * width, (i + 1) * width), i * (width + 5));
-      jacobian.set(this.#D.subarray(i * 3, i * 3 + 3), i * (width + 5) + width);
-      if (i >= 6 && this.#data.sighting[j]! >= 0) {
-        jacobian[i * (width + 5) + width + 3 + (i - 6)] = this.#byTau;
+      if (i < 6) {
+        const row = (j * 6 + i) * SPAN;
+        jacobian[i * width + this.#extra(i)] = this.#J[row + 4]!;
+        for (let a = 0; a < 4; a++) jacobian[i * width + 4 * i + a] = this.#J[row + a]!;
+      } else {
+        jacobian[i * width + this.width + 3 + (i - 6)] = this.#byTau[j]!;
       }
+      jacobian.set(
+        this.#D.subarray((j * ROWS + i) * 3, (j * ROWS + i) * 3 + 3),
+        i * width + this.width,
+      );
     }
-    return { residuals: this.#r.slice(), jacobian };
+    return { residuals: this.#r.slice(j * ROWS, (j + 1) * ROWS), jacobian };
   }
 
   /** For the same check: weighted residuals of one reading after moving θ, its δ and its sighting's τ. */
@@ -844,8 +945,20 @@ export class CalibrationProblem implements LeastSquaresProblem {
     turnAttitude(attitudes, moved.attitudes, j, ...delta);
     const k = this.#data.sighting[j]!;
     if (k >= 0) turnFrame(frames, moved.frames, k, ...tau);
-    this.#residualsOf(j, moved);
-    return this.#r.slice();
+    const out = new Float64Array(ROWS);
+    this.#residualsOf(j, moved, out, 0);
+    return out;
+  }
+}
+
+/** out ← a b, all ROWS×ROWS. */
+function multiplySquare(a: Float64Array, b: Float64Array, out: Float64Array): void {
+  for (let i = 0; i < ROWS; i++) {
+    for (let c = 0; c < ROWS; c++) {
+      let sum = 0;
+      for (let k = 0; k < ROWS; k++) sum += a[i * ROWS + k]! * b[k * ROWS + c]!;
+      out[i * ROWS + c] = sum;
+    }
   }
 }
 
@@ -858,86 +971,4 @@ function turnOfTheta(theta: Float64Array, axis: number): Float64Array {
     v[row + two] = theta[row + one]!;
   }
   return v;
-}
-
-/** Frames of the sightings (rows d, P₀, P₁), each along the mean of its readings' sights. */
-function meanDirections(data: Observations, attitudes: Float64Array): Float64Array {
-  const frames = new Float64Array(data.sightings * 9);
-  for (let j = 0; j < data.count; j++) {
-    const k = data.sighting[j]!;
-    if (k < 0) continue;
-    for (let c = 0; c < 3; c++) {
-      frames[k * 9 + c] = frames[k * 9 + c]! + attitudes[j * 9 + 3 * c]!;
-    }
-  }
-  for (let k = 0; k < data.sightings; k++) {
-    const d = frames.subarray(k * 9, k * 9 + 3);
-    const norm = Math.hypot(d[0]!, d[1]!, d[2]!) || 1;
-    const [x, y, z] = [d[0]! / norm, d[1]! / norm, d[2]! / norm];
-    // any axis not along d starts the tangent plane
-    const [ax, ay, az] = Math.abs(z) < 0.9 ? [0, 0, 1] : [1, 0, 0];
-    const along = ax * x + ay * y + az * z;
-    const [px, py, pz] = [ax - along * x, ay - along * y, az - along * z];
-    const p = Math.hypot(px, py, pz);
-    const [p0, p1, p2] = [px / p, py / p, pz / p];
-    frames.set([x, y, z, p0, p1, p2, y * p2 - z * p1, z * p0 - x * p2, x * p1 - y * p0], k * 9);
-  }
-  return frames;
-}
-
-/** Attitude j of `to` becomes that of `from`, turned in the body: R exp([δ]×). */
-function turnAttitude(
-  from: Float64Array,
-  to: Float64Array,
-  j: number,
-  d0: number,
-  d1: number,
-  d2: number,
-): void {
-  const turn = rotation(d0, d1, d2);
-  for (let row = j * 9; row < j * 9 + 9; row += 3) {
-    for (let c = 0; c < 3; c++) {
-      to[row + c] =
-        from[row]! * turn[c]! + from[row + 1]! * turn[3 + c]! + from[row + 2]! * turn[6 + c]!;
-    }
-  }
-}
-
-/** Frame k of `to` becomes that of `from`, its direction d moved towards d + τ₀P₀ + τ₁P₁ and the axes with it. */
-function turnFrame(from: Float64Array, to: Float64Array, k: number, t0: number, t1: number): void {
-  const f = k * 9;
-  // that rotation turns about d × Pτ = τ₀ P₁ − τ₁ P₀
-  const turn = rotation(
-    t0 * from[f + 6]! - t1 * from[f + 3]!,
-    t0 * from[f + 7]! - t1 * from[f + 4]!,
-    t0 * from[f + 8]! - t1 * from[f + 5]!,
-  );
-  for (let row = f; row < f + 9; row += 3) {
-    for (let c = 0; c < 3; c++) {
-      to[row + c] =
-        turn[c * 3]! * from[row]! +
-        turn[c * 3 + 1]! * from[row + 1]! +
-        turn[c * 3 + 2]! * from[row + 2]!;
-    }
-  }
-}
-
-/** Rotation matrix exp([v]×), row by row (Rodrigues' formula). */
-function rotation(x: number, y: number, z: number): Float64Array {
-  const angle2 = x * x + y * y + z * z;
-  const angle = Math.sqrt(angle2);
-  // sin(a)/a and (1 − cos a)/a², by series where division would lose digits
-  const s = angle < 1e-4 ? 1 - angle2 / 6 : Math.sin(angle) / angle;
-  const c = angle < 1e-4 ? 0.5 - angle2 / 24 : (1 - Math.cos(angle)) / angle2;
-  const m = new Float64Array(9);
-  m[0] = 1 - c * (y * y + z * z);
-  m[1] = c * x * y - s * z;
-  m[2] = c * x * z + s * y;
-  m[3] = c * x * y + s * z;
-  m[4] = 1 - c * (x * x + z * z);
-  m[5] = c * y * z - s * x;
-  m[6] = c * x * z - s * y;
-  m[7] = c * y * z + s * x;
-  m[8] = 1 - c * (x * x + y * y);
-  return m;
 }

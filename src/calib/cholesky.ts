@@ -3,15 +3,6 @@
  * matrix library allocates at every step, which here costs several times the arithmetic itself.)
  */
 
-/** Adds v vᵀ, v the row of X that begins at `base`. */
-export function addSquare(m: Float64Array, X: Float64Array, base: number, n: number): void {
-  for (let i = 0; i < n; i++) {
-    const vi = X[base + i]!;
-    if (vi === 0) continue;
-    for (let c = 0; c < n; c++) m[i * n + c] = m[i * n + c]! + vi * X[base + c]!;
-  }
-}
-
 /** Subtracts XᵀX from the upper triangle of S; X has `rows` rows of `width`, from `base` on. */
 export function subtractSquares(
   S: Float64Array,

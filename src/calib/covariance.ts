@@ -29,9 +29,9 @@ export interface AngleErrors {
   inclination: number;
 }
 
-/** One kind of noise: its part of the reduced normal matrix (width × width), and the redundancy it was found with. */
+/** How much one kind of noise adds to a variance, and with what redundancy that noise was found. */
 export interface NoiseShare {
-  normal: Float64Array;
+  part: number;
   redundancy: number;
 }
 
@@ -39,12 +39,13 @@ export interface NoiseShare {
  * Builds an {@link Uncertainty}.
  *
  * @param covariance width × width, of θ
- * @param shares the kinds of noise that were found from the readings; none where the noise is known
+ * @param shares splits tr(X N), N the reduced normal matrix, by the kinds of noise that were found from the readings;
+ * absent where the noise is known
  */
 export function uncertaintyFrom(
   theta: Float64Array,
   covariance: Float64Array,
-  shares: readonly NoiseShare[] = [],
+  shares: (X: Float64Array) => readonly NoiseShare[] = () => [],
 ): Uncertainty {
   const width = theta.length;
   const rowsAt = derivatives([...theta]);
@@ -63,9 +64,8 @@ export function uncertaintyFrom(
     // mean variance tr(R C), R the mean square of the derivatives; each noise's part of it tr(C R C N)
     const variance = traceOfProduct(squares[angle], covariance, width);
     const response = product(product(covariance, squares[angle], width), covariance, width);
-    const scatter = shares.reduce(
-      (sum, { normal, redundancy }) =>
-        sum + traceOfProduct(response, normal, width) ** 2 / Math.max(1, redundancy),
+    const scatter = shares(response).reduce(
+      (sum, { part, redundancy }) => sum + part ** 2 / Math.max(1, redundancy),
       0,
     );
     return { error: Math.sqrt(Math.max(0, variance)), freedom: variance ** 2 / scatter };

@@ -10,7 +10,7 @@ import {
   type Coefficients,
 } from './model.ts';
 import { leaveSightingsOut, type HeldOut } from './held-out.ts';
-import { refine, type Estimate } from './noise.ts';
+import { KINDS, refine, type Estimate } from './noise.ts';
 import type { Mounting, Reading, Vec3 } from './reading.ts';
 import { freedomOf, MOST_SET_ASIDE, whyBad, worstReading } from './screening.ts';
 import type { Stop } from './solver.ts';
@@ -206,18 +206,15 @@ export function fit(given: readonly Reading[], options: FitOptions = {}): Fit | 
   const problem = new CalibrationProblem(data, state.theta, state.attitudes);
   problem.noise = noise;
   const covariance = problem.covariance();
-  const normals = problem.normalByKind();
   const uncertainty =
     covariance &&
-    normals &&
-    uncertaintyFrom(
-      state.theta,
-      covariance,
-      (['acc', 'mag', 'aim'] as const).map((kind) => ({
-        normal: normals[kind],
+    uncertaintyFrom(state.theta, covariance, (X) => {
+      const parts = problem.traceByKind(X);
+      return KINDS.map((kind) => ({
+        part: parts?.[kind] ?? 0,
         redundancy: estimate.redundancy[kind],
-      })),
-    );
+      }));
+    });
   if (!uncertainty || !(uncertainty.azimuth < HOPELESS)) {
     return { ok: false, cause: 'undetermined', ...undetermined(state.theta, covariance) };
   }

@@ -72,4 +72,4 @@ export function refine(data: Data, from: State, first: NoiseScales): Estimate {
   };
 }
 
-const KINDS = ['acc', 'mag', 'aim'] as const;
+export const KINDS = ['acc', 'mag', 'aim'] as const;
