@@ -118,8 +118,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
   readonly #tau: Float64Array;
   // room for one reading's 8×8 matrices
   readonly #P = new Float64Array(ROWS * ROWS);
-  readonly #K = new Float64Array(ROWS * ROWS);
-  readonly #half = new Float64Array(ROWS * ROWS);
+  readonly #Y = new Float64Array(ROWS * 3);
+  readonly #T = new Float64Array(9);
   readonly #one = new Float64Array(ROWS);
   /** λ of that system; NaN where none stands factored at the current point. */
   #damping = NaN;
@@ -694,11 +694,11 @@ export class CalibrationProblem implements LeastSquaresProblem {
     const H = new Float64Array(ROWS * ROWS);
     const v = new Float64Array(ROWS);
     for (let j = 0; j < count; j++) {
-      this.#complement(j);
       this.#acrossDelta(j, C, inSightings, H);
       for (let i = 0; i < ROWS; i++) {
         v[i] = this.#r[j * ROWS + i]!;
-        const own = 1 - this.#P[i * ROWS + i]!;
+        const a = (j * ROWS + i) * 3;
+        const own = this.#A[a]! ** 2 + this.#A[a + 1]! ** 2 + this.#A[a + 2]! ** 2;
         if (i < 6 || sighting[j]! >= 0) {
           hat[j * ROWS + i] = H[i * ROWS + i]! + own;
           const kind = kinds[KIND_OF_ROW[i]!];
@@ -734,7 +734,6 @@ export class CalibrationProblem implements LeastSquaresProblem {
     const H = new Float64Array(ROWS * ROWS);
     const parts = { acc: 0, mag: 0, aim: 0 };
     for (let j = 0; j < this.#data.count; j++) {
-      this.#complement(j);
       this.#acrossDelta(j, X, inSightings, H);
       for (let i = 0; i < ROWS; i++) parts[KIND_OF_ROW[i]!] += H[i * ROWS + i]!;
     }
@@ -787,15 +786,16 @@ export class CalibrationProblem implements LeastSquaresProblem {
     return { cross, tau };
   }
 
-  /** Fills H = P J X Jᵀ P of one reading, J by θ and τ, X as {@link #throughSightings} has it. P must stand. */
+  /** Fills the upper triangle of K = P J X Jᵀ P of one reading, J by θ and τ, X as {@link #throughSightings} has it. */
   #acrossDelta(
     j: number,
     X: Float64Array,
     { cross, tau }: { cross: Float64Array; tau: Float64Array },
-    H: Float64Array,
+    K: Float64Array,
   ): void {
     const width = this.width;
-    const [J, P, K, half] = [this.#J, this.#P, this.#K, this.#half];
+    const [J, A, Y, T] = [this.#J, this.#A, this.#Y, this.#T];
+    const at = j * ROWS * 3;
     const k = this.#data.sighting[j]!;
     const byTau = this.#byTau[j]!;
     K.fill(0);
@@ -806,13 +806,13 @@ export class CalibrationProblem implements LeastSquaresProblem {
         let sum = 0;
         for (let a = 0; a < SPAN; a++) {
           const x = (a < 4 ? 4 * i + a : this.#extra(i)) * width;
-          const at = x + 4 * c;
+          const y = x + 4 * c;
           sum +=
             J[row + a]! *
-            (X[at]! * J[other]! +
-              X[at + 1]! * J[other + 1]! +
-              X[at + 2]! * J[other + 2]! +
-              X[at + 3]! * J[other + 3]! +
+            (X[y]! * J[other]! +
+              X[y + 1]! * J[other + 1]! +
+              X[y + 2]! * J[other + 2]! +
+              X[y + 3]! * J[other + 3]! +
               X[x + this.#extra(c)]! * J[other + 4]!);
         }
         K[i * ROWS + c] = sum;
@@ -833,8 +833,36 @@ export class CalibrationProblem implements LeastSquaresProblem {
       K[7 * ROWS + 6] = K[6 * ROWS + 7]!;
       K[7 * ROWS + 7] = byTau * byTau * tau[k * 3 + 2]!;
     }
-    multiplySquare(P, K, half);
-    multiplySquare(half, P, H);
+    // with P = 1 − A Aᵀ and Z = K A: P K P = K − A Zᵀ − Z Aᵀ + A (AᵀZ) Aᵀ, or K − A Yᵀ − Y Aᵀ with Y = Z − A (AᵀZ) / 2
+    for (let a = 0; a < 3; a++) {
+      for (let i = 0; i < ROWS; i++) {
+        let sum = 0;
+        for (let c = 0; c < ROWS; c++) sum += K[i * ROWS + c]! * A[at + c * 3 + a]!;
+        Y[i * 3 + a] = sum;
+      }
+    }
+    for (let a = 0; a < 3; a++) {
+      for (let b = 0; b < 3; b++) {
+        let sum = 0;
+        for (let i = 0; i < ROWS; i++) sum += A[at + i * 3 + a]! * Y[i * 3 + b]!;
+        T[a * 3 + b] = sum / 2;
+      }
+    }
+    for (let i = 0; i < ROWS * 3; i += 3) {
+      const [a0, a1, a2] = [A[at + i]!, A[at + i + 1]!, A[at + i + 2]!];
+      for (let b = 0; b < 3; b++) {
+        Y[i + b] = Y[i + b]! - a0 * T[b]! - a1 * T[3 + b]! - a2 * T[6 + b]!;
+      }
+    }
+    for (let i = 0; i < ROWS; i++) {
+      for (let c = i; c < ROWS; c++) {
+        let sum = K[i * ROWS + c]!;
+        for (let a = 0; a < 3; a++) {
+          sum -= A[at + i * 3 + a]! * Y[c * 3 + a]! + Y[i * 3 + a]! * A[at + c * 3 + a]!;
+        }
+        K[i * ROWS + c] = sum;
+      }
+    }
   }
 
   /**
@@ -948,17 +976,6 @@ export class CalibrationProblem implements LeastSquaresProblem {
     const out = new Float64Array(ROWS);
     this.#residualsOf(j, moved, out, 0);
     return out;
-  }
-}
-
-/** out ← a b, all ROWS×ROWS. */
-function multiplySquare(a: Float64Array, b: Float64Array, out: Float64Array): void {
-  for (let i = 0; i < ROWS; i++) {
-    for (let c = 0; c < ROWS; c++) {
-      let sum = 0;
-      for (let k = 0; k < ROWS; k++) sum += a[i * ROWS + k]! * b[k * ROWS + c]!;
-      out[i * ROWS + c] = sum;
-    }
   }
 }
 

@@ -254,21 +254,14 @@ function summary(
   grid: readonly Difference[],
   angle: 'azimuth' | 'inclination',
 ): AngleChange | undefined {
-  let squares = 0;
-  for (const { [angle]: value } of everywhere) {
-    if (value === undefined) return undefined;
-    squares += value * value;
-  }
-  let worst: Difference | undefined;
-  for (const difference of [...everywhere, ...grid]) {
-    const value = difference[angle];
-    if (value === undefined) return undefined;
-    if (!worst || Math.abs(value) > Math.abs(worst[angle]!)) worst = difference;
-  }
-  const [azimuth, inclination, roll] = worst!.attitude;
+  const all = [...everywhere, ...grid];
+  if (all.some(({ [angle]: value }) => value === undefined)) return undefined;
+  const squares = everywhere.reduce((sum, { [angle]: value }) => sum + value! ** 2, 0);
+  const worst = all.reduce((a, b) => (Math.abs(b[angle]!) > Math.abs(a[angle]!) ? b : a));
+  const [azimuth, inclination, roll] = worst.attitude;
   return {
     rms: Math.sqrt(squares / everywhere.length),
-    largest: worst![angle]!,
+    largest: worst[angle]!,
     at: { azimuth: wrap(azimuth), inclination, roll: wrap(roll) },
   };
 }

@@ -4,7 +4,8 @@ import type { LeastSquaresProblem } from './solver.ts';
  * A small least-squares problem with a dense Jacobian, for fits with a handful of unknowns and no structure to use.
  *
  * The damped step comes from a QR factorisation (Householder) of the Jacobian with √λ·D below it, D the norms of its
- * columns, so that the condition number is not squared. Golub and Van Loan, Matrix Computations, section 5.2.
+ * columns, so that the condition number is not squared. Golub and Van Loan, Matrix Computations, section 5.2. Where a
+ * column is zero, its D is one, as in MINPACK (Moré 1978): an unknown without effect stays, and the others move.
  */
 export class DenseProblem implements LeastSquaresProblem {
   /** The current point. */
@@ -54,7 +55,7 @@ export class DenseProblem implements LeastSquaresProblem {
     for (let j = 0; j < n; j++) {
       let square = 0;
       for (let i = 0; i < m; i++) square += a[i * n + j]! ** 2;
-      a[(m + j) * n + j] = Math.sqrt(lambda * square);
+      a[(m + j) * n + j] = Math.sqrt(lambda * (square || 1));
     }
     if (!solveLeastSquares(a, b, m + n, n, this.#step)) return NaN;
 

@@ -27,7 +27,11 @@ export const cross = (a: Vec3, b: Vec3): Vec3 => [
   a[2] * b[0] - a[0] * b[2],
   a[0] * b[1] - a[1] * b[0],
 ];
-export const length = (a: Vec3): number => Math.hypot(a[0], a[1], a[2]);
+export const length = (a: Vec3): number => {
+  const square = dot(a, a);
+  // Math.hypot is several times slower, and needed only where squares leave the range of numbers
+  return square > 1e-290 && square < 1e290 ? Math.sqrt(square) : Math.hypot(a[0], a[1], a[2]);
+};
 export const times = (a: Vec3, k: number): Vec3 => [a[0] * k, a[1] * k, a[2] * k];
 export const plus = (a: Vec3, b: Vec3): Vec3 => [a[0] + b[0], a[1] + b[1], a[2] + b[2]];
 export const unit = (a: Vec3): Vec3 => times(a, 1 / length(a));

@@ -46,12 +46,13 @@ export interface ValidityLimits {
 
 /**
  * Our own choice, and to be replaced by whoever knows the sensor. 5 °C: ordinary magnetometers' offsets drift by up to
- * some 0.1 % of the field per degree (from memory). 40°: the cube plan leaves gaps of 31° between its directions of
- * down, and a little more between those of the field. 0.25°: half of the mean spread that common practice accepts.
+ * some 0.1 % of the field per degree (from memory). 50°: the cube plan with quarter turns leaves gaps of 45° between its
+ * directions of down (a level sight at a roll of 45° is that far from any), and readings are a few degrees off their
+ * aims. 0.25°: half of the mean spread that common practice accepts.
  */
 export const ORDINARY_LIMITS: ValidityLimits = {
   temperature: 5,
-  reach: radians(40),
+  reach: radians(50),
   standardError: { azimuth: radians(0.25), inclination: radians(0.25) },
 };
 
@@ -186,13 +187,12 @@ const NEARLY_VERTICAL = radians(0.1);
 /** Azimuth, inclination and roll at which errors are computed; a vertical sight, which has none, is tilted a little. */
 function attitudeOf({ g, b }: Asked): [number, number, number] | undefined {
   let seen = angles(g, b);
-  const level = Math.hypot(g[1], g[2]) / length(g);
-  if (seen.reason === 'vertical_sight' || level < Math.sin(NEARLY_VERTICAL)) {
-    const [c, s] = [Math.cos(NEARLY_VERTICAL), Math.sin(NEARLY_VERTICAL)];
+  if (Math.hypot(g[1], g[2]) < Math.sin(NEARLY_VERTICAL) * length(g)) {
+    // the way that leads further from the vertical
+    const angle = g[0] * g[2] > 0 ? -NEARLY_VERTICAL : NEARLY_VERTICAL;
+    const [c, s] = [Math.cos(angle), Math.sin(angle)];
     const tilt = [c, 0, s, 0, 1, 0, -s, 0, c] as const;
-    // tilted the way that leads further from the vertical
-    const way = g[0] * g[2] > 0 ? ([c, 0, -s, 0, 1, 0, s, 0, c] as const) : tilt;
-    seen = angles(rotate(way, g), rotate(way, b));
+    seen = angles(rotate(tilt, g), rotate(tilt, b));
   }
   const { azimuth, inclination, roll } = seen;
   return azimuth === undefined || inclination === undefined || roll === undefined
