@@ -4,8 +4,7 @@ import type { LeastSquaresProblem } from './solver.ts';
  * A small least-squares problem with a dense Jacobian, for fits with a handful of unknowns and no structure to use.
  *
  * The damped step comes from a QR factorisation (Householder) of the Jacobian with √λ·D below it, D the norms of its
- * columns, so that the condition number is not squared. Golub and Van Loan, Matrix Computations, section 5.2. Where a
- * column is zero, its D is one, as in MINPACK (Moré 1978): an unknown without effect stays, and the others move.
+ * columns, so that the condition number is not squared. Golub and Van Loan, Matrix Computations, section 5.2.
  */
 export class DenseProblem implements LeastSquaresProblem {
   /** The current point. */
@@ -52,21 +51,24 @@ export class DenseProblem implements LeastSquaresProblem {
     a.set(this.#jacobian);
     const b = new Float64Array(m + n);
     for (let i = 0; i < m; i++) b[i] = -this.#residuals[i]!;
+    const damping = new Float64Array(n);
     for (let j = 0; j < n; j++) {
       let square = 0;
       for (let i = 0; i < m; i++) square += a[i * n + j]! ** 2;
-      a[(m + j) * n + j] = Math.sqrt(lambda * (square || 1));
+      a[(m + j) * n + j] = Math.sqrt(lambda * square);
+      damping[j] = lambda * square;
     }
     if (!solveLeastSquares(a, b, m + n, n, this.#step)) return NaN;
 
-    // predicted decrease: ½|r|² − ½|r + J s|²
-    let after = 0;
+    // ½|r|² − ½|r + J s|² for the damped step s, without the difference (Moré 1978, The Levenberg–Marquardt algorithm)
+    let predicted = 0;
     for (let i = 0; i < m; i++) {
-      let row = this.#residuals[i]!;
+      let row = 0;
       for (let j = 0; j < n; j++) row += this.#jacobian[i * n + j]! * this.#step[j]!;
-      after += row * row;
+      predicted += (row * row) / 2;
     }
-    return halfSquares(this.#residuals) - after / 2;
+    for (let j = 0; j < n; j++) predicted += damping[j]! * this.#step[j]! ** 2;
+    return predicted;
   }
 
   trial(): number {

@@ -1,5 +1,5 @@
 import { CalibrationProblem, type NoiseScales } from './calibration-problem.ts';
-import type { Fit } from './fit.ts';
+import type { Fit } from './answer.ts';
 import { sightOf } from './model.ts';
 import type { Reading } from './reading.ts';
 import { levenbergMarquardt } from './solver.ts';

@@ -1,27 +1,57 @@
 import type { NoiseScales } from './calibration-problem.ts';
-import type { FittedReading } from './fit.ts';
+import type { FittedReading } from './answer.ts';
 import { angleBetween, degrees } from './geometry.ts';
 import { sightOf, type Coefficients } from './model.ts';
-import type { Estimate } from './noise.ts';
+import { refine, type Estimate } from './noise.ts';
 import { chiSquareQuantile } from './quantiles.ts';
 import type { Reading } from './reading.ts';
 import { directionStatistics } from './spread.ts';
-import type { Data } from './state.ts';
+import { observe, without, type Data, type State } from './state.ts';
 
 /** Bad readings: found by how little they agree with the others, and named by what about them is off. */
 
 /** A set without a bad reading has this chance of losing one to screening. */
 const FALSE_ALARM = 0.01;
 /** Most of the readings that screening may set aside: beyond, the set as a whole is in question. */
-export const MOST_SET_ASIDE = 0.25;
+const MOST_SET_ASIDE = 0.25;
 /** Degrees of freedom of one reading's residuals once its own attitude is taken out of them. */
 export const freedomOf = (data: Data, j: number) => (data.sighting[j]! < 0 ? 3 : 5);
+
+/**
+ * Solves, and, while one reading disagrees too much to be chance, sets the worst aside and solves again.
+ *
+ * @param scaled all readings, counts over scale, with `from` holding an attitude for each
+ * @param screening false to use every reading
+ */
+export function refineScreened(
+  scaled: readonly Reading[],
+  sightFound: boolean,
+  from: State,
+  declared: NoiseScales,
+  screening: boolean,
+): { estimate: Estimate; iterations: number; setAside: string[]; tooMany: boolean } {
+  const used = scaled.map(() => true);
+  const setAside: string[] = [];
+  let [state, noise, iterations] = [from, declared, 0];
+  for (;;) {
+    const estimate = refine(observe(scaled, used, sightFound), state, noise);
+    iterations += estimate.summary.iterations;
+    const worst = screening && estimate.checks ? worstReading(estimate) : undefined;
+    const tooMany = worst !== undefined && setAside.length + 1 > MOST_SET_ASIDE * scaled.length;
+    if (worst === undefined || tooMany) return { estimate, iterations, setAside, tooMany };
+    const index = estimate.data.index[worst]!;
+    used[index] = false;
+    setAside.push(scaled[index]!.id);
+    state = without(estimate.state, worst);
+    ({ noise } = estimate);
+  }
+}
 
 /**
  * The observation that agrees least with the others, where it disagrees too much to be chance. Its χ² is held against
  * the median of all, since bad readings swell the noise found and would else hide each other.
  */
-export function worstReading({ data, checks }: Estimate): number | undefined {
+function worstReading({ data, checks }: Estimate): number | undefined {
   // one pair of quantiles for free attitudes, one for readings in a sighting
   const quantiles = new Map(
     [3, 5].map((freedom) => [

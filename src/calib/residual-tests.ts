@@ -1,0 +1,748 @@
+import { EigenvalueDecomposition, inverse as inverseOf, Matrix } from 'ml-matrix';
+import { CalibrationProblem, DIP, type Kind } from './calibration-problem.ts';
+import type { Fit } from './fit.ts';
+import { dot, fieldDirection, inverse, plus, rotate, times, type Mat3 } from './geometry.ts';
+import { chiSquareProbability, studentProbability } from './quantiles.ts';
+import type { Reading, Vec3 } from './reading.ts';
+import { levenbergMarquardt } from './solver.ts';
+import { inScale, observe, stateFrom, type Data } from './state.ts';
+
+/**
+ * Is there anything in a fit's residuals that noise alone would not leave there?
+ *
+ * A fit with three unknowns per reading leaves residuals that are far from independent. With r the residuals, each over
+ * its standard deviation, J their derivative by every unknown (coefficients, attitudes, sightings) and
+ * M = 1 − J (JᵀJ)⁺ Jᵀ, where nothing is wrong r = M ε, ε independent with variance one. All tests take M into account:
+ * - noise: σ̂²/σ² of each kind against χ²/ν, two-sided. ν comes from the information that the residuals hold of the
+ *   kinds' variances, T_kl = |M_kl|² (sum of squares of a block): var σ̂²/σ² = 2 (T⁻¹)_kk, ν = 1/(T⁻¹)_kk. Searle,
+ *   Casella and McCulloch 1992, Variance components, section 6.6 (restricted maximum likelihood).
+ * - serial: Q = Σ r_t r_{t+1} of one chip axis, t in order of reading, is a quadratic form rᵀA r with mean tr(MA) and
+ *   variance 2 tr(MAMA); normal to good approximation. Durbin and Watson 1950, Testing for serial correlation in least
+ *   squares regression I, Biometrika 37, has the moments.
+ * - order, temperature, attitude: would the squares fall if the model had further terms Z? F-test of the added terms,
+ *   (fall/k) / (rest/(ν−k)), fall = sᵀ (ZᵀMZ)⁺ s with s = ZᵀM r, k the rank of ZᵀMZ. Cook and Weisberg 1982, Residuals
+ *   and influence in regression, section 2.2 (added variables). ν by Satterthwaite from those of the kinds of noise that
+ *   the terms are held against.
+ *
+ * Terms: order and temperature, a straight line in the offset of each chip axis; gravity and field, all functions of
+ * the direction of down (of the field) in the body up to the third degree, in the length of that vector; dip, functions
+ * of both directions up to the second degree, in the angle between them. Whatever part of a term the model can follow
+ * itself drops out with M.
+ *
+ * Many tests at once: p-values are adjusted after Holm (1979), A simple sequentially rejective multiple test
+ * procedure, Scand. J. Statist. 6, so that the chance of any false finding among all of them is at most the level.
+ */
+
+export type ResidualTestName =
+  | 'noise_acc'
+  | 'noise_mag'
+  | `serial_${'acc' | 'mag'}_${'x' | 'y' | 'z'}`
+  | 'order_acc'
+  | 'order_mag'
+  | 'temperature_acc'
+  | 'temperature_mag'
+  | 'attitude_gravity'
+  | 'attitude_field'
+  | 'attitude_dip';
+
+/**
+ * - `as_expected`: noise alone would do this
+ * - `departs`: noise alone would hardly do this
+ * - `cannot_tell`: not tested; `why` says for want of what
+ */
+export type ResidualVerdict = 'as_expected' | 'departs' | 'cannot_tell';
+
+/**
+ * - `not_declared`: no noise is declared to compare with
+ * - `no_temperature`: fewer than three readings tell their temperature, or all the same
+ * - `too_few`: too little is left in the residuals once the model has taken its part
+ * - `in_the_model`: the model follows these terms itself
+ */
+export type NotTold = 'not_declared' | 'no_temperature' | 'too_few' | 'in_the_model';
+
+export interface ResidualTest {
+  name: ResidualTestName;
+  verdict: ResidualVerdict;
+  why?: NotTold;
+  /** χ² (noise), standard normal (serial) or F (the others). Absent where nothing was tested, as are the next three. */
+  statistic?: number;
+  /** Degrees of freedom: one of χ², none of the normal, two of F. */
+  freedom?: number[];
+  /** Probability of a statistic as extreme as this where nothing is wrong, by itself, and adjusted for the many tests. */
+  p?: number;
+  adjusted?: number;
+  /** Noise tests: noise found over noise declared. */
+  ratio?: number;
+  /** Serial tests: autocorrelation at lag one, less what the fit itself brings into the residuals. */
+  correlation?: number;
+  /**
+   * Order and temperature: change of the offset along each chip axis from the first reading to the last, or from the
+   * coldest to the warmest, counts. Absent where the readings do not determine all three.
+   */
+  change?: Vec3;
+}
+
+export interface ResidualTestOptions {
+  /** Standard deviation of a reading per axis, counts, as the board declares it. */
+  declared?: { acc: number; mag: number };
+  /** Chance of any false finding among all the tests. Default 0.01. */
+  level?: number;
+}
+
+/**
+ * @param readings those that were fitted, in the order in which they were taken
+ * @returns every test, in a fixed order
+ * @throws RangeError where the readings are not those of the fit
+ */
+export function testResiduals(
+  fit: Fit,
+  readings: readonly (Reading & { temperature?: number })[],
+  { declared, level = 0.01 }: ResidualTestOptions = {},
+): ResidualTest[] {
+  const point = settle(fit, readings);
+  const terms = [...offsetTerms(point, readings), ...attitudeTerms(point, fit)];
+  const space = residualSpace(
+    point,
+    terms.flatMap(({ columns }) => columns),
+  );
+
+  const tests: ResidualTest[] = [];
+  for (const chip of ['acc', 'mag'] as const) {
+    const name = `noise_${chip}` as const;
+    tests.push(noiseTest(name, fit.noise[chip], declared?.[chip], space.freedom[chip]));
+  }
+  for (let component = 0; component < 6; component++) {
+    const name =
+      `serial_${CHIP_OF[component]!}_${'xyz'[component % 3] as 'x' | 'y' | 'z'}` as const;
+    tests.push({ name, ...serialTest(point.data, space, component) });
+  }
+  let first = 0;
+  for (const { name, columns, why, span } of terms) {
+    tests.push(
+      why
+        ? { name, verdict: 'cannot_tell', why }
+        : { name, ...addedTermsTest(space, first, columns.length, span) },
+    );
+    first += columns.length;
+  }
+  return judged(tests, level);
+}
+
+/** Residuals per reading; of a free attitude only the first six. */
+const ROWS = 8;
+const KINDS = ['acc', 'mag', 'aim'] as const;
+const CHIP_OF = ['acc', 'acc', 'acc', 'mag', 'mag', 'mag'] as const;
+const kindOf = (row: number): Kind => CHIP_OF[row] ?? 'aim';
+/** Degrees of freedom that must be left beside the terms tested. */
+const FEWEST = 5;
+/** Of a term's squares, what must be left over once the model has followed it. */
+const FOLLOWED = 1e-4;
+
+/** The problem at its solution, with the noise that was found. */
+interface Point {
+  problem: CalibrationProblem;
+  data: Data;
+  /** One over the standard deviation of each kind, counts over scale and radians. */
+  weights: Record<Kind, number>;
+  /** Directions of down and field in the body in each observation, as fitted; unit length. */
+  seen: { g: Vec3; b: Vec3 }[];
+  scales: { acc: number; mag: number };
+}
+
+function settle(fit: Fit, readings: readonly Reading[]): Point {
+  if (
+    readings.length !== fit.readings.length ||
+    readings.some(({ id }, i) => id !== fit.readings[i]!.id)
+  ) {
+    throw new RangeError('the readings are not those of the fit, in its order');
+  }
+  const { coefficients, dip } = fit;
+  const scales = { acc: coefficients.accScale, mag: coefficients.magScale };
+  const scaled = inScale(readings, scales);
+  const data = observe(
+    scaled,
+    fit.readings.map(({ used }) => used),
+    fit.noise.aim !== undefined,
+  );
+  const kept = data.index.map((i) => scaled[i]!);
+  const { theta, attitudes } = stateFrom(kept, coefficients, dip);
+  const problem = new CalibrationProblem(data, theta, attitudes);
+  const noise = {
+    acc: fit.noise.acc / scales.acc,
+    mag: fit.noise.mag / scales.mag,
+    aim: fit.noise.aim ?? 1,
+  };
+  problem.noise = noise;
+  levenbergMarquardt(problem);
+  return {
+    problem,
+    data,
+    weights: { acc: 1 / noise.acc, mag: 1 / noise.mag, aim: 1 / noise.aim },
+    // fitted, not read: what a reading shows carries the same noise as its residuals
+    seen: data.index.map((_, j) => {
+      const row = (from: number) =>
+        [...problem.attitudes.subarray(j * 9 + from, j * 9 + from + 3)] as unknown as Vec3;
+      const [north, g] = [row(0), row(6)];
+      const [n, , d] = fieldDirection(problem.theta[DIP]!);
+      return { g, b: plus(times(north, n), times(g, d)) };
+    }),
+    scales,
+  };
+}
+
+/** Further terms that the model might have had: what they would add to the weighted residuals, eight per reading. */
+interface Terms {
+  name: ResidualTestName;
+  columns: Float64Array[];
+  /** Counts by which the whole span of a line exceeds its coefficient. */
+  span?: number;
+  why?: NotTold;
+}
+
+/** A straight line with order, and with temperature, in each chip's offset. */
+function offsetTerms(
+  { data, weights, scales }: Point,
+  readings: readonly { temperature?: number }[],
+): Terms[] {
+  const order = data.index.map((i) => (2 * i) / Math.max(1, readings.length - 1) - 1);
+  const temperatures = data.index.map((i) => readings[i]!.temperature);
+  const known = temperatures.filter((t) => t !== undefined && Number.isFinite(t)) as number[];
+  const middle = (Math.max(...known) + Math.min(...known)) / 2;
+  const half = (Math.max(...known) - Math.min(...known)) / 2;
+  // a reading that does not tell its temperature counts as one in the middle: that spoils no level, only some power
+  const warmth = temperatures.map((t) =>
+    t !== undefined && Number.isFinite(t) ? (t - middle) / half : 0,
+  );
+  const noTemperature = known.length < 3 || half === 0;
+  return ([order, warmth] as const).flatMap((line, which) =>
+    (['acc', 'mag'] as const).map((chip): Terms => {
+      const name = `${which === 0 ? 'order' : 'temperature'}_${chip}` as const;
+      if (which === 1 && noTemperature) return { name, columns: [], why: 'no_temperature' };
+      return { name, columns: alongChip(chip, line, weights[chip]), span: 2 * scales[chip] };
+    }),
+  );
+}
+
+/** One column for each axis of a chip, with a value per reading. */
+function alongChip(chip: 'acc' | 'mag', values: readonly number[], weight: number): Float64Array[] {
+  const from = chip === 'acc' ? 0 : 3;
+  return [0, 1, 2].map((axis) => {
+    const column = new Float64Array(values.length * ROWS);
+    values.forEach((value, j) => (column[j * ROWS + from + axis] = weight * value));
+    return column;
+  });
+}
+
+/** Functions of attitude in the length of gravity, in the length of the field, and in the dip. */
+function attitudeTerms({ data, weights, seen }: Point, { coefficients }: Fit): Terms[] {
+  const [F, H] = [inverse(coefficients.A), inverse(coefficients.B)];
+  const { q } = coefficients;
+  const columns = (
+    from: 0 | 3,
+    push: (at: { g: Vec3; b: Vec3 }) => Vec3,
+    functions: (at: { g: Vec3; b: Vec3 }) => number[],
+  ): Float64Array[] => {
+    const values = seen.map(functions);
+    const found = (values[0] ?? []).map(() => new Float64Array(data.count * ROWS));
+    seen.forEach((at, j) => {
+      const along = push(at);
+      found.forEach((column, f) => {
+        for (let i = 0; i < 3; i++) {
+          column[j * ROWS + from + i] =
+            (from === 0 ? weights.acc : weights.mag) * along[i]! * values[j]![f]!;
+        }
+      });
+    });
+    return found;
+  };
+  return [
+    {
+      name: 'attitude_gravity',
+      columns: columns(
+        0,
+        ({ g }) => {
+          const t = rotate(F, g);
+          return t.map((x, i) => x / Math.sqrt(1 + 4 * q[i]! * x)) as unknown as Vec3;
+        },
+        ({ g }) => [...squares(g), ...cubes(g)],
+      ),
+    },
+    {
+      name: 'attitude_field',
+      columns: columns(
+        3,
+        ({ b }) => rotate(H, b),
+        ({ b }) => [...squares(b), ...cubes(b)],
+      ),
+    },
+    {
+      name: 'attitude_dip',
+      columns: columns(
+        3,
+        ({ g, b }) => towards(H, b, g),
+        ({ g, b }) => [...g, ...squares(g), ...b, ...squares(b)],
+      ),
+    },
+  ];
+}
+
+/** Change of H b when b turns towards g. */
+const towards = (H: Mat3, b: Vec3, g: Vec3): Vec3 => {
+  const across = plus(g, times(b, -dot(g, b)));
+  const norm = Math.hypot(...across);
+  return norm < 1e-9 ? [0, 0, 0] : rotate(H, times(across, 1 / norm));
+};
+
+// on the unit sphere squares span the constant and the second degree, cubes the first and the third
+const squares = ([x, y, z]: Vec3) => [x * x, y * y, z * z, x * y, y * z, z * x];
+const cubes = ([x, y, z]: Vec3) => [
+  ...[x * x * x, y * y * y, z * z * z, x * y * z],
+  ...[x * x * y, x * x * z, y * y * x, y * y * z, z * z * x, z * z * y],
+];
+
+/** Readings that share a sighting, or one free attitude, and the projector B across their own unknowns. */
+interface Group {
+  members: number[];
+  /** Rows of each member: eight, or six of a free attitude. */
+  rows: number;
+  /** (members × rows) square. */
+  B: Float64Array;
+}
+
+/** M = ⊕B − U Uᵀ, and what it leaves of the residuals and of the further terms. */
+interface ResidualSpace {
+  groups: Group[];
+  groupOf: Group[];
+  /** Position of an observation in its group. */
+  slot: number[];
+  /** Eight rows per reading, `rank` wide. */
+  U: Float64Array;
+  rank: number;
+  residuals: Float64Array;
+  /** Effective degrees of freedom with which each kind's variance is known; infinite where it was not found here. */
+  freedom: Record<Kind, number>;
+  /** ZᵀMZ, the part of each kind of residuals in it, ZᵀM r, and the squares of each column of Z before M. */
+  information: Matrix;
+  informationOf: Record<Kind, Matrix>;
+  score: number[];
+  whole: number[];
+}
+
+function residualSpace({ problem, data }: Point, terms: readonly Float64Array[]): ResidualSpace {
+  const { width } = problem;
+  const { count } = data;
+  const wide = width + terms.length + 1;
+  const residuals = problem.residuals();
+  const left = new Float64Array(count * ROWS * wide);
+  const groupOf: Group[] = [];
+  const slot: number[] = [];
+  const groups = membersOf(data).map(({ members, free }): Group => {
+    const rows = free ? 6 : ROWS;
+    const height = members.length * rows;
+    const own: Float64Array[] = Array.from(
+      { length: 3 * members.length + (free ? 0 : 2) },
+      () => new Float64Array(height),
+    );
+    const columns = Array.from({ length: wide }, () => new Float64Array(height));
+    members.forEach((j, m) => {
+      const { jacobian } = problem.jacobianOf(j);
+      const stride = width + 5;
+      for (let i = 0; i < rows; i++) {
+        const at = m * rows + i;
+        for (let c = 0; c < 3; c++) own[3 * m + c]![at] = jacobian[i * stride + width + c]!;
+        for (let c = 0; c < 2 && !free; c++) {
+          own[3 * members.length + c]![at] = jacobian[i * stride + width + 3 + c]!;
+        }
+        for (let c = 0; c < width; c++) columns[c]![at] = jacobian[i * stride + c]!;
+        terms.forEach((term, c) => (columns[width + c]![at] = term[j * ROWS + i]!));
+        columns[wide - 1]![at] = residuals[j * ROWS + i]!;
+      }
+    });
+    const basis = orthonormal(own);
+    const B = new Float64Array(height * height);
+    for (let i = 0; i < height; i++) {
+      for (let c = 0; c < height; c++) {
+        let sum = i === c ? 1 : 0;
+        for (const v of basis) sum -= v[i]! * v[c]!;
+        B[i * height + c] = sum;
+      }
+    }
+    columns.forEach((column, c) => {
+      takeOut(column, basis);
+      members.forEach((j, m) => {
+        for (let i = 0; i < rows; i++) left[(j * ROWS + i) * wide + c] = column[m * rows + i]!;
+      });
+    });
+    const group = { members, rows, B };
+    members.forEach((j, m) => ((groupOf[j] = group), (slot[j] = m)));
+    return group;
+  });
+
+  const normal = normalByKind(left, count, wide);
+  const all = Matrix.add(Matrix.add(normal.acc, normal.mag), normal.aim);
+  const { root, rank } = inverseRoot(all.subMatrix(0, width - 1, 0, width - 1));
+  const U = new Float64Array(count * ROWS * rank);
+  for (let row = 0; row < count * ROWS; row++) {
+    for (let c = 0; c < width; c++) {
+      const value = left[row * wide + c]!;
+      if (value === 0) continue;
+      for (let k = 0; k < rank; k++) U[row * rank + k]! += value * root.get(c, k);
+    }
+  }
+  const forTerms = leftOfTerms(all, normal, root, width, terms.length);
+  return {
+    groups,
+    groupOf,
+    slot,
+    U,
+    rank,
+    residuals,
+    freedom: varianceFreedom(groups, U, rank),
+    ...forTerms,
+    whole: terms.map((term) => term.reduce((sum, value) => sum + value * value, 0)),
+  };
+}
+
+function membersOf({ sighting, count }: Data): { members: number[]; free: boolean }[] {
+  const together = new Map<number, number[]>();
+  const alone: { members: number[]; free: boolean }[] = [];
+  for (let j = 0; j < count; j++) {
+    const k = sighting[j]!;
+    if (k < 0) alone.push({ members: [j], free: true });
+    else together.set(k, [...(together.get(k) ?? []), j]);
+  }
+  return [...[...together.values()].map((members) => ({ members, free: false })), ...alone];
+}
+
+/** An orthonormal basis of what the columns span (Gram and Schmidt, each column taken twice). */
+function orthonormal(columns: readonly Float64Array[]): Float64Array[] {
+  const basis: Float64Array[] = [];
+  for (const column of columns) {
+    const before = Math.hypot(...column);
+    takeOut(column, basis);
+    takeOut(column, basis);
+    const after = Math.hypot(...column);
+    if (after > 1e-10 * before) basis.push(column.map((value) => value / after));
+  }
+  return basis;
+}
+
+function takeOut(column: Float64Array, basis: readonly Float64Array[]): void {
+  for (const v of basis) {
+    let along = 0;
+    for (let i = 0; i < v.length; i++) along += v[i]! * column[i]!;
+    for (let i = 0; i < v.length; i++) column[i]! -= along * v[i]!;
+  }
+}
+
+/** Products of all columns with each other, summed over the rows of each kind. */
+function normalByKind(left: Float64Array, count: number, wide: number): Record<Kind, Matrix> {
+  const sums = {
+    acc: new Float64Array(wide * wide),
+    mag: new Float64Array(wide * wide),
+    aim: new Float64Array(wide * wide),
+  };
+  for (let row = 0; row < count * ROWS; row++) {
+    const sum = sums[kindOf(row % ROWS)];
+    for (let i = 0; i < wide; i++) {
+      const value = left[row * wide + i]!;
+      if (value === 0) continue;
+      for (let c = 0; c < wide; c++) sum[i * wide + c]! += value * left[row * wide + c]!;
+    }
+  }
+  const matrix = (sum: Float64Array) => Matrix.from1DArray(wide, wide, sum);
+  return { acc: matrix(sums.acc), mag: matrix(sums.mag), aim: matrix(sums.aim) };
+}
+
+/** W with W Wᵀ = N⁺: the turn about the sight, which no residual shows, has no part in it. */
+function inverseRoot(N: Matrix): { root: Matrix; rank: number } {
+  const n = N.rows;
+  const size = N.diagonal().map((value) => 1 / Math.sqrt(value || 1));
+  const scaled = new Matrix(n, n);
+  for (let i = 0; i < n; i++) {
+    for (let c = 0; c < n; c++) scaled.set(i, c, N.get(i, c) * size[i]! * size[c]!);
+  }
+  const { realEigenvalues, eigenvectorMatrix } = new EigenvalueDecomposition(scaled, {
+    assumeSymmetric: true,
+  });
+  const most = Math.max(...realEigenvalues);
+  const kept = realEigenvalues.flatMap((value, k) => (value > 1e-11 * most ? [k] : []));
+  const root = new Matrix(n, kept.length);
+  kept.forEach((k, at) => {
+    for (let i = 0; i < n; i++) {
+      root.set(i, at, (size[i]! * eigenvectorMatrix.get(i, k)) / Math.sqrt(realEigenvalues[k]!));
+    }
+  });
+  return { root, rank: kept.length };
+}
+
+/** What is left of the terms once the coefficients have followed them. */
+function leftOfTerms(
+  all: Matrix,
+  normal: Record<Kind, Matrix>,
+  root: Matrix,
+  width: number,
+  terms: number,
+): Pick<ResidualSpace, 'information' | 'informationOf' | 'score'> {
+  if (terms === 0) {
+    const none = new Matrix(0, 0);
+    return { information: none, informationOf: { acc: none, mag: none, aim: none }, score: [] };
+  }
+  const last = width + terms;
+  const cross = all.subMatrix(0, width - 1, width, last);
+  const follow = root.mmul(root.transpose()).mmul(cross);
+  // columns of terms and residuals, less what θ follows of each
+  const own = Matrix.zeros(last + 1, terms + 1);
+  own.setSubMatrix(Matrix.mul(follow, -1), 0, 0);
+  for (let c = 0; c <= terms; c++) own.set(width + c, c, 1);
+  const inner = (m: Matrix) => own.transpose().mmul(m).mmul(own);
+  const block = (m: Matrix) => m.subMatrix(0, terms - 1, 0, terms - 1);
+  const whole = inner(all);
+  return {
+    information: block(whole),
+    informationOf: {
+      acc: block(inner(normal.acc)),
+      mag: block(inner(normal.mag)),
+      aim: block(inner(normal.aim)),
+    },
+    score: whole.getColumn(terms).slice(0, terms),
+  };
+}
+
+/** ν of each kind from T_kl = |M_kl|², M = ⊕B − U Uᵀ. */
+function varianceFreedom(
+  groups: readonly Group[],
+  U: Float64Array,
+  rank: number,
+): Record<Kind, number> {
+  const T = Matrix.zeros(3, 3);
+  const G = KINDS.map(() => Matrix.zeros(rank, rank));
+  const redundancy = [0, 0, 0];
+  const number = (row: number) => KINDS.indexOf(kindOf(row));
+  for (const { members, rows, B } of groups) {
+    const height = members.length * rows;
+    const at = (i: number) => (members[Math.floor(i / rows)]! * ROWS + (i % rows)) * rank;
+    for (let i = 0; i < height; i++) {
+      const k = number(i % rows);
+      redundancy[k]! += B[i * height + i]!;
+      const ui = U.subarray(at(i), at(i) + rank);
+      for (let a = 0; a < rank; a++) {
+        redundancy[k]! -= ui[a]! ** 2;
+        for (let b = 0; b < rank; b++) G[k]!.set(a, b, G[k]!.get(a, b) + ui[a]! * ui[b]!);
+      }
+      for (let c = 0; c < height; c++) {
+        const b = B[i * height + c]!;
+        const uc = at(c);
+        let overlap = 0;
+        for (let a = 0; a < rank; a++) overlap += ui[a]! * U[uc + a]!;
+        const l = number(c % rows);
+        T.set(k, l, T.get(k, l) + b * b - 2 * b * overlap);
+      }
+    }
+  }
+  for (let k = 0; k < 3; k++) {
+    for (let l = 0; l < 3; l++) {
+      T.set(k, l, T.get(k, l) + Matrix.mul(G[k]!, G[l]!).sum());
+    }
+  }
+  // a kind with less than one redundant residual was not found from the readings, but left as declared
+  const found = [0, 1, 2].filter((k) => redundancy[k]! >= 1);
+  const freedom = { acc: Infinity, mag: Infinity, aim: Infinity };
+  if (found.length === 0) return freedom;
+  const variances = inverseOf(T.selection(found, found));
+  found.forEach((k, i) => (freedom[KINDS[k]!] = 1 / variances.get(i, i)));
+  return freedom;
+}
+
+function noiseTest(
+  name: 'noise_acc' | 'noise_mag',
+  found: number,
+  declared: number | undefined,
+  freedom: number,
+): ResidualTest {
+  if (declared === undefined) return { name, verdict: 'cannot_tell', why: 'not_declared' };
+  if (!(freedom >= 1 && Number.isFinite(freedom))) {
+    return { name, verdict: 'cannot_tell', why: 'too_few' };
+  }
+  const ratio = found / declared;
+  const statistic = freedom * ratio ** 2;
+  const below = chiSquareProbability(statistic, freedom);
+  return {
+    name,
+    verdict: 'as_expected',
+    statistic,
+    freedom: [freedom],
+    p: Math.min(1, 2 * Math.min(below, 1 - below)),
+    ratio,
+  };
+}
+
+/** Lag-one products of one chip axis against their mean and variance under M. */
+function serialTest(
+  { count }: Data,
+  { groupOf, slot, U, rank, residuals }: ResidualSpace,
+  component: number,
+): Omit<ResidualTest, 'name'> {
+  if (count < 10) return { verdict: 'cannot_tell', why: 'too_few' };
+  const r = (t: number) => residuals[t * ROWS + component]!;
+  const inside = (t: number) => t >= 0 && t < count;
+  /** Entry of ⊕B between this axis in two readings. */
+  const b = (t: number, s: number): number => {
+    const group = groupOf[t];
+    if (!group || group !== groupOf[s]) return 0;
+    const { rows, members, B } = group;
+    const height = rows * members.length;
+    return B[(slot[t]! * rows + component) * height + slot[s]! * rows + component]!;
+  };
+  const u = (t: number) =>
+    U.subarray((t * ROWS + component) * rank, (t * ROWS + component + 1) * rank);
+  // with A having ½ beside its diagonal: V = A U, and (BA)_ts = ½ (b(t, s−1) + b(t, s+1))
+  const V = Array.from({ length: count }, (_, t) => {
+    const row = new Float64Array(rank);
+    for (const s of [t - 1, t + 1].filter(inside)) {
+      const us = u(s);
+      for (let k = 0; k < rank; k++) row[k]! += us[k]! / 2;
+    }
+    return row;
+  });
+  const BA = (t: number, s: number) => (b(t, s - 1) + b(t, s + 1)) / 2;
+  let [product, size, mean, square] = [0, 0, 0, 0];
+  const UAU = new Float64Array(rank * rank);
+  for (let t = 0; t < count; t++) {
+    size += r(t) ** 2;
+    if (t > 0) {
+      product += r(t) * r(t - 1);
+      mean += b(t, t - 1);
+    }
+    const { members } = groupOf[t]!;
+    for (const s of new Set(members.flatMap((k) => [k - 1, k + 1]).filter(inside))) {
+      square += BA(t, s) * BA(s, t);
+    }
+    const ut = u(t);
+    for (let i = 0; i < rank; i++) {
+      mean -= ut[i]! * V[t]![i]!;
+      for (let k = 0; k < rank; k++) UAU[i * rank + k]! += ut[i]! * V[t]![k]!;
+    }
+    for (const s of members) {
+      let overlap = 0;
+      for (let k = 0; k < rank; k++) overlap += V[t]![k]! * V[s]![k]!;
+      square -= 2 * b(t, s) * overlap;
+    }
+  }
+  for (let i = 0; i < rank; i++) {
+    for (let k = 0; k < rank; k++) square += UAU[i * rank + k]! * UAU[k * rank + i]!;
+  }
+  if (!(square > 0)) return { verdict: 'cannot_tell', why: 'too_few' };
+  const statistic = (product - mean) / Math.sqrt(2 * square);
+  return {
+    verdict: 'as_expected',
+    statistic,
+    freedom: [],
+    p: 1 - chiSquareProbability(statistic ** 2, 1),
+    correlation: (product - mean) / size,
+  };
+}
+
+function addedTermsTest(
+  { information, informationOf, score, whole, freedom }: ResidualSpace,
+  first: number,
+  count: number,
+  span: number | undefined,
+): Omit<ResidualTest, 'name'> {
+  const indices = Array.from({ length: count }, (_, i) => first + i);
+  const size = indices.map((i) => 1 / Math.sqrt(whole[i]! || 1));
+  const scaled = (m: Matrix) => {
+    const part = m.selection(indices, indices);
+    for (let i = 0; i < count; i++) {
+      for (let c = 0; c < count; c++) part.set(i, c, part.get(i, c) * size[i]! * size[c]!);
+    }
+    return part;
+  };
+  const { realEigenvalues, eigenvectorMatrix } = new EigenvalueDecomposition(scaled(information), {
+    assumeSymmetric: true,
+  });
+  const parts = {
+    acc: scaled(informationOf.acc),
+    mag: scaled(informationOf.mag),
+    aim: scaled(informationOf.aim),
+  };
+  let [fall, k] = [0, 0];
+  const share = { acc: 0, mag: 0, aim: 0 };
+  const coefficients = indices.map(() => 0);
+  realEigenvalues.forEach((value, e) => {
+    if (value < FOLLOWED) return;
+    const v = Matrix.columnVector(eigenvectorMatrix.getColumn(e));
+    const along = indices.reduce((sum, i, at) => sum + v.get(at, 0) * size[at]! * score[i]!, 0);
+    fall += along ** 2 / value;
+    k += 1;
+    for (const kind of KINDS) {
+      share[kind] += v.transpose().mmul(parts[kind]).mmul(v).get(0, 0) / value;
+    }
+    for (let at = 0; at < count; at++) {
+      coefficients[at]! += (v.get(at, 0) * size[at]! * along) / value;
+    }
+  });
+  if (k === 0) return { verdict: 'cannot_tell', why: 'in_the_model' };
+  const scatter = KINDS.reduce((sum, kind) => sum + (share[kind] / k) ** 2 / freedom[kind], 0);
+  const all = Math.min(1e6, 1 / scatter);
+  if (all - k < FEWEST) return { verdict: 'cannot_tell', why: 'too_few' };
+  // the noise was found so that the squares equal their degrees of freedom, these terms' part among them
+  const rest = Math.max(1e-9, all - fall);
+  const statistic = fall / k / (rest / (all - k));
+  return {
+    verdict: 'as_expected',
+    statistic,
+    freedom: [k, all - k],
+    p: fisherTail(statistic, k, all - k),
+    ...(span !== undefined && k === count
+      ? { change: coefficients.map((value) => value * span) as unknown as Vec3 }
+      : {}),
+  };
+}
+
+/**
+ * Probability that F with k and ν degrees of freedom exceeds a value: I_x(ν/2, k/2) at x = ν/(ν + k F), begun at k = 1
+ * (Student) or k = 2 (xᵃ) and carried on by I_x(a, b+1) = I_x(a, b) + xᵃ (1−x)ᵇ / (b B(a, b)). NIST Digital Library of
+ * Mathematical Functions, 8.17.21.
+ */
+export function fisherTail(value: number, k: number, freedom: number): number {
+  const a = freedom / 2;
+  const x = freedom / (freedom + k * value);
+  const odd = k % 2 === 1;
+  let b = odd ? 0.5 : 1;
+  let sum = odd ? 2 * studentProbability(-Math.sqrt(Math.max(0, k * value)), freedom) : x ** a;
+  // 1/(b B(a, b)): B(a, ½) = √π Γ(a)/Γ(a + ½), B(a, 1) = 1/a
+  let term =
+    x ** a * (odd ? (2 * Math.sqrt(1 - x) * gammaRatio(a)) / Math.sqrt(Math.PI) : a * (1 - x));
+  for (; b < k / 2 - 0.25; b++) {
+    sum += term;
+    term *= ((1 - x) * (a + b)) / (b + 1);
+  }
+  return Math.min(1, sum);
+}
+
+/** Γ(a + ½)/Γ(a): the series of DLMF 5.11.13 for large a, stepped down from there. */
+function gammaRatio(a: number): number {
+  if (a < 20) return (gammaRatio(a + 1) * a) / (a + 0.5);
+  return (
+    Math.sqrt(a) *
+    (1 - 1 / (8 * a) + 1 / (128 * a ** 2) + 5 / (1024 * a ** 3) - 21 / (32768 * a ** 4))
+  );
+}
+
+/** Adjusts the p-values after Holm, and gives the verdicts. */
+function judged(tests: readonly ResidualTest[], level: number): ResidualTest[] {
+  const told = tests.filter(({ p }) => p !== undefined).sort((a, b) => a.p! - b.p!);
+  const adjusted = new Map<ResidualTestName, number>();
+  let most = 0;
+  told.forEach(({ name, p }, i) => {
+    most = Math.max(most, Math.min(1, (told.length - i) * p!));
+    adjusted.set(name, most);
+  });
+  return tests.map((test) => {
+    const p = adjusted.get(test.name);
+    return p === undefined
+      ? test
+      : { ...test, adjusted: p, verdict: p < level ? 'departs' : 'as_expected' };
+  });
+}
