@@ -31,12 +31,12 @@ export function rollWords(roll: number): string {
     case 0:
       return 'upright';
     case 90:
-      return 'a quarter turn to the right';
+      return 'rolled a quarter right';
     case 180:
       return 'upside down';
     case 270:
-      return 'a quarter turn to the left';
+      return 'rolled a quarter left';
     default:
-      return `rolled ${Math.round(roll)}° to the right`;
+      return `rolled ${Math.round(roll)}° right`;
   }
 }

@@ -607,8 +607,7 @@ export class Bench {
   }
 
   #report(error: unknown): void {
-    const trouble = troubleOf(error);
-    this.#change({ trouble, said: `${trouble.heading}. ${trouble.message}` });
+    this.#change({ trouble: troubleOf(error), said: '' });
   }
 
   #change(change: Partial<BenchState>, ...drop: ('work' | 'trouble' | 'undo')[]): void {

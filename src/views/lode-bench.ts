@@ -94,7 +94,7 @@ export class LodeBench extends View {
             calibration?.staged
               ? this.#sheet(
                   'Written to the board',
-                  ['Seal', 'Prove', 'Done'].includes(place),
+                  ['Seal', 'Prove', 'Done'].includes(place) || calibration.reverted !== undefined,
                   html`<sealing-view .history=${history}></sealing-view>`,
                 )
               : nothing

@@ -70,7 +70,7 @@ export class ReadingsView extends View {
         <table class="readings">
           <thead>
             <tr>
-              <th scope="col">Reading</th>
+              <th scope="col">No.</th>
               <th scope="col">Aim</th>
               <th scope="col" class="figure">Misfit</th>
               <th scope="col" class="figure wide">Off aim</th>
@@ -96,7 +96,17 @@ export class ReadingsView extends View {
     const { id, line, roll, misfit, odd, aimError, field, gravity, temperature, setAside } = row;
     return html`<tr class=${setAside ? 'aside' : ''}>
       <th scope="row">${id}</th>
-      <td class="aim">${line}; ${roll}</td>
+      <td class="aim">
+        <span class="line">${line}; ${roll}</span>
+        ${
+          setAside
+            ? html`<span class="reason"
+                >${shape('bad')} Set aside${setAside.by === 'fit' ? ' by the fit' : ''}:
+                ${setAside.reason}</span
+              >`
+            : nothing
+        }
+      </td>
       <td class="figure">${odd ? html`${shape('watch')} ` : nothing}${misfit}</td>
       <td class="figure wide">${aimError}</td>
       <td class="figure wide">${field}</td>
@@ -105,18 +115,14 @@ export class ReadingsView extends View {
       <td class="act">
         ${
           setAside
-            ? html`<span class="reason"
-                  >${shape('bad')} Set aside${setAside.by === 'fit' ? ' by the fit' : ''}:
-                  ${setAside.reason}</span
-                >
-                <button
-                  type="button"
-                  aria-label="Take back reading ${id}"
-                  aria-disabled=${this.busy ? 'true' : 'false'}
-                  @click=${() => this.#mark(id)}
-                >
-                  Take back
-                </button>`
+            ? html`<button
+                type="button"
+                aria-label="Take back reading ${id}"
+                aria-disabled=${this.busy ? 'true' : 'false'}
+                @click=${() => this.#mark(id)}
+              >
+                Take back
+              </button>`
             : html`<button
                 type="button"
                 aria-label="Set aside reading ${id}"

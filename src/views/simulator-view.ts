@@ -1,4 +1,4 @@
-import { html } from 'lit';
+import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import { MOUNTINGS, type SimulatorSettings } from '../steps/bench-state.ts';
 import { View } from './view.ts';
@@ -66,7 +66,8 @@ export class SimulatorView extends View {
         do.
       </p>
       <fieldset ?disabled=${this.linked}>
-        <legend>Which board ${this.linked ? '(link another to change this)' : ''}</legend>
+        <legend>Which board</legend>
+        ${this.linked ? html`<p class="note">Link another board to change this.</p>` : nothing}
         <div class="fields">
           <label class="field"
             >Seed: the same number gives the same board
