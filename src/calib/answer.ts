@@ -1,4 +1,4 @@
-import { CalibrationProblem, DIP } from './calibration-problem.ts';
+import { CalibrationProblem, DIP, type Prior } from './calibration-problem.ts';
 import { uncertaintyFrom, type Uncertainty } from './covariance.ts';
 import { angleBetween, type Mat3 } from './geometry.ts';
 import { leaveSightingsOut, type HeldOut } from './held-out.ts';
@@ -99,11 +99,13 @@ export interface Solution {
   setAside: readonly string[];
   warnings: string[];
   mounting?: { acc: Mat3; mag: Mat3 };
+  /** What was known beforehand; roll zero is then where that has it. */
+  prior?: Prior;
 }
 
 /** Reads the answer off a solution, from coefficients rounded as a board would hold them. */
 export function answerFrom(solution: Solution): Fit | FitRefusal {
-  const { readings, scales, estimate, iterations, setAside, warnings, mounting } = solution;
+  const { readings, scales, estimate, iterations, setAside, warnings, mounting, prior } = solution;
   const { noise } = estimate;
   const { summary, data } = estimate;
   if (summary.stopped === 'no_progress' || summary.stopped === 'iterations') {
@@ -121,9 +123,11 @@ export function answerFrom(solution: Solution): Fit | FitRefusal {
   const seen = kept.map(({ acc, mag }) => applyCoefficients(before, acc, mag));
   const state = turnedAboutSight(
     estimate.state,
-    data.sightings > 0 ? rollZero(seen, kept, { acc: before.A, mag: before.B }, mounting) : 0,
+    data.sightings > 0 && !prior
+      ? rollZero(seen, kept, { acc: before.A, mag: before.B }, mounting)
+      : 0,
   );
-  const problem = new CalibrationProblem(data, state.theta, state.attitudes);
+  const problem = new CalibrationProblem(data, state.theta, state.attitudes, prior);
   problem.noise = noise;
   const covariance = problem.covariance();
   const uncertainty =

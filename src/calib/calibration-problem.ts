@@ -54,6 +54,12 @@ export interface Observations {
   sightings: number;
 }
 
+/** What is known of θ beforehand: its value, and the inverse of its covariance (width × width). */
+export interface Prior {
+  theta: Float64Array;
+  information: Float64Array;
+}
+
 /** Standard deviations: of counts over scale, and of aim in radians. */
 export interface NoiseScales {
   acc: number;
@@ -89,6 +95,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
   readonly #data: Observations;
   readonly #bowed: boolean;
   readonly #gauges: readonly number[];
+  readonly #prior: Prior | undefined;
   #point: Point;
   #trial: Point;
   #weights = { acc: 1, mag: 1, aim: 1 };
@@ -127,14 +134,16 @@ export class CalibrationProblem implements LeastSquaresProblem {
   /**
    * @param theta forward parameters to start from, 25 (straight) or 28 (bowed)
    * @param attitudes body to world, row by row, nine per reading
+   * @param prior adds ½ (θ − θ₀)ᵀ Λ (θ − θ₀) to the cost; Λ must be positive definite, so that nothing is left to pin
    */
-  constructor(data: Observations, theta: Float64Array, attitudes: Float64Array) {
+  constructor(data: Observations, theta: Float64Array, attitudes: Float64Array, prior?: Prior) {
     const { count, sightings } = data;
     const width = theta.length;
     this.width = width;
     this.#data = data;
     this.#bowed = width > DIP + 1;
-    this.#gauges = sightings > 0 ? [0] : [0, 1, 2];
+    this.#prior = prior;
+    this.#gauges = prior ? [] : sightings > 0 ? [0] : [0, 1, 2];
     const frames = meanDirections(data, attitudes);
     this.#point = { theta: theta.slice(), attitudes: attitudes.slice(), frames };
     this.#trial = { theta: theta.slice(), attitudes: attitudes.slice(), frames: frames.slice() };
@@ -198,7 +207,24 @@ export class CalibrationProblem implements LeastSquaresProblem {
       this.#residualsOf(j, point, r, 0);
       for (let i = 0; i < ROWS; i++) sum += r[i]! * r[i]!;
     }
+    if (this.#prior) {
+      const pull = this.#pull(point.theta, this.#prior);
+      for (let i = 0; i < this.width; i++)
+        sum += pull[i]! * (point.theta[i]! - this.#prior.theta[i]!);
+    }
     return sum / 2;
+  }
+
+  /** Λ (θ − θ₀) */
+  #pull(theta: Float64Array, prior: Prior): Float64Array {
+    const width = this.width;
+    const pull = new Float64Array(width);
+    for (let i = 0; i < width; i++) {
+      for (let c = 0; c < width; c++) {
+        pull[i] = pull[i]! + prior.information[i * width + c]! * (theta[c]! - prior.theta[c]!);
+      }
+    }
+    return pull;
   }
 
   /** Writes one reading's weighted residuals from `out[at]` on; NaN where the curvature has no root. */
@@ -266,6 +292,12 @@ export class CalibrationProblem implements LeastSquaresProblem {
           diagonal[at] = diagonal[at]! + value * value;
         }
       }
+    }
+    if (!this.#prior) return;
+    const pull = this.#pull(this.#point.theta, this.#prior);
+    for (let i = 0; i < this.width; i++) {
+      gradient[i] = gradient[i]! + pull[i]!;
+      diagonal[i] = diagonal[i]! + this.#prior.information[i * this.width + i]!;
     }
   }
 
@@ -361,6 +393,10 @@ export class CalibrationProblem implements LeastSquaresProblem {
     const [S, h] = [this.#S, this.#step];
     S.fill(0);
     h.fill(0);
+    if (this.#prior) {
+      S.set(this.#prior.information);
+      h.set(this.#pull(this.#point.theta, this.#prior));
+    }
     this.#V.fill(0);
     this.#W.fill(0);
     this.#hTau.fill(0);

@@ -126,8 +126,10 @@ export function spreadAims(): Candidates {
 export function knowledgeFrom(fit: Fit, readings: readonly Reading[]): Knowledge {
   const { coefficients, noise, uncertainty } = fit;
   const begun = new Map<string, Mat3[]>();
-  readings.forEach(({ sighting, acc, mag }, i) => {
-    if (sighting === undefined || !fit.readings[i]!.used) return;
+  readings.forEach(({ acc, mag }, i) => {
+    // the fit's own word for it: it may have found the sightings itself
+    const { sighting, used } = fit.readings[i]!;
+    if (sighting === undefined || !used) return;
     const { g, b } = applyCoefficients(coefficients, acc, mag);
     const [down, east] = [unit(g), unit(cross(g, b))];
     const taken: Mat3 = [...cross(east, down), ...east, ...down];

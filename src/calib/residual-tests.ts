@@ -21,8 +21,8 @@ import { inScale, observe, stateFrom, type Data } from './state.ts';
  *   squares regression I, Biometrika 37, has the moments.
  * - order, temperature, attitude: would the squares fall if the model had further terms Z? F-test of the added terms,
  *   (fall/k) / (rest/(ν−k)), fall = sᵀ (ZᵀMZ)⁺ s with s = ZᵀM r, k the rank of ZᵀMZ. Cook and Weisberg 1982, Residuals
- *   and influence in regression, section 2.2 (added variables). ν by Satterthwaite from those of the kinds of noise that
- *   the terms are held against.
+ *   and influence in regression, section 2.2 (added variables). 1/ν = Σ a_k a_l (T⁻¹)_kl, a_k the
+ *   part of each kind of noise in what the terms are held against (after Satterthwaite 1946).
  *
  * Terms: order and temperature, a straight line in the offset of each chip axis; gravity and field, all functions of
  * the direction of down (of the field) in the body up to the third degree, in the length of that vector; dip, functions
@@ -109,7 +109,8 @@ export function testResiduals(
   const tests: ResidualTest[] = [];
   for (const chip of ['acc', 'mag'] as const) {
     const name = `noise_${chip}` as const;
-    tests.push(noiseTest(name, fit.noise[chip], declared?.[chip], space.freedom[chip]));
+    const k = KINDS.indexOf(chip);
+    tests.push(noiseTest(name, fit.noise[chip], declared?.[chip], 1 / space.variances.get(k, k)));
   }
   for (let component = 0; component < 6; component++) {
     const name =
@@ -319,8 +320,8 @@ interface ResidualSpace {
   U: Float64Array;
   rank: number;
   residuals: Float64Array;
-  /** Effective degrees of freedom with which each kind's variance is known; infinite where it was not found here. */
-  freedom: Record<Kind, number>;
+  /** T⁻¹, in the order of KINDS: half the covariance of the kinds' σ̂²/σ². Zero where a kind was not found here. */
+  variances: Matrix;
   /** ZᵀMZ, the part of each kind of residuals in it, ZᵀM r, and the squares of each column of Z before M. */
   information: Matrix;
   informationOf: Record<Kind, Matrix>;
@@ -397,7 +398,7 @@ function residualSpace({ problem, data }: Point, terms: readonly Float64Array[])
     U,
     rank,
     residuals,
-    freedom: varianceFreedom(groups, U, rank),
+    variances: varianceCovariance(groups, U, rank),
     ...forTerms,
     whole: terms.map((term) => term.reduce((sum, value) => sum + value * value, 0)),
   };
@@ -509,12 +510,8 @@ function leftOfTerms(
   };
 }
 
-/** ν of each kind from T_kl = |M_kl|², M = ⊕B − U Uᵀ. */
-function varianceFreedom(
-  groups: readonly Group[],
-  U: Float64Array,
-  rank: number,
-): Record<Kind, number> {
+/** T⁻¹ from T_kl = |M_kl|², M = ⊕B − U Uᵀ. */
+function varianceCovariance(groups: readonly Group[], U: Float64Array, rank: number): Matrix {
   const T = Matrix.zeros(3, 3);
   const G = KINDS.map(() => Matrix.zeros(rank, rank));
   const redundancy = [0, 0, 0];
@@ -547,11 +544,11 @@ function varianceFreedom(
   }
   // a kind with less than one redundant residual was not found from the readings, but left as declared
   const found = [0, 1, 2].filter((k) => redundancy[k]! >= 1);
-  const freedom = { acc: Infinity, mag: Infinity, aim: Infinity };
-  if (found.length === 0) return freedom;
-  const variances = inverseOf(T.selection(found, found));
-  found.forEach((k, i) => (freedom[KINDS[k]!] = 1 / variances.get(i, i)));
-  return freedom;
+  const variances = Matrix.zeros(3, 3);
+  if (found.length === 0) return variances;
+  const known = inverseOf(T.selection(found, found));
+  found.forEach((k, i) => found.forEach((l, c) => variances.set(k, l, known.get(i, c))));
+  return variances;
 }
 
 function noiseTest(
@@ -644,7 +641,7 @@ function serialTest(
 }
 
 function addedTermsTest(
-  { information, informationOf, score, whole, freedom }: ResidualSpace,
+  { information, informationOf, score, whole, variances }: ResidualSpace,
   first: number,
   count: number,
   span: number | undefined,
@@ -667,7 +664,7 @@ function addedTermsTest(
     aim: scaled(informationOf.aim),
   };
   let [fall, k] = [0, 0];
-  const share = { acc: 0, mag: 0, aim: 0 };
+  const share = [0, 0, 0];
   const coefficients = indices.map(() => 0);
   realEigenvalues.forEach((value, e) => {
     if (value < FOLLOWED) return;
@@ -675,15 +672,16 @@ function addedTermsTest(
     const along = indices.reduce((sum, i, at) => sum + v.get(at, 0) * size[at]! * score[i]!, 0);
     fall += along ** 2 / value;
     k += 1;
-    for (const kind of KINDS) {
-      share[kind] += v.transpose().mmul(parts[kind]).mmul(v).get(0, 0) / value;
-    }
+    KINDS.forEach((kind, at) => {
+      share[at]! += v.transpose().mmul(parts[kind]).mmul(v).get(0, 0) / value;
+    });
     for (let at = 0; at < count; at++) {
       coefficients[at]! += (v.get(at, 0) * size[at]! * along) / value;
     }
   });
   if (k === 0) return { verdict: 'cannot_tell', why: 'in_the_model' };
-  const scatter = KINDS.reduce((sum, kind) => sum + (share[kind] / k) ** 2 / freedom[kind], 0);
+  const mean = Matrix.columnVector(share.map((value) => value / k));
+  const scatter = mean.transpose().mmul(variances).mmul(mean).get(0, 0);
   const all = Math.min(1e6, 1 / scatter);
   if (all - k < FEWEST) return { verdict: 'cannot_tell', why: 'too_few' };
   // the noise was found so that the squares equal their degrees of freedom, these terms' part among them
