@@ -92,7 +92,8 @@ export class Bench {
   #aim: { slot: Slot; purpose: Purpose } | undefined;
   /** Readings are recorded one after the other, in the order of their arrival. */
   #recording: Promise<void> = Promise.resolve();
-  #stopAsked = false;
+  /** Aborted when a person asks to stop what is being done. */
+  #stop = new AbortController();
   #changes: Change[] = [];
 
   constructor(parts: BenchParts) {
@@ -120,17 +121,19 @@ export class Bench {
 
   /** Takes up the work where it was when the page closed. */
   async open(): Promise<void> {
-    await this.#during({ what: 'Opening the logbook', stoppable: false }, async () => {
+    await this.#during({ what: 'Linking', stoppable: true }, async () => {
       const { settings, linked } = await this.#shelf.load();
       this.#change({ simulator: settings });
-      if (linked) await this.#link();
+      if (linked === undefined) return;
+      await this.#recollect(linked);
+      await this.#link();
     });
   }
 
   /** Does what was asked, unless something else is being done. Resolves when it is done or has failed. */
   async perform(intention: Intention): Promise<void> {
     if (intention === 'stop') {
-      this.#stopAsked = true;
+      this.#stop.abort();
       return;
     }
     await this.#during(WORK[intention], () => this.#carryOut(intention));
@@ -163,10 +166,6 @@ export class Bench {
         undefined,
       ),
     );
-  }
-
-  dismissTrouble(): void {
-    this.#change({}, 'trouble');
   }
 
   #carryOut(intention: Exclude<Intention, 'stop'>): Promise<void> {
@@ -214,9 +213,7 @@ export class Bench {
     try {
       const board = await this.#openBoard(link);
       this.#board = board;
-      const { serial } = board.identity;
-      const history = foldHistory(await this.#parts.logbook.entriesOfBoard(serial));
-      this.#change({ history, link: { state: 'linking', label: link.label } });
+      await this.#recollect(board.identity.serial);
       await this.#saveBoard(board, link.label);
       await this.#settleSeal(board);
     } catch (error) {
@@ -227,7 +224,12 @@ export class Bench {
       throw error;
     }
     this.#change({ link: { state: 'linked', label: link.label } });
-    await this.#shelf.remember(true);
+    await this.#shelf.remember(this.#linked().identity.serial);
+  }
+
+  /** All that the logbook says of a board. */
+  async #recollect(serial: string): Promise<void> {
+    this.#change({ history: foldHistory(await this.#parts.logbook.entriesOfBoard(serial)) });
   }
 
   #openBoard(link: ByteLink): Promise<Board> {
@@ -238,6 +240,7 @@ export class Bench {
       onEvent: (notice) => this.#change({ said: noticeWords(notice) }),
       onTrouble: (error) => this.#report(error),
       onLost: (error) => this.#lost(error),
+      signal: this.#stop.signal,
     });
   }
 
@@ -251,12 +254,13 @@ export class Bench {
   /** Records who the board is and all that is on it, before anything on it is changed. */
   async #saveBoard(board: Board, link: string): Promise<void> {
     const memory = await board.memory();
-    const { known } = this.#state.history;
+    const after = largest([...this.#state.history.known]);
+    const of = memory.last - Math.max(memory.first - 1, after);
     const readings: BoardReading[] = [];
-    for await (const reading of readAllFrom(board, largest([...known]))) {
-      readings.push(reading);
+    for await (const reading of readAllFrom(board, after, this.#stop.signal)) {
       const what = 'Saving what is on the board';
-      this.#change({ work: { what, done: readings.length, of: memory.count, stoppable: false } });
+      this.#change({ work: { what, done: readings.length, of, stoppable: true } });
+      readings.push(reading);
     }
     const stamp = this.#stamp(board.identity.serial);
     const missed = this.#missedOfPlan(readings);
@@ -310,7 +314,7 @@ export class Bench {
 
   async #unlink(): Promise<void> {
     await this.#closeBoard();
-    await this.#shelf.remember(false);
+    await this.#shelf.remember(undefined);
     this.#endSimulated();
     this.#changes = [];
     this.#change({ link: { state: 'none' }, history: EMPTY_HISTORY }, 'undo');
@@ -347,7 +351,7 @@ export class Bench {
   async #take(slots: readonly Slot[], purpose: Purpose): Promise<void> {
     await this.#linked().mode('collect');
     for (const [done, slot] of slots.entries()) {
-      if (this.#stopAsked) break;
+      if (this.#stop.signal.aborted) break;
       const progress = { done, of: slots.length };
       this.#change({ work: { what: 'Taking readings', ...progress, stoppable: true } });
       this.#aim = { slot, purpose };
@@ -595,7 +599,7 @@ export class Bench {
   /** Runs a piece of work, one at a time; what goes wrong is shown. */
   async #during(work: BenchState['work'], task: () => Promise<void>): Promise<void> {
     if (this.#state.work) return;
-    this.#stopAsked = false;
+    this.#stop = new AbortController();
     this.#change({ ...(work && { work }) }, 'trouble');
     try {
       await task();
@@ -607,6 +611,7 @@ export class Bench {
   }
 
   #report(error: unknown): void {
+    if (error instanceof ProtocolError && error.cause === 'cancelled') return; // a person asked for it
     this.#change({ trouble: troubleOf(error), said: '' });
   }
 
@@ -617,7 +622,7 @@ export class Bench {
 }
 
 const WORK: Record<Exclude<Intention, 'stop'>, BenchState['work']> = {
-  link: { what: 'Linking', stoppable: false },
+  link: { what: 'Linking', stoppable: true },
   unlink: { what: 'Ending the link', stoppable: false },
   begin: { what: 'Beginning', stoppable: false },
   'take one': { what: 'Taking a reading', stoppable: true },

@@ -59,8 +59,6 @@ export interface CalibrationState {
 
 export interface BoardHistory {
   identity?: BoardIdentity;
-  link?: string;
-  linkedAt?: string;
   /** What was on the board when it was last linked, before anything was changed. */
   memory?: MemoryState;
   savedAt?: string;
@@ -90,7 +88,7 @@ function unnumbered(entry: StoredEntry): Entry {
 export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
   switch (entry.kind) {
     case 'board linked':
-      return { ...history, identity: entry.identity, link: entry.link, linkedAt: entry.time };
+      return { ...history, identity: entry.identity };
     case 'memory saved':
       return {
         ...history,
@@ -232,7 +230,7 @@ function stale(state: CalibrationState): CalibrationState {
 }
 
 /** All places of a plan in its order. */
-export function slotsOf(plan: Plan): Slot[] {
+function slotsOf(plan: Plan): Slot[] {
   return plan.sightings.flatMap((sighting) => sighting.rolls.map((roll) => ({ sighting, roll })));
 }
 

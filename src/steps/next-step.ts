@@ -62,7 +62,10 @@ export const WAY: readonly { place: Place; words: string }[] = [
     place: 'Judge',
     words: 'Fit, see whether it is good enough and why, leave out what went wrong.',
   },
-  { place: 'Seal', words: 'Write the coefficients to the board, in one step that can be undone.' },
+  {
+    place: 'Seal',
+    words: 'Write the coefficients to the board in one step; the set before them stays on it.',
+  },
   { place: 'Prove', words: 'Take fresh readings that show the instrument is right.' },
 ];
 
@@ -71,7 +74,7 @@ const WORTH_FITTING = 8;
 
 export function nextStep(state: BenchState): NextStep {
   const { link, history } = state;
-  if (link.state === 'none' || link.state === 'linking') {
+  if (!history.identity) {
     return {
       place: 'Link',
       heading: 'Link a board',
@@ -81,7 +84,7 @@ export function nextStep(state: BenchState): NextStep {
       others: [],
     };
   }
-  if (link.state === 'lost') {
+  if (link.state !== 'linked') {
     return {
       place: placeOf(state),
       heading: 'Link the board again',

@@ -7,11 +7,8 @@ import { TOLERANCE } from './tolerance.ts';
 /** The readings of a calibration as a table shows them; figures come from the newest fit, even a stale one. */
 export interface ReadingRow {
   id: string;
-  sighting: string;
   line: string;
   roll: string;
-  azimuth: string;
-  inclination: string;
   field: string;
   gravity: string;
   aimError: string;
@@ -26,7 +23,7 @@ const ABSENT = '–';
 
 export function readingRows({ readings, fit }: CalibrationState): ReadingRow[] {
   const fitted = new Map(fit?.readings.map((reading) => [reading.id, reading]));
-  return readings.map(({ id, reading, sighting, aim, setAside }) => {
+  return readings.map(({ id, reading, aim, setAside }) => {
     const seen = fitted.get(id);
     const angle = (value: number | undefined, digits = 2) =>
       value === undefined ? ABSENT : degreesText(degrees(value), digits);
@@ -37,11 +34,8 @@ export function readingRows({ readings, fit }: CalibrationState): ReadingRow[] {
         : lineWords({ azimuth, inclination });
     return {
       id,
-      sighting: sighting ?? ABSENT,
       line,
       roll: aim?.roll === undefined ? ABSENT : rollWords(aim.roll),
-      azimuth: angle(seen?.azimuth, 1),
-      inclination: angle(seen?.inclination, 1),
       field: seen?.field.toFixed(4) ?? ABSENT,
       gravity: seen?.gravity.toFixed(4) ?? ABSENT,
       aimError: angle(seen?.aimError),

@@ -1,12 +1,14 @@
 import type { SimulatorSettings } from '../protocol/simulator.ts';
 import type { Logbook, LogbookFault } from '../records/logbook.ts';
+import { without } from './without.ts';
 
 /** What is kept of the simulated board while the page is closed, as a real board would keep it itself. */
 interface Kept {
   settings: SimulatorSettings;
   /** Image of its memory; absent for a board fresh from the bench. */
   memory?: Uint8Array;
-  linked: boolean;
+  /** Serial number under which it is linked; absent while it is not. */
+  linked?: string;
 }
 
 const KEY = 'simulated board';
@@ -23,7 +25,7 @@ export class SimulatorShelf {
     defaults: SimulatorSettings,
     private readonly onFault: (fault: LogbookFault) => void,
   ) {
-    this.#kept = { settings: defaults, linked: false };
+    this.#kept = { settings: defaults };
   }
 
   get settings(): SimulatorSettings {
@@ -41,14 +43,13 @@ export class SimulatorShelf {
   async set(change: Partial<SimulatorSettings>): Promise<SimulatorSettings> {
     const settings = { ...this.#kept.settings, ...change };
     const another = MAKES_ANOTHER.some((name) => settings[name] !== this.#kept.settings[name]);
-    const { memory, linked } = this.#kept;
-    this.#kept = { settings, linked, ...(memory && !another && { memory }) };
+    this.#kept = { ...(another ? without(this.#kept, 'memory') : this.#kept), settings };
     await this.#keep();
     return settings;
   }
 
-  async remember(linked: boolean): Promise<void> {
-    this.#kept = { ...this.#kept, linked };
+  async remember(linked: string | undefined): Promise<void> {
+    this.#kept = { ...without(this.#kept, 'linked'), ...(linked !== undefined && { linked }) };
     await this.#keep();
   }
 

@@ -66,7 +66,7 @@ export class LodeBench extends View {
         <next-card .state=${state}></next-card>
         <div class="sheets">
           ${
-            link.state === 'none' || link.state === 'linking'
+            !history.identity
               ? html`<section class="sheet way">
                   <h2>The way</h2>
                   <ol>

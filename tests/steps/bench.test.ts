@@ -182,3 +182,26 @@ it('has a message and a way on for a board that never answers', async () => {
   expect(on.state.trouble).toBeUndefined();
   expect(on.calibration.readings.length).toBeGreaterThanOrEqual(2);
 });
+
+it('shows the work and a way on when the page opens to a board that does not answer, and can be stopped', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take sighting');
+  await on.run(on.bench.adjustSimulator({ faults: { lose: 1, double: 0, flip: 0, delayMs: 0 } }));
+  await on.reload();
+  expect(on.state.trouble?.heading).toBe('The board does not answer');
+  expect(on.calibration.readings).toHaveLength(4);
+  expect(nextStep(on.state).main).toEqual({ label: 'Link again', does: 'link' });
+
+  const linking = on.bench.perform('link');
+  await on.pass(500);
+  expect(on.state.work?.stoppable).toBe(true);
+  await on.bench.perform('stop');
+  await on.pass(1);
+  expect(on.state.work).toBeUndefined();
+  expect(on.state.trouble).toBeUndefined();
+  await on.run(linking);
+
+  await on.run(on.bench.adjustSimulator({ faults: { lose: 0, double: 0, flip: 0, delayMs: 0 } }));
+  await on.ask('link', 'take one');
+  expect(on.calibration.readings).toHaveLength(5);
+});
