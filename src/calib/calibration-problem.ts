@@ -908,10 +908,12 @@ export class CalibrationProblem implements LeastSquaresProblem {
    * regression, section 2.2, for groups).
    *
    * @param members a whole sighting, or one free attitude
-   * @returns the sum of squares of the predicted residuals, and θ without them; undefined where the other readings
-   * alone do not determine θ
+   * @returns `squares` of the predicted residuals; their χ² = eᵀ (I − H)⁻¹ e, which weighs them by what the prediction
+   * itself is worth; and θ without them. Undefined where the other readings alone do not determine θ
    */
-  leaveOut(members: readonly number[]): { squares: number; theta: Float64Array } | undefined {
+  leaveOut(
+    members: readonly number[],
+  ): { squares: number; chiSquare: number; theta: Float64Array } | undefined {
     if (!this.#factored()) return undefined;
     const width = this.width;
     const rows = members.length * ROWS;
@@ -932,6 +934,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
     }
     if (!cholesky(C, rows)) return undefined;
     substituteLower(C, e, rows);
+    const chiSquare = sumOfSquares(e);
     substituteUpper(C, e, rows);
     // θ moves by S⁻¹ Mᵀ e: M is L⁻¹ applied already, one more L⁻ᵀ is left
     const change = new Float64Array(width);
@@ -940,7 +943,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
     }
     substituteUpper(this.#S, change, width);
     return {
-      squares: e.reduce((sum, value) => sum + value * value, 0),
+      squares: sumOfSquares(e),
+      chiSquare,
       theta: this.#point.theta.map((value, i) => value + change[i]!),
     };
   }
@@ -1014,6 +1018,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
     return out;
   }
 }
+
+const sumOfSquares = (v: Float64Array): number => v.reduce((sum, value) => sum + value * value, 0);
 
 /** Change of θ when F and H are turned together about a body axis: each row turns as a vector. */
 function turnOfTheta(theta: Float64Array, axis: number): Float64Array {

@@ -1,6 +1,7 @@
 import { CalibrationProblem, type NoiseScales } from './calibration-problem.ts';
 import type { Fit } from './answer.ts';
 import { sightOf } from './model.ts';
+import { chiSquareQuantile } from './quantiles.ts';
 import type { Reading } from './reading.ts';
 import { levenbergMarquardt } from './solver.ts';
 import { directionStatistics } from './spread.ts';
@@ -15,7 +16,16 @@ export interface HeldOut {
   count: number;
   /** Sum of squares of the predicted residuals, each over its standard deviation. */
   squares: number;
+  /**
+   * Sightings that as a whole do not agree with all the others, though their readings may agree among themselves: the
+   * field was disturbed there, or the board had changed. (A disturbance that only turns the field sideways for a whole
+   * sighting shows nowhere: it is the same as aiming elsewhere, and does the coefficients no harm.)
+   */
+  doubtful: string[];
 }
+
+/** A set without a bad sighting has this chance of one being called doubtful. */
+const FALSE_ALARM = 0.01;
 
 /** The readings that are left out together: a whole sighting, or one free attitude. */
 function groups({ sighting, count }: Data): number[][] {
@@ -42,12 +52,18 @@ export function leaveSightingsOut(
 ): HeldOut | undefined {
   const all = groups(data);
   const spreads: number[] = [];
+  const doubtful: string[] = [];
   let squares = 0;
   for (const members of all) {
     const without = problem.leaveOut(members);
     if (!without) return undefined;
     squares += without.squares;
     if (members.length < 2) continue;
+    // 8 residuals and 3 unknowns of its own for each reading, and the sighting's two
+    const freedom = 5 * members.length - 2;
+    if (without.chiSquare > chiSquareQuantile(1 - FALSE_ALARM / all.length, freedom)) {
+      doubtful.push(readings[data.index[members[0]!]!]!.sighting!);
+    }
     const coefficients = coefficientsOf(without.theta, scales);
     const sights = members.map((j) => sightOf(readings[data.index[j]!]!, coefficients));
     const spread = directionStatistics(sights.filter((sight) => sight !== undefined))?.spread;
@@ -56,6 +72,7 @@ export function leaveSightingsOut(
   return {
     count: all.length,
     squares,
+    doubtful,
     ...(spreads.length > 0
       ? { meanSpread: spreads.reduce((sum, spread) => sum + spread, 0) / spreads.length }
       : {}),

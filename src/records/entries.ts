@@ -1,3 +1,4 @@
+import type { HeldOut } from '../calib/held-out.ts';
 import type { Uncertainty } from '../calib/covariance.ts';
 import type { Stop, RefusalCause, SightingSpread, FittedReading } from '../calib/fit.ts';
 import type { Coefficients } from '../calib/model.ts';
@@ -56,6 +57,7 @@ export interface FitRecord {
   sightings: readonly SightingSpread[];
   readings: readonly FittedReading[];
   uncertainty: Uncertainty;
+  heldOut?: HeldOut;
   setAside: readonly { id: string; reason: string }[];
   stopped: Stop;
   iterations: number;

@@ -1,5 +1,6 @@
 import { interval95 } from '../calib/covariance.ts';
 import { degrees } from '../calib/geometry.ts';
+import type { HeldOut } from '../calib/held-out.ts';
 import type { BoardIdentity } from '../protocol/board.ts';
 import type { FitRecord } from '../records/entries.ts';
 import { largest, meanAndDeviation } from './statistics.ts';
@@ -48,6 +49,7 @@ export function judge(fit: Omit<FitRecord, 'id'>, declared?: DeclaredNoise): Jud
 
   const findings: Finding[] = [
     spreadFinding(fit),
+    ...(fit.heldOut ? [heldOutFinding(fit.heldOut)] : []),
     intervalFinding('Azimuth × cos inclination', fit.uncertainty.azimuth, freedom.azimuth),
     intervalFinding('Inclination', fit.uncertainty.inclination, freedom.inclination),
     {
@@ -107,6 +109,24 @@ function spreadFinding(fit: Omit<FitRecord, 'id'>): Finding {
     figure: degreesText(degrees(fit.meanSpread)),
     words: `over ${with_.length} sightings, ${readings} readings that the fit saw; at most ${degreesText(TOLERANCE.spread)} is common practice`,
     standing: within(degrees(fit.meanSpread), TOLERANCE.spread),
+  };
+}
+
+function heldOutFinding({ meanSpread, count, doubtful }: HeldOut): Finding {
+  const doubt =
+    doubtful.length > 0
+      ? `; sighting ${doubtful.join(' and ')} does not agree with the others: was the field disturbed there?`
+      : '';
+  return {
+    name: 'Sightings left out in turn',
+    figure: meanSpread === undefined ? 'no spread' : `spread ${degreesText(degrees(meanSpread))}`,
+    words: `mean over ${count}, each seen by a fit that had not seen it; at most ${degreesText(TOLERANCE.spread)}${doubt}`,
+    standing:
+      meanSpread !== undefined && degrees(meanSpread) > TOLERANCE.spread
+        ? 'bad'
+        : doubtful.length > 0
+          ? 'watch'
+          : 'good',
   };
 }
 

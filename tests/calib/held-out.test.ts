@@ -91,6 +91,29 @@ describe('leaving a sighting out', () => {
   });
 });
 
+describe('a sighting disturbed as a whole', () => {
+  it('is doubted where its readings agree among themselves but not with the others', () => {
+    const { readings } = simulateCalibration({ seed: 64 });
+    const centre = fitted(readings).coefficients.p.map((p) => p * RAW_SCALES.mag);
+    // a field three percent stronger, and so the same dip and azimuth, through all four readings of sighting 6
+    const spoiled = readings.map((reading) => {
+      if (reading.sighting !== '6') return reading;
+      const mag = reading.mag.map((count, axis) => count + 0.03 * (count - centre[axis]!));
+      return { ...reading, mag: mag as unknown as Reading['mag'] };
+    });
+    expect(fitted(spoiled).heldOut!.doubtful).toEqual(['6']);
+  });
+
+  it('is seldom doubted for nothing', () => {
+    const doubted = Array.from(
+      { length: 20 },
+      (_, i) => fitted(simulateCalibration({ seed: 100 + i }).readings).heldOut!.doubtful.length,
+    );
+    // one set in a hundred; three in twenty would have a chance of one in a thousand
+    expect(doubted.reduce((a, b) => a + b)).toBeLessThan(3);
+  });
+});
+
 describe('straight or bowed', () => {
   it('bowed is chosen where the chip is', () => {
     const choice = chooseModel(
