@@ -136,6 +136,8 @@ const CHIP_OF = ['acc', 'acc', 'acc', 'mag', 'mag', 'mag'] as const;
 const kindOf = (row: number): Kind => CHIP_OF[row] ?? 'aim';
 /** Degrees of freedom that must be left beside the terms tested. */
 const FEWEST = 5;
+/** Readings for which the sum of lag-one products is near enough to normal. */
+const FEWEST_IN_ORDER = 10;
 /** Of a term's squares, what must be left over once the model has followed it. */
 const FOLLOWED = 1e-4;
 
@@ -316,91 +318,64 @@ interface ResidualSpace {
   groupOf: Group[];
   /** Position of an observation in its group. */
   slot: number[];
-  /** Eight rows per reading, `rank` wide. */
-  U: Float64Array;
-  rank: number;
+  /** Orthonormal columns, eight rows per reading: what the coefficients follow across the readings' own unknowns. */
+  U: Float64Array[];
+  /** Weighted, eight rows per reading. */
   residuals: Float64Array;
+  /** M Z, one column for each term, and the squares of each column of Z before. */
+  left: Float64Array[];
+  whole: number[];
   /** T⁻¹, in the order of KINDS: half the covariance of the kinds' σ̂²/σ². Zero where a kind was not found here. */
   variances: Matrix;
-  /** ZᵀMZ, the part of each kind of residuals in it, ZᵀM r, and the squares of each column of Z before M. */
-  information: Matrix;
-  informationOf: Record<Kind, Matrix>;
-  score: number[];
-  whole: number[];
 }
 
 function residualSpace({ problem, data }: Point, terms: readonly Float64Array[]): ResidualSpace {
   const { width } = problem;
-  const { count } = data;
-  const wide = width + terms.length + 1;
-  const residuals = problem.residuals();
-  const left = new Float64Array(count * ROWS * wide);
+  const height = data.count * ROWS;
+  const followed = Array.from({ length: width }, () => new Float64Array(height));
+  const left = terms.map((term) => term.slice());
   const groupOf: Group[] = [];
   const slot: number[] = [];
   const groups = membersOf(data).map(({ members, free }): Group => {
     const rows = free ? 6 : ROWS;
-    const height = members.length * rows;
-    const own: Float64Array[] = Array.from(
+    const own = Array.from(
       { length: 3 * members.length + (free ? 0 : 2) },
-      () => new Float64Array(height),
+      () => new Float64Array(members.length * rows),
     );
-    const columns = Array.from({ length: wide }, () => new Float64Array(height));
     members.forEach((j, m) => {
       const { jacobian } = problem.jacobianOf(j);
-      const stride = width + 5;
       for (let i = 0; i < rows; i++) {
-        const at = m * rows + i;
-        for (let c = 0; c < 3; c++) own[3 * m + c]![at] = jacobian[i * stride + width + c]!;
-        for (let c = 0; c < 2 && !free; c++) {
-          own[3 * members.length + c]![at] = jacobian[i * stride + width + 3 + c]!;
+        const row = jacobian.subarray(i * (width + 5), (i + 1) * (width + 5));
+        for (let c = 0; c < width; c++) followed[c]![j * ROWS + i] = row[c]!;
+        for (let c = 0; c < 3; c++) own[3 * m + c]![m * rows + i] = row[width + c]!;
+        for (let c = 3; c < 5 && !free; c++) {
+          own[3 * (members.length - 1) + c]![m * rows + i] = row[width + c]!;
         }
-        for (let c = 0; c < width; c++) columns[c]![at] = jacobian[i * stride + c]!;
-        terms.forEach((term, c) => (columns[width + c]![at] = term[j * ROWS + i]!));
-        columns[wide - 1]![at] = residuals[j * ROWS + i]!;
       }
     });
     const basis = orthonormal(own);
-    const B = new Float64Array(height * height);
-    for (let i = 0; i < height; i++) {
-      for (let c = 0; c < height; c++) {
-        let sum = i === c ? 1 : 0;
-        for (const v of basis) sum -= v[i]! * v[c]!;
-        B[i * height + c] = sum;
-      }
+    for (const column of [...followed, ...left]) {
+      const part = new Float64Array(members.length * rows);
+      members.forEach((j, m) => part.set(column.subarray(j * ROWS, j * ROWS + rows), m * rows));
+      takeOut(part, basis);
+      members.forEach((j, m) => column.set(part.subarray(m * rows, (m + 1) * rows), j * ROWS));
     }
-    columns.forEach((column, c) => {
-      takeOut(column, basis);
-      members.forEach((j, m) => {
-        for (let i = 0; i < rows; i++) left[(j * ROWS + i) * wide + c] = column[m * rows + i]!;
-      });
-    });
-    const group = { members, rows, B };
+    const group = { members, rows, B: across(basis, members.length * rows) };
     members.forEach((j, m) => ((groupOf[j] = group), (slot[j] = m)));
     return group;
   });
-
-  const normal = normalByKind(left, count, wide);
-  const all = Matrix.add(Matrix.add(normal.acc, normal.mag), normal.aim);
-  const { root, rank } = inverseRoot(all.subMatrix(0, width - 1, 0, width - 1));
-  const U = new Float64Array(count * ROWS * rank);
-  for (let row = 0; row < count * ROWS; row++) {
-    for (let c = 0; c < width; c++) {
-      const value = left[row * wide + c]!;
-      if (value === 0) continue;
-      for (let k = 0; k < rank; k++) U[row * rank + k]! += value * root.get(c, k);
-    }
-  }
-  const forTerms = leftOfTerms(all, normal, root, width, terms.length);
+  // the turn about the sight, which no residual shows, leaves no column of its own
+  const U = orthonormal(followed);
+  for (const column of left) takeOut(column, U);
   return {
     groups,
     groupOf,
     slot,
     U,
-    rank,
-    residuals,
-    variances: varianceCovariance(groups, U, rank),
-    ...forTerms,
-    whole: terms.map((term) => term.reduce((sum, value) => sum + value * value, 0)),
+    residuals: problem.residuals(),
+    left,
+    whole: terms.map((term) => inner(term, term)),
+    variances: varianceCovariance(groups, U),
   };
 }
 
@@ -415,140 +390,84 @@ function membersOf({ sighting, count }: Data): { members: number[]; free: boolea
   return [...[...together.values()].map((members) => ({ members, free: false })), ...alone];
 }
 
-/** An orthonormal basis of what the columns span (Gram and Schmidt, each column taken twice). */
+/** An orthonormal basis of what the columns span (Gram and Schmidt, each column taken twice); overwrites them. */
 function orthonormal(columns: readonly Float64Array[]): Float64Array[] {
   const basis: Float64Array[] = [];
   for (const column of columns) {
-    const before = Math.hypot(...column);
+    const before = inner(column, column);
     takeOut(column, basis);
     takeOut(column, basis);
-    const after = Math.hypot(...column);
-    if (after > 1e-10 * before) basis.push(column.map((value) => value / after));
+    const after = inner(column, column);
+    if (after > 1e-18 * before) basis.push(column.map((value) => value / Math.sqrt(after)));
   }
   return basis;
 }
 
 function takeOut(column: Float64Array, basis: readonly Float64Array[]): void {
   for (const v of basis) {
-    let along = 0;
-    for (let i = 0; i < v.length; i++) along += v[i]! * column[i]!;
-    for (let i = 0; i < v.length; i++) column[i]! -= along * v[i]!;
+    const along = inner(v, column);
+    for (let i = 0; i < v.length; i++) column[i] = column[i]! - along * v[i]!;
   }
 }
 
-/** Products of all columns with each other, summed over the rows of each kind. */
-function normalByKind(left: Float64Array, count: number, wide: number): Record<Kind, Matrix> {
-  const sums = {
-    acc: new Float64Array(wide * wide),
-    mag: new Float64Array(wide * wide),
-    aim: new Float64Array(wide * wide),
-  };
-  for (let row = 0; row < count * ROWS; row++) {
-    const sum = sums[kindOf(row % ROWS)];
-    for (let i = 0; i < wide; i++) {
-      const value = left[row * wide + i]!;
-      if (value === 0) continue;
-      for (let c = 0; c < wide; c++) sum[i * wide + c]! += value * left[row * wide + c]!;
+function inner(a: Float64Array, b: Float64Array): number {
+  let sum = 0;
+  for (let i = 0; i < a.length; i++) sum += a[i]! * b[i]!;
+  return sum;
+}
+
+/** The projector 1 − Q Qᵀ across an orthonormal basis. */
+function across(basis: readonly Float64Array[], size: number): Float64Array {
+  const B = new Float64Array(size * size);
+  for (let i = 0; i < size; i++) {
+    for (let c = 0; c < size; c++) {
+      let sum = i === c ? 1 : 0;
+      for (const v of basis) sum -= v[i]! * v[c]!;
+      B[i * size + c] = sum;
     }
   }
-  const matrix = (sum: Float64Array) => Matrix.from1DArray(wide, wide, sum);
-  return { acc: matrix(sums.acc), mag: matrix(sums.mag), aim: matrix(sums.aim) };
-}
-
-/** W with W Wᵀ = N⁺: the turn about the sight, which no residual shows, has no part in it. */
-function inverseRoot(N: Matrix): { root: Matrix; rank: number } {
-  const n = N.rows;
-  const size = N.diagonal().map((value) => 1 / Math.sqrt(value || 1));
-  const scaled = new Matrix(n, n);
-  for (let i = 0; i < n; i++) {
-    for (let c = 0; c < n; c++) scaled.set(i, c, N.get(i, c) * size[i]! * size[c]!);
-  }
-  const { realEigenvalues, eigenvectorMatrix } = new EigenvalueDecomposition(scaled, {
-    assumeSymmetric: true,
-  });
-  const most = Math.max(...realEigenvalues);
-  const kept = realEigenvalues.flatMap((value, k) => (value > 1e-11 * most ? [k] : []));
-  const root = new Matrix(n, kept.length);
-  kept.forEach((k, at) => {
-    for (let i = 0; i < n; i++) {
-      root.set(i, at, (size[i]! * eigenvectorMatrix.get(i, k)) / Math.sqrt(realEigenvalues[k]!));
-    }
-  });
-  return { root, rank: kept.length };
-}
-
-/** What is left of the terms once the coefficients have followed them. */
-function leftOfTerms(
-  all: Matrix,
-  normal: Record<Kind, Matrix>,
-  root: Matrix,
-  width: number,
-  terms: number,
-): Pick<ResidualSpace, 'information' | 'informationOf' | 'score'> {
-  if (terms === 0) {
-    const none = new Matrix(0, 0);
-    return { information: none, informationOf: { acc: none, mag: none, aim: none }, score: [] };
-  }
-  const last = width + terms;
-  const cross = all.subMatrix(0, width - 1, width, last);
-  const follow = root.mmul(root.transpose()).mmul(cross);
-  // columns of terms and residuals, less what θ follows of each
-  const own = Matrix.zeros(last + 1, terms + 1);
-  own.setSubMatrix(Matrix.mul(follow, -1), 0, 0);
-  for (let c = 0; c <= terms; c++) own.set(width + c, c, 1);
-  const inner = (m: Matrix) => own.transpose().mmul(m).mmul(own);
-  const block = (m: Matrix) => m.subMatrix(0, terms - 1, 0, terms - 1);
-  const whole = inner(all);
-  return {
-    information: block(whole),
-    informationOf: {
-      acc: block(inner(normal.acc)),
-      mag: block(inner(normal.mag)),
-      aim: block(inner(normal.aim)),
-    },
-    score: whole.getColumn(terms).slice(0, terms),
-  };
+  return B;
 }
 
 /** T⁻¹ from T_kl = |M_kl|², M = ⊕B − U Uᵀ. */
-function varianceCovariance(groups: readonly Group[], U: Float64Array, rank: number): Matrix {
-  const T = Matrix.zeros(3, 3);
-  const G = KINDS.map(() => Matrix.zeros(rank, rank));
+function varianceCovariance(groups: readonly Group[], U: readonly Float64Array[]): Matrix {
+  const rank = U.length;
+  const T = new Float64Array(9);
+  const G = KINDS.map(() => new Float64Array(rank * rank));
   const redundancy = [0, 0, 0];
-  const number = (row: number) => KINDS.indexOf(kindOf(row));
   for (const { members, rows, B } of groups) {
-    const height = members.length * rows;
-    const at = (i: number) => (members[Math.floor(i / rows)]! * ROWS + (i % rows)) * rank;
-    for (let i = 0; i < height; i++) {
-      const k = number(i % rows);
-      redundancy[k]! += B[i * height + i]!;
-      const ui = U.subarray(at(i), at(i) + rank);
-      for (let a = 0; a < rank; a++) {
-        redundancy[k]! -= ui[a]! ** 2;
-        for (let b = 0; b < rank; b++) G[k]!.set(a, b, G[k]!.get(a, b) + ui[a]! * ui[b]!);
-      }
-      for (let c = 0; c < height; c++) {
-        const b = B[i * height + c]!;
-        const uc = at(c);
-        let overlap = 0;
-        for (let a = 0; a < rank; a++) overlap += ui[a]! * U[uc + a]!;
-        const l = number(c % rows);
-        T.set(k, l, T.get(k, l) + b * b - 2 * b * overlap);
+    const size = members.length * rows;
+    const kind = Array.from({ length: size }, (_, i) => KINDS.indexOf(kindOf(i % rows)));
+    const u = members.flatMap((j) =>
+      Array.from({ length: rows }, (_, i) => Float64Array.from(U, (v) => v[j * ROWS + i]!)),
+    );
+    for (let i = 0; i < size; i++) {
+      const k = kind[i]!;
+      addProduct(G[k]!, u[i]!, u[i]!);
+      redundancy[k]! += B[i * size + i]! - inner(u[i]!, u[i]!);
+      for (let c = 0; c < size; c++) {
+        const b = B[i * size + c]!;
+        T[3 * k + kind[c]!]! += b * (b - 2 * inner(u[i]!, u[c]!));
       }
     }
   }
   for (let k = 0; k < 3; k++) {
-    for (let l = 0; l < 3; l++) {
-      T.set(k, l, T.get(k, l) + Matrix.mul(G[k]!, G[l]!).sum());
-    }
+    for (let l = 0; l < 3; l++) T[3 * k + l]! += inner(G[k]!, G[l]!);
   }
   // a kind with less than one redundant residual was not found from the readings, but left as declared
   const found = [0, 1, 2].filter((k) => redundancy[k]! >= 1);
   const variances = Matrix.zeros(3, 3);
   if (found.length === 0) return variances;
-  const known = inverseOf(T.selection(found, found));
+  const known = inverseOf(Matrix.from1DArray(3, 3, T).selection(found, found));
   found.forEach((k, i) => found.forEach((l, c) => variances.set(k, l, known.get(i, c))));
   return variances;
+}
+
+/** Adds v wᵀ. */
+function addProduct(m: Float64Array, v: Float64Array, w: Float64Array): void {
+  for (let i = 0; i < v.length; i++) {
+    for (let c = 0; c < w.length; c++) m[i * w.length + c] = m[i * w.length + c]! + v[i]! * w[c]!;
+  }
 }
 
 function noiseTest(
@@ -577,59 +496,46 @@ function noiseTest(
 /** Lag-one products of one chip axis against their mean and variance under M. */
 function serialTest(
   { count }: Data,
-  { groupOf, slot, U, rank, residuals }: ResidualSpace,
+  { groupOf, slot, U, residuals }: ResidualSpace,
   component: number,
 ): Omit<ResidualTest, 'name'> {
-  if (count < 10) return { verdict: 'cannot_tell', why: 'too_few' };
-  const r = (t: number) => residuals[t * ROWS + component]!;
+  if (count < FEWEST_IN_ORDER) return { verdict: 'cannot_tell', why: 'too_few' };
+  const row = (t: number) => t * ROWS + component;
   const inside = (t: number) => t >= 0 && t < count;
   /** Entry of ⊕B between this axis in two readings. */
   const b = (t: number, s: number): number => {
     const group = groupOf[t];
     if (!group || group !== groupOf[s]) return 0;
     const { rows, members, B } = group;
-    const height = rows * members.length;
-    return B[(slot[t]! * rows + component) * height + slot[s]! * rows + component]!;
+    return B[(slot[t]! * rows + component) * rows * members.length + slot[s]! * rows + component]!;
   };
-  const u = (t: number) =>
-    U.subarray((t * ROWS + component) * rank, (t * ROWS + component + 1) * rank);
-  // with A having ½ beside its diagonal: V = A U, and (BA)_ts = ½ (b(t, s−1) + b(t, s+1))
-  const V = Array.from({ length: count }, (_, t) => {
-    const row = new Float64Array(rank);
-    for (const s of [t - 1, t + 1].filter(inside)) {
-      const us = u(s);
-      for (let k = 0; k < rank; k++) row[k]! += us[k]! / 2;
-    }
-    return row;
-  });
+  // A has ½ beside its diagonal: V = A U row by row, and (BA)_ts = ½ (b(t, s−1) + b(t, s+1))
+  const u = Array.from({ length: count }, (_, t) => Float64Array.from(U, (v) => v[row(t)]!));
+  const V = u.map((_, t) =>
+    Float64Array.from(U, (_, k) => ((u[t - 1]?.[k] ?? 0) + (u[t + 1]?.[k] ?? 0)) / 2),
+  );
   const BA = (t: number, s: number) => (b(t, s - 1) + b(t, s + 1)) / 2;
+
   let [product, size, mean, square] = [0, 0, 0, 0];
-  const UAU = new Float64Array(rank * rank);
+  const UAU = new Float64Array(U.length ** 2);
   for (let t = 0; t < count; t++) {
-    size += r(t) ** 2;
+    const r = residuals[row(t)]!;
+    size += r * r;
     if (t > 0) {
-      product += r(t) * r(t - 1);
+      product += r * residuals[row(t - 1)]!;
       mean += b(t, t - 1);
     }
+    mean -= inner(u[t]!, V[t]!);
+    addProduct(UAU, u[t]!, V[t]!);
     const { members } = groupOf[t]!;
     for (const s of new Set(members.flatMap((k) => [k - 1, k + 1]).filter(inside))) {
       square += BA(t, s) * BA(s, t);
     }
-    const ut = u(t);
-    for (let i = 0; i < rank; i++) {
-      mean -= ut[i]! * V[t]![i]!;
-      for (let k = 0; k < rank; k++) UAU[i * rank + k]! += ut[i]! * V[t]![k]!;
-    }
-    for (const s of members) {
-      let overlap = 0;
-      for (let k = 0; k < rank; k++) overlap += V[t]![k]! * V[s]![k]!;
-      square -= 2 * b(t, s) * overlap;
-    }
+    for (const s of members) square -= 2 * b(t, s) * inner(V[t]!, V[s]!);
   }
-  for (let i = 0; i < rank; i++) {
-    for (let k = 0; k < rank; k++) square += UAU[i * rank + k]! * UAU[k * rank + i]!;
-  }
-  if (!(square > 0)) return { verdict: 'cannot_tell', why: 'too_few' };
+  // Uᵀ A U is symmetric
+  square += inner(UAU, UAU);
+  if (!(square > 0 && size > 0)) return { verdict: 'cannot_tell', why: 'too_few' };
   const statistic = (product - mean) / Math.sqrt(2 * square);
   return {
     verdict: 'as_expected',
@@ -640,44 +546,40 @@ function serialTest(
   };
 }
 
+/** F-test of some of the terms: of `count` from `first` on. */
 function addedTermsTest(
-  { information, informationOf, score, whole, variances }: ResidualSpace,
+  { left, whole, residuals, variances }: ResidualSpace,
   first: number,
   count: number,
   span: number | undefined,
 ): Omit<ResidualTest, 'name'> {
-  const indices = Array.from({ length: count }, (_, i) => first + i);
-  const size = indices.map((i) => 1 / Math.sqrt(whole[i]! || 1));
-  const scaled = (m: Matrix) => {
-    const part = m.selection(indices, indices);
-    for (let i = 0; i < count; i++) {
-      for (let c = 0; c < count; c++) part.set(i, c, part.get(i, c) * size[i]! * size[c]!);
-    }
-    return part;
-  };
-  const { realEigenvalues, eigenvectorMatrix } = new EigenvalueDecomposition(scaled(information), {
+  // each term in units of its own length, so that what is left of it compares with one
+  const size = whole.slice(first, first + count).map((square) => 1 / Math.sqrt(square || 1));
+  const Z = left.slice(first, first + count).map((v, i) => v.map((value) => value * size[i]!));
+  const information = Matrix.zeros(count, count);
+  Z.forEach((v, i) => Z.forEach((w, c) => information.set(i, c, c < i ? 0 : inner(v, w))));
+  for (let i = 0; i < count; i++) {
+    for (let c = 0; c < i; c++) information.set(i, c, information.get(c, i));
+  }
+  const score = Z.map((v) => inner(v, residuals));
+  const { realEigenvalues, eigenvectorMatrix } = new EigenvalueDecomposition(information, {
     assumeSymmetric: true,
   });
-  const parts = {
-    acc: scaled(informationOf.acc),
-    mag: scaled(informationOf.mag),
-    aim: scaled(informationOf.aim),
-  };
   let [fall, k] = [0, 0];
   const share = [0, 0, 0];
-  const coefficients = indices.map(() => 0);
+  const coefficients = score.map(() => 0);
   realEigenvalues.forEach((value, e) => {
     if (value < FOLLOWED) return;
-    const v = Matrix.columnVector(eigenvectorMatrix.getColumn(e));
-    const along = indices.reduce((sum, i, at) => sum + v.get(at, 0) * size[at]! * score[i]!, 0);
+    const v = eigenvectorMatrix.getColumn(e);
+    const along = v.reduce((sum, x, i) => sum + x * score[i]!, 0);
     fall += along ** 2 / value;
     k += 1;
-    KINDS.forEach((kind, at) => {
-      share[at]! += v.transpose().mmul(parts[kind]).mmul(v).get(0, 0) / value;
-    });
-    for (let at = 0; at < count; at++) {
-      coefficients[at]! += (v.get(at, 0) * size[at]! * along) / value;
+    for (let row = 0; row < residuals.length; row++) {
+      let z = 0;
+      for (let i = 0; i < count; i++) z += v[i]! * Z[i]![row]!;
+      share[KINDS.indexOf(kindOf(row % ROWS))]! += z ** 2 / value;
     }
+    v.forEach((x, i) => (coefficients[i]! += (x * size[i]! * along) / value));
   });
   if (k === 0) return { verdict: 'cannot_tell', why: 'in_the_model' };
   const mean = Matrix.columnVector(share.map((value) => value / k));

@@ -58,7 +58,6 @@ export const ORDINARY_LIMITS: ValidityLimits = {
 
 /**
  * - `colder`, `warmer`: than any reading of the calibration, by more than the limit
- * - `temperature_unknown`: the reading or the calibration does not tell a temperature
  * - `down_not_covered`, `field_not_covered`: no reading of the calibration had down, or the field, near this direction
  *   in the body
  * - `azimuth_uncertain`, `inclination_uncertain`: the standard error in this attitude is over the limit
@@ -67,7 +66,6 @@ export const ORDINARY_LIMITS: ValidityLimits = {
 export type OutsideReason =
   | 'colder'
   | 'warmer'
-  | 'temperature_unknown'
   | 'down_not_covered'
   | 'field_not_covered'
   | 'azimuth_uncertain'
@@ -85,6 +83,8 @@ export interface Asked {
 export interface Standing {
   /** Why it lies outside; empty where it lies inside. */
   reasons: OutsideReason[];
+  /** Whether temperature was looked at: false where the reading or the calibration does not tell it, as is normal. */
+  temperatureTold: boolean;
   /** Angle to the nearest reading's direction of down, and of the field. Absent with `no_direction`. */
   down?: number;
   field?: number;
@@ -131,7 +131,15 @@ export function validityOf(
  */
 export function standing(validity: Validity, asked: Asked): Standing {
   const found = attitudeStanding(validity, asked);
-  return { ...found, reasons: [...temperatureReasons(validity, asked), ...found.reasons] };
+  const { temperature } = asked;
+  const { temperature: span, limits } = validity;
+  if (!span || temperature === undefined || !Number.isFinite(temperature)) {
+    return { temperatureTold: false, ...found };
+  }
+  const reasons: OutsideReason[] = [];
+  if (temperature < span.coldest - limits.temperature) reasons.push('colder');
+  if (temperature > span.warmest + limits.temperature) reasons.push('warmer');
+  return { temperatureTold: true, ...found, reasons: [...reasons, ...found.reasons] };
 }
 
 /** Why a reading lies outside what a calibration holds for; empty where it lies inside. */
@@ -141,7 +149,7 @@ export const outside = (validity: Validity, asked: Asked): OutsideReason[] =>
 /** Those of {@link attitudesEverywhere}, at the calibration's dip, that lie outside, and how many were asked for. */
 export function attitudesOutside(validity: Validity): {
   of: number;
-  outside: (Standing & { azimuth: number; inclination: number; roll: number })[];
+  outside: (AttitudeStanding & { azimuth: number; inclination: number; roll: number })[];
 } {
   const all = attitudesEverywhere();
   const dip = validity.uncertainty.theta[DIP]!;
@@ -154,19 +162,13 @@ export function attitudesOutside(validity: Validity): {
   };
 }
 
-function temperatureReasons(
-  { temperature: span, limits }: Validity,
-  { temperature }: Asked,
-): OutsideReason[] {
-  if (!span || temperature === undefined || !Number.isFinite(temperature)) {
-    return ['temperature_unknown'];
-  }
-  if (temperature < span.coldest - limits.temperature) return ['colder'];
-  if (temperature > span.warmest + limits.temperature) return ['warmer'];
-  return [];
-}
+/** How an attitude stands, whatever the temperature. */
+type AttitudeStanding = Omit<Standing, 'temperatureTold'>;
 
-function attitudeStanding({ down, field, uncertainty, limits }: Validity, asked: Asked): Standing {
+function attitudeStanding(
+  { down, field, uncertainty, limits }: Validity,
+  asked: Asked,
+): AttitudeStanding {
   const attitude = attitudeOf(asked);
   if (!attitude) return { reasons: ['no_direction'] };
   const far = { down: nearest(asked.g, down), field: nearest(asked.b, field) };
