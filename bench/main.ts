@@ -5,6 +5,7 @@ import { hardBoards } from './hard-boards.ts';
 import { intervals } from './intervals.ts';
 import { initialScript } from './initial-script.ts';
 import { modelChoice } from './model-choice.ts';
+import { nextReadings } from './next-reading.ts';
 import { screening } from './screening.ts';
 
 /** Prints every figure as one Markdown table: `npm run bench`, or `npm run bench -- accuracy` for one group. */
@@ -22,6 +23,7 @@ const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   screening,
   intervals,
   model: modelChoice,
+  planning: nextReadings,
   speed: fitSpeed,
   script: initialScript,
 };
