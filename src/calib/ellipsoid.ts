@@ -32,9 +32,10 @@ const ORDINARY_SHAPE = 0.3;
  * The plain residual |T(x−c)| − 1 would not do: it favours a boundless ellipsoid where the points cover little of it.
  *
  * @param points at least nine, not all in one plane
+ * @param tolerance of the solver, part of the cost; a start for another fit needs few digits
  * @returns undefined where the points lie on no ellipsoid that they determine
  */
-export function fitEllipsoid(points: readonly Vec3[]): Ellipsoid | undefined {
+export function fitEllipsoid(points: readonly Vec3[], tolerance = 1e-14): Ellipsoid | undefined {
   const n = points.length;
   if (n < 9) return undefined;
   const { middle, radius } = extent(points);
@@ -56,7 +57,7 @@ export function fitEllipsoid(points: readonly Vec3[]): Ellipsoid | undefined {
   evaluate(Float64Array.from(start), distances);
   weight = Math.max(1e-9, rootMeanSquare(distances.subarray(0, n))) / ORDINARY_SHAPE;
   const problem = new DenseProblem(start, n + 5, evaluate);
-  const { stopped } = levenbergMarquardt(problem, { limit: 60 });
+  const { stopped } = levenbergMarquardt(problem, { limit: 60, tolerance });
   const [cx, cy, cz, a, b, c, d, e, f] = problem.x as unknown as number[];
   const T = [a!, d!, e!, d!, b!, f!, e!, f!, c!].map((value) => value / radius);
   if (stopped === 'no_progress' || !positive(new Matrix(rows(T)))) return undefined;

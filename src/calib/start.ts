@@ -41,6 +41,10 @@ export interface NoStart {
 
 /** Fewest readings that determine the answer at all, with nothing to spare. */
 const FEWEST = 12;
+/** Digits enough for a start: a thousandth of the cost. */
+const ROUGHLY = 1e-3;
+/** Readings that judge between candidates, which differ by right angles: more would only cost time. */
+const JURY = 40;
 /** Aims are taken to be good to this; a candidate further off than the best by CLEAR is ruled out. */
 const TRUST = 0.45;
 const CLEAR = 0.25;
@@ -58,8 +62,14 @@ export function closedFormStart(readings: readonly Reading[], evidence: Evidence
       next: 'Take more readings; 56 in the cube plan are customary, 24 well spread ones make a usable calibration.',
     };
   }
-  const accelerometer = fitEllipsoid(readings.map((reading) => reading.acc));
-  const magnetometer = fitEllipsoid(readings.map((reading) => reading.mag));
+  const accelerometer = fitEllipsoid(
+    readings.map((reading) => reading.acc),
+    ROUGHLY,
+  );
+  const magnetometer = fitEllipsoid(
+    readings.map((reading) => reading.mag),
+    ROUGHLY,
+  );
   const gap =
     describeGap(readings, accelerometer === undefined, 'acc') ??
     describeGap(readings, magnetometer === undefined, 'mag');
@@ -89,9 +99,12 @@ export function closedFormStart(readings: readonly Reading[], evidence: Evidence
     : undefined;
   const known = sightings ? labelled(readings, sightings) : readings;
   const axis = commonAxis(known, down, fields);
+  const every = Math.ceil(readings.length / JURY);
+  const ofJury = <T>(all: readonly T[]): T[] => all.filter((_, j) => j % every === 0);
+  const jury: Found = { ...found, down: ofJury(down), fields: ofJury(fields) };
   const chosen = axis
-    ? chooseAlongSight(found, axis, known, evidence)
-    : chooseByMounting(found, known, evidence);
+    ? chooseAlongSight(jury, axis, ofJury(known), evidence)
+    : chooseByMounting(jury, ofJury(known), evidence);
   if ('cause' in chosen) return chosen;
   const { Q, sign, warnings } = chosen;
   return {
