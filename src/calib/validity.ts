@@ -183,16 +183,14 @@ function attitudeStanding(
   return { reasons, ...far, standardError };
 }
 
-/** How near to vertical a sight may be for its errors to be computed where it is; nearer, they are taken this far off. */
-const NEARLY_VERTICAL = radians(0.1);
+/** How far a sight that is nearer than half of it to the vertical is taken off it, for its errors to be computed. */
+const TILT = radians(0.1);
 
 /** Azimuth, inclination and roll at which errors are computed; a vertical sight, which has none, is tilted a little. */
 function attitudeOf({ g, b }: Asked): [number, number, number] | undefined {
   let seen = angles(g, b);
-  if (Math.hypot(g[1], g[2]) < Math.sin(NEARLY_VERTICAL) * length(g)) {
-    // the way that leads further from the vertical
-    const angle = g[0] * g[2] > 0 ? -NEARLY_VERTICAL : NEARLY_VERTICAL;
-    const [c, s] = [Math.cos(angle), Math.sin(angle)];
+  if (Math.hypot(g[1], g[2]) < Math.sin(TILT / 2) * length(g)) {
+    const [c, s] = [Math.cos(TILT), Math.sin(TILT)];
     const tilt = [c, 0, s, 0, 1, 0, -s, 0, c] as const;
     seen = angles(rotate(tilt, g), rotate(tilt, b));
   }

@@ -1,4 +1,5 @@
 import fc from 'fast-check';
+import { inverse, Matrix, pseudoInverse } from 'ml-matrix';
 import { describe, expect, it } from 'vitest';
 import {
   simulateCalibration,
@@ -6,7 +7,7 @@ import {
 } from '../../bench/simulated-calibration.ts';
 import { randomStream } from '../../firmware-sim/random.ts';
 import { RAW_SCALES } from '../../firmware-sim/raw-readings.ts';
-import type { SimulatorSettings } from '../../src/protocol/simulator.ts';
+import { CalibrationProblem } from '../../src/calib/calibration-problem.ts';
 import { fit, type Fit, type FitOptions } from '../../src/calib/fit.ts';
 import { cubePlan } from '../../src/calib/plan.ts';
 import type { Reading, Vec3 } from '../../src/calib/reading.ts';
@@ -16,6 +17,9 @@ import {
   type ResidualTest,
   type ResidualTestName,
 } from '../../src/calib/residual-tests.ts';
+import { levenbergMarquardt } from '../../src/calib/solver.ts';
+import { inScale, observe, stateFrom } from '../../src/calib/state.ts';
+import type { SimulatorSettings } from '../../src/protocol/simulator.ts';
 
 type Warm = Reading & { temperature?: number };
 
@@ -307,6 +311,108 @@ describe('the tests', () => {
   it('refuse the readings of another fit', () => {
     expect(() => testResiduals(fitted(readings), readings.slice(1))).toThrow(RangeError);
     expect(() => testResiduals(fitted(readings), [...readings].reverse())).toThrow(RangeError);
+  });
+});
+
+describe('the figures', () => {
+  // the same from the whole Jacobian and its pseudo-inverse, with nothing eliminated
+  const readings = simulate({ seed: 77 }).readings.slice(0, 24);
+  const result = fitted(readings);
+  const tests = testResiduals(result, readings, { declared });
+  const { coefficients, dip, noise } = result;
+  const scaled = inScale(readings, RAW_SCALES);
+  const data = observe(
+    scaled,
+    readings.map(() => true),
+    true,
+  );
+  const { theta, attitudes } = stateFrom(scaled, coefficients, dip);
+  const problem = new CalibrationProblem(data, theta, attitudes);
+  problem.noise = {
+    acc: noise.acc / RAW_SCALES.acc,
+    mag: noise.mag / RAW_SCALES.mag,
+    aim: noise.aim!,
+  };
+  levenbergMarquardt(problem);
+  const rows = 8 * data.count;
+  const J = Matrix.zeros(rows, problem.width + 3 * data.count + 2 * data.sightings);
+  readings.forEach((_, j) => {
+    const { jacobian } = problem.jacobianOf(j);
+    for (let i = 0; i < 8; i++) {
+      const row = [...jacobian.subarray(i * (problem.width + 5), (i + 1) * (problem.width + 5))];
+      row.forEach((value, c) => {
+        const own = c - problem.width;
+        const column =
+          own < 0
+            ? c
+            : own < 3
+              ? problem.width + 3 * j + own
+              : problem.width + 3 * data.count + 2 * data.sighting[j]! + own - 3;
+        J.set(8 * j + i, column, value);
+      });
+    }
+  });
+  const M = Matrix.sub(Matrix.eye(rows), J.mmul(pseudoInverse(J)));
+  const r = Matrix.columnVector([...problem.residuals()]);
+  const each = Array.from({ length: rows }, (_, i) => i);
+  const trace = (...factors: Matrix[]) => factors.reduce((a, b) => a.mmul(b)).trace();
+
+  it.each([0, 1, 2, 3, 4, 5])('of the serial test of component %i', (component) => {
+    const mine = each.filter((i) => i % 8 === component);
+    const A = Matrix.zeros(mine.length, mine.length);
+    for (let t = 1; t < mine.length; t++) {
+      A.set(t, t - 1, 0.5);
+      A.set(t - 1, t, 0.5);
+    }
+    const own = M.selection(mine, mine);
+    const part = r.selection(mine, [0]);
+    const [mean, variance] = [trace(A, own), 2 * trace(A, own, A, own)];
+    const product = trace(part.transpose().mmul(A).mmul(part));
+    const name = `serial_${component < 3 ? 'acc' : 'mag'}_${'xyz'[component % 3] as 'x'}` as const;
+    expect(named(tests, name).statistic).toBeCloseTo((product - mean) / Math.sqrt(variance), 6);
+  });
+
+  const kind = (i: number) => (i % 8 < 3 ? 0 : i % 8 < 6 ? 1 : 2);
+  const T = Matrix.zeros(3, 3);
+  for (const i of each) {
+    for (const c of each) T.set(kind(i), kind(c), T.get(kind(i), kind(c)) + M.get(i, c) ** 2);
+  }
+  const variances = inverse(T);
+
+  it('of the noise tests', () => {
+    expect(named(tests, 'noise_acc').freedom![0]).toBeCloseTo(1 / variances.get(0, 0), 5);
+    expect(named(tests, 'noise_mag').freedom![0]).toBeCloseTo(1 / variances.get(1, 1), 5);
+  });
+
+  it('of the test for drift', () => {
+    const Z = Matrix.zeros(rows, 3);
+    readings.forEach((_, j) => {
+      for (let i = 0; i < 3; i++) {
+        Z.set(8 * j + 3 + i, i, ((2 * j) / 23 - 1) * (RAW_SCALES.mag / noise.mag));
+      }
+    });
+    const left = M.mmul(Z);
+    const best = inverse(left.transpose().mmul(left)).mmul(left.transpose()).mmul(r);
+    const fall = trace(best.transpose().mmul(left.transpose()).mmul(r));
+    // the part of each kind, mean over the three directions
+    const root = inverse(left.transpose().mmul(left));
+    const share = Matrix.columnVector(
+      [0, 1, 2].map((k) => {
+        const some = left.selection(
+          each.filter((i) => kind(i) === k),
+          [0, 1, 2],
+        );
+        return trace(some.transpose().mmul(some).mmul(root)) / 3;
+      }),
+    );
+    const freedom = 1 / trace(share.transpose().mmul(variances).mmul(share));
+    const test = named(tests, 'order_mag');
+    expect(test.freedom![0]).toBe(3);
+    expect(test.freedom![1]).toBeCloseTo(freedom - 3, 4);
+    expect(test.statistic).toBeCloseTo(fall / 3 / ((freedom - fall) / (freedom - 3)), 6);
+    test.change!.forEach((change, i) =>
+      expect(change).toBeCloseTo(2 * RAW_SCALES.mag * best.get(i, 0), 3),
+    );
   });
 });
 

@@ -51,8 +51,15 @@ describe('a calibration by the cube plan', () => {
         expect(outside(validity, bodyVectors(a, i, r, whole.dip))).toEqual([]);
       }),
     );
-    for (const inclination of [Math.PI / 2, -Math.PI / 2]) {
-      expect(outside(validity, bodyVectors(1, inclination, 2, whole.dip))).toEqual([]);
+    for (const off of [0, 1e-12, 1e-6, 0.0008, 0.0009, 0.0017, 0.0018]) {
+      for (const inclination of [Math.PI / 2 - off, off - Math.PI / 2]) {
+        for (const roll of [0, 1, 2, 3, 4, 5, 6]) {
+          const found = standing(validity, bodyVectors(1, inclination, roll, whole.dip));
+          expect(found.reasons).toEqual([]);
+          // nothing special happens there: as sure as of a steep sight
+          expect(found.standardError!.inclination).toBeGreaterThan(radians(0.001));
+        }
+      }
     }
     expect(attitudesOutside(validity)).toEqual({ of: 200, outside: [] });
   });
