@@ -8,7 +8,6 @@ import {
   length,
   multiply,
   radians,
-  rotate,
   times,
   transpose,
   turn,
@@ -16,7 +15,7 @@ import {
   wrap,
   type Mat3,
 } from './geometry.ts';
-import { applyCoefficients, straighten, type Coefficients } from './model.ts';
+import { applyCoefficients, countsReading, type Coefficients } from './model.ts';
 import type { Vec3 } from './reading.ts';
 
 /**
@@ -86,24 +85,6 @@ export interface Comparison {
 export interface ComparisonRefusal {
   ok: false;
   cause: 'singular' | 'mirrored' | 'no_counts';
-}
-
-/**
- * Counts, not rounded, that read as the given vectors of down and field: the inverse of {@link applyCoefficients}.
- *
- * @returns undefined where the curvature leaves no such counts, or a matrix has no inverse
- */
-export function countsReading(
-  c: Coefficients,
-  g: Vec3,
-  b: Vec3,
-): { acc: Vec3; mag: Vec3 } | undefined {
-  const straight = rotate(inverse(c.A), g).map((t, i) => straighten(t, c.q[i]!));
-  if (straight.some((s) => s === undefined)) return undefined;
-  const u = rotate(inverse(c.B), b);
-  const acc = straight.map((s, i) => (s! + c.o[i]!) * c.accScale) as unknown as Vec3;
-  const mag = u.map((t, i) => (t + c.p[i]!) * c.magScale) as unknown as Vec3;
-  return [...acc, ...mag].every(Number.isFinite) ? { acc, mag } : undefined;
 }
 
 /**

@@ -79,18 +79,17 @@ export function leaveSightingsOut(
   };
 }
 
-/**
- * Sum of squares of the predicted residuals of each group left out, under given noise, so that two models can be held
- * against each other on the same terms.
- *
- * @param fit of those readings; only those it used are taken
- * @returns undefined where without one of the groups nothing is determined
- */
-export function predictedSquares(
+/** The problem that a fit solved, put up and solved again: under the noise it found, or under another. */
+export function solvedAgain(
   fit: Fit,
   readings: readonly Reading[],
-  noise: NoiseScales,
-): number[] | undefined {
+  noise: NoiseScales = noiseOf(fit),
+): {
+  problem: CalibrationProblem;
+  data: Data;
+  noise: NoiseScales;
+  scales: { acc: number; mag: number };
+} {
   const { coefficients, dip } = fit;
   const scales = { acc: coefficients.accScale, mag: coefficients.magScale };
   const scaled = inScale(readings, scales);
@@ -104,6 +103,29 @@ export function predictedSquares(
   const problem = new CalibrationProblem(data, theta, attitudes);
   problem.noise = noise;
   levenbergMarquardt(problem);
+  return { problem, data, noise, scales };
+}
+
+/** The noise a fit found, over scale; without sightings no aim has any, and any number stands in. */
+export const noiseOf = ({ noise, coefficients }: Fit): NoiseScales => ({
+  acc: noise.acc / coefficients.accScale,
+  mag: noise.mag / coefficients.magScale,
+  aim: noise.aim ?? 1,
+});
+
+/**
+ * Sum of squares of the predicted residuals of each group left out, under given noise, so that two models can be held
+ * against each other on the same terms.
+ *
+ * @param fit of those readings; only those it used are taken
+ * @returns undefined where without one of the groups nothing is determined
+ */
+export function predictedSquares(
+  fit: Fit,
+  readings: readonly Reading[],
+  noise: NoiseScales,
+): number[] | undefined {
+  const { problem, data } = solvedAgain(fit, readings, noise);
   const squares = groups(data).map((members) => problem.leaveOut(members)?.squares);
   return squares.every((value) => value !== undefined) ? squares : undefined;
 }

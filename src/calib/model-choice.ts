@@ -1,5 +1,5 @@
 import { fit, type Fit, type FitOptions, type FitRefusal } from './fit.ts';
-import { predictedSquares } from './held-out.ts';
+import { noiseOf, predictedSquares } from './held-out.ts';
 import type { Reading } from './reading.ts';
 
 /** Straight or bowed: chosen by what each says of sightings it did not see, not by how closely it follows those it saw. */
@@ -42,12 +42,7 @@ export function chooseModel(
   const straight = fit(left, { ...options, model: 'straight', screening: false });
   if (!straight.ok) return { chosen: bowed, reason: `Bowed: ${straight.message}` };
 
-  const { accScale, magScale } = bowed.coefficients;
-  const noise = {
-    acc: bowed.noise.acc / accScale,
-    mag: bowed.noise.mag / magScale,
-    aim: bowed.noise.aim ?? 1,
-  };
+  const noise = noiseOf(bowed);
   const missed = [straight, bowed].map((model) =>
     predictedSquares(
       model,

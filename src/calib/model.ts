@@ -1,6 +1,7 @@
 import {
   angles,
   dipOf,
+  inverse,
   length,
   rotate,
   sightDirection,
@@ -73,6 +74,24 @@ export function sightOf(
 export function straighten(t: number, q: number): number | undefined {
   const root = 1 + 4 * q * t;
   return root < 0 ? undefined : (2 * t) / (1 + Math.sqrt(root));
+}
+
+/**
+ * Counts, not rounded, that read as the given vectors of down and field: the inverse of {@link applyCoefficients}.
+ *
+ * @returns undefined where the curvature leaves no such counts, or a matrix has no inverse
+ */
+export function countsReading(
+  c: Coefficients,
+  g: Vec3,
+  b: Vec3,
+): { acc: Vec3; mag: Vec3 } | undefined {
+  const straight = rotate(inverse(c.A), g).map((t, i) => straighten(t, c.q[i]!));
+  if (straight.some((s) => s === undefined)) return undefined;
+  const u = rotate(inverse(c.B), b);
+  const acc = straight.map((s, i) => (s! + c.o[i]!) * c.accScale) as unknown as Vec3;
+  const mag = u.map((t, i) => (t + c.p[i]!) * c.magScale) as unknown as Vec3;
+  return [...acc, ...mag].every(Number.isFinite) ? { acc, mag } : undefined;
 }
 
 /** The numbers of a set in the order in which boards and files keep them: scales, o, A, p, B and, if bowed, q. */

@@ -74,6 +74,10 @@ export function studentProbability(t: number, freedom: number): number {
   return t < 0 ? tail : 1 - tail;
 }
 
+/** Probability that Fisher's F with k and `freedom` degrees of freedom exceeds a value. DLMF 8.17 (by way of the beta function). */
+export const fisherTail = (value: number, k: number, freedom: number): number =>
+  beta(freedom / (freedom + k * Math.max(0, value)), freedom / 2, k / 2);
+
 /** The x at which a rising probability reaches p, by halving: slow, and sure. */
 function invert(probability: (x: number) => number, p: number, low: number, high: number): number {
   while (probability(high) < p) high *= 2;

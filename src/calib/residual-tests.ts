@@ -1,11 +1,11 @@
 import { EigenvalueDecomposition, inverse as inverseOf, Matrix } from 'ml-matrix';
 import { CalibrationProblem, DIP, type Kind } from './calibration-problem.ts';
 import type { Fit } from './fit.ts';
+import { solvedAgain } from './held-out.ts';
 import { dot, fieldDirection, inverse, plus, rotate, times, type Mat3 } from './geometry.ts';
-import { chiSquareProbability, studentProbability } from './quantiles.ts';
+import { chiSquareProbability, fisherTail } from './quantiles.ts';
 import type { Reading, Vec3 } from './reading.ts';
-import { levenbergMarquardt } from './solver.ts';
-import { inScale, observe, stateFrom, type Data } from './state.ts';
+import type { Data } from './state.ts';
 
 /**
  * Is there anything in a fit's residuals that noise alone would not leave there?
@@ -159,24 +159,7 @@ function settle(fit: Fit, readings: readonly Reading[]): Point {
   ) {
     throw new RangeError('the readings are not those of the fit, in its order');
   }
-  const { coefficients, dip } = fit;
-  const scales = { acc: coefficients.accScale, mag: coefficients.magScale };
-  const scaled = inScale(readings, scales);
-  const data = observe(
-    scaled,
-    fit.readings.map(({ used }) => used),
-    fit.noise.aim !== undefined,
-  );
-  const kept = data.index.map((i) => scaled[i]!);
-  const { theta, attitudes } = stateFrom(kept, coefficients, dip);
-  const problem = new CalibrationProblem(data, theta, attitudes);
-  const noise = {
-    acc: fit.noise.acc / scales.acc,
-    mag: fit.noise.mag / scales.mag,
-    aim: fit.noise.aim ?? 1,
-  };
-  problem.noise = noise;
-  levenbergMarquardt(problem);
+  const { problem, data, scales, noise } = solvedAgain(fit, readings);
   return {
     problem,
     data,
@@ -598,36 +581,6 @@ function addedTermsTest(
       ? { change: coefficients.map((value) => value * span) as unknown as Vec3 }
       : {}),
   };
-}
-
-/**
- * Probability that F with k and ν degrees of freedom exceeds a value: I_x(ν/2, k/2) at x = ν/(ν + k F), begun at k = 1
- * (Student) or k = 2 (xᵃ) and carried on by I_x(a, b+1) = I_x(a, b) + xᵃ (1−x)ᵇ / (b B(a, b)). NIST Digital Library of
- * Mathematical Functions, 8.17.21.
- */
-export function fisherTail(value: number, k: number, freedom: number): number {
-  const a = freedom / 2;
-  const x = freedom / (freedom + k * value);
-  const odd = k % 2 === 1;
-  let b = odd ? 0.5 : 1;
-  let sum = odd ? 2 * studentProbability(-Math.sqrt(Math.max(0, k * value)), freedom) : x ** a;
-  // 1/(b B(a, b)): B(a, ½) = √π Γ(a)/Γ(a + ½), B(a, 1) = 1/a
-  let term =
-    x ** a * (odd ? (2 * Math.sqrt(1 - x) * gammaRatio(a)) / Math.sqrt(Math.PI) : a * (1 - x));
-  for (; b < k / 2 - 0.25; b++) {
-    sum += term;
-    term *= ((1 - x) * (a + b)) / (b + 1);
-  }
-  return Math.min(1, sum);
-}
-
-/** Γ(a + ½)/Γ(a): the series of DLMF 5.11.13 for large a, stepped down from there. */
-function gammaRatio(a: number): number {
-  if (a < 20) return (gammaRatio(a + 1) * a) / (a + 0.5);
-  return (
-    Math.sqrt(a) *
-    (1 - 1 / (8 * a) + 1 / (128 * a ** 2) + 5 / (1024 * a ** 3) - 21 / (32768 * a ** 4))
-  );
 }
 
 /** Adjusts the p-values after Holm, and gives the verdicts. */

@@ -2,7 +2,6 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import {
   compareCoefficients,
-  countsReading,
   type ChipChange,
   type Comparison,
 } from '../../src/calib/comparison.ts';
@@ -17,7 +16,12 @@ import {
   turn,
   type Mat3,
 } from '../../src/calib/geometry.ts';
-import { applyCoefficients, mountingMatrix, type Coefficients } from '../../src/calib/model.ts';
+import {
+  applyCoefficients,
+  mountingMatrix,
+  type Coefficients,
+  countsReading,
+} from '../../src/calib/model.ts';
 import type { Vec3 } from '../../src/calib/reading.ts';
 
 const between = (min: number, max: number) => fc.double({ min, max, noNaN: true });

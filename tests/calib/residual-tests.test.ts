@@ -11,8 +11,8 @@ import { CalibrationProblem } from '../../src/calib/calibration-problem.ts';
 import { fit, type Fit, type FitOptions } from '../../src/calib/fit.ts';
 import { cubePlan } from '../../src/calib/plan.ts';
 import type { Reading, Vec3 } from '../../src/calib/reading.ts';
+import { fisherTail } from '../../src/calib/quantiles.ts';
 import {
-  fisherTail,
   testResiduals,
   type ResidualTest,
   type ResidualTestName,
