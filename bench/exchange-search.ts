@@ -1,12 +1,11 @@
+import { meanSquares, traceOf } from '../src/calib/covariance.ts';
 import type { Random } from '../firmware-sim/random.ts';
 import { attitude } from '../src/calib/geometry.ts';
 import type { Candidates, Knowledge } from '../src/calib/next-reading.ts';
 import {
-  azimuthWeights,
   gram,
   Joined,
   tell,
-  traceOf,
   traceOfQuotient,
   type Told,
 } from '../src/calib/reading-information.ts';
@@ -34,7 +33,7 @@ export class ExchangeSearch {
   constructor({ theta, covariance, noise }: Knowledge, candidates: Candidates) {
     this.#width = theta.length;
     this.#prior = Float64Array.from(theta, (_, i) => 1 / covariance[i * theta.length + i]!);
-    this.#M = azimuthWeights(theta);
+    this.#M = meanSquares(theta).azimuth;
     this.#rolls = candidates.rolls.length;
     this.#told = tell(
       theta,

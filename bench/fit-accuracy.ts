@@ -2,7 +2,7 @@ import { RAW_SCALES } from '../firmware-sim/raw-readings.ts';
 import { uncertaintyFrom } from '../src/calib/covariance.ts';
 import { fit } from '../src/calib/fit.ts';
 import { degrees } from '../src/calib/geometry.ts';
-import type { Figure } from './main.ts';
+import type { Figure } from './figure.ts';
 import {
   boundCovariance,
   meanSquareErrors,

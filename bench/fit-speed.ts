@@ -1,7 +1,7 @@
 import { RAW_SCALES } from '../firmware-sim/raw-readings.ts';
 import { fitEllipsoid } from '../src/calib/ellipsoid.ts';
 import { fit } from '../src/calib/fit.ts';
-import type { Figure } from './main.ts';
+import type { Figure } from './figure.ts';
 import { simulateCalibration } from './simulated-calibration.ts';
 
 const BOARDS = 200;

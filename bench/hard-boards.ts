@@ -4,7 +4,7 @@ import { fit, type FitOptions } from '../src/calib/fit.ts';
 import { degrees } from '../src/calib/geometry.ts';
 import { allMountings } from '../src/calib/model.ts';
 import type { Reading } from '../src/calib/reading.ts';
-import type { Figure } from './main.ts';
+import type { Figure } from './figure.ts';
 import { meanSquareErrors, simulateCalibration } from './simulated-calibration.ts';
 
 const BOARDS = 2000;

@@ -1,6 +1,6 @@
 import { gzipSync } from 'node:zlib';
 import { build, type Rolldown } from 'vite';
-import type { Figure } from './main.ts';
+import type { Figure } from './figure.ts';
 
 /** Size of the JavaScript that the page loads before anyone touches it: the entry and all it imports at once. */
 export async function initialScript(): Promise<Figure[]> {

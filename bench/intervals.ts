@@ -5,7 +5,7 @@ import { fit } from '../src/calib/fit.ts';
 import { bodyVectors, radians, turn } from '../src/calib/geometry.ts';
 import { applyCoefficients } from '../src/calib/model.ts';
 import { cubePlan, type PlannedSighting } from '../src/calib/plan.ts';
-import type { Figure } from './main.ts';
+import type { Figure } from './figure.ts';
 import { simulateCalibration } from './simulated-calibration.ts';
 
 const TRIALS = 1000;

@@ -1,4 +1,5 @@
 import { cpus, release, type } from 'node:os';
+import type { Figure } from './figure.ts';
 import { fitAccuracy } from './fit-accuracy.ts';
 import { fitSpeed } from './fit-speed.ts';
 import { hardBoards } from './hard-boards.ts';
@@ -9,13 +10,6 @@ import { nextReadings } from './next-reading.ts';
 import { screening } from './screening.ts';
 
 /** Prints every figure as one Markdown table: `npm run bench`, or `npm run bench -- accuracy` for one group. */
-
-export interface Figure {
-  what: string;
-  value: string;
-  /** What it is held against. */
-  beside: string;
-}
 
 const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   accuracy: fitAccuracy,

@@ -2,7 +2,7 @@ import { RAW_SCALES } from '../firmware-sim/raw-readings.ts';
 import { uncertaintyFrom } from '../src/calib/covariance.ts';
 import { degrees } from '../src/calib/geometry.ts';
 import { chooseModel } from '../src/calib/model-choice.ts';
-import type { Figure } from './main.ts';
+import type { Figure } from './figure.ts';
 import {
   boundCovariance,
   meanSquareErrors,

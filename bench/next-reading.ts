@@ -17,7 +17,7 @@ import {
 import { cubePlan } from '../src/calib/plan.ts';
 import type { Aim, Reading } from '../src/calib/reading.ts';
 import { ExchangeSearch } from './exchange-search.ts';
-import type { Figure } from './main.ts';
+import type { Figure } from './figure.ts';
 import {
   boundCovariance,
   simulateCalibration,

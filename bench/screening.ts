@@ -4,7 +4,7 @@ import { uncertaintyFrom } from '../src/calib/covariance.ts';
 import { fit } from '../src/calib/fit.ts';
 import { degrees } from '../src/calib/geometry.ts';
 import type { Reading, Vec3 } from '../src/calib/reading.ts';
-import type { Figure } from './main.ts';
+import type { Figure } from './figure.ts';
 import {
   boundCovariance,
   meanSquareErrors,

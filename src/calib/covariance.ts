@@ -48,21 +48,10 @@ export function uncertaintyFrom(
   shares: (X: Float64Array) => readonly NoiseShare[] = () => [],
 ): Uncertainty {
   const width = theta.length;
-  const rowsAt = derivatives([...theta]);
-  const squares = {
-    azimuth: new Float64Array(width ** 2),
-    inclination: new Float64Array(width ** 2),
-  };
-  const all = attitudesEverywhere();
-  for (const [a, i, r] of all) {
-    const rows = rowsAt(a, i, r);
-    for (const angle of ['azimuth', 'inclination'] as const) {
-      addSquare(squares[angle], rows[angle], 1 / all.length);
-    }
-  }
+  const squares = meanSquares([...theta]);
   const figures = (['azimuth', 'inclination'] as const).map((angle) => {
     // mean variance tr(R C), R the mean square of the derivatives; each noise's part of it tr(C R C N)
-    const variance = traceOfProduct(squares[angle], covariance, width);
+    const variance = traceOf(squares[angle], covariance);
     const response = product(product(covariance, squares[angle], width), covariance, width);
     const scatter = shares(response).reduce(
       (sum, { part, redundancy }) => sum + part ** 2 / Math.max(1, redundancy),
@@ -79,6 +68,25 @@ export function uncertaintyFrom(
   };
 }
 
+/**
+ * The matrices M with tr(M C) = the mean over {@link attitudesEverywhere} of the variance of azimuth × cos inclination,
+ * and of inclination, C the covariance of θ: mean squares of the derivatives by θ. Width × width.
+ */
+export function meanSquares(
+  theta: readonly number[],
+): Record<'azimuth' | 'inclination', Float64Array> {
+  const size = theta.length ** 2;
+  const squares = { azimuth: new Float64Array(size), inclination: new Float64Array(size) };
+  const rowsAt = derivatives(theta);
+  const all = attitudesEverywhere();
+  for (const [a, i, r] of all) {
+    const rows = rowsAt(a, i, r);
+    addSquare(squares.azimuth, rows.azimuth, 1 / all.length);
+    addSquare(squares.inclination, rows.inclination, 1 / all.length);
+  }
+  return squares;
+}
+
 /** Adds weight × v vᵀ. */
 function addSquare(m: Float64Array, v: Float64Array, weight: number): void {
   const n = v.length;
@@ -89,12 +97,12 @@ function addSquare(m: Float64Array, v: Float64Array, weight: number): void {
   }
 }
 
-/** Trace of the product of two symmetric matrices. */
-const traceOfProduct = (a: Float64Array, b: Float64Array, width: number): number => {
+/** tr(M C) of two symmetric matrices. */
+export function traceOf(M: Float64Array, C: Float64Array): number {
   let sum = 0;
-  for (let i = 0; i < width * width; i++) sum += a[i]! * b[i]!;
+  for (let i = 0; i < M.length; i++) sum += M[i]! * C[i]!;
   return sum;
-};
+}
 
 function product(a: Float64Array, b: Float64Array, n: number): Float64Array {
   const m = new Float64Array(n * n);

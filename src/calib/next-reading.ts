@@ -1,3 +1,4 @@
+import { meanSquares, traceOf } from './covariance.ts';
 import { DIP, type NoiseScales } from './calibration-problem.ts';
 import type { Fit } from './fit.ts';
 import {
@@ -16,7 +17,6 @@ import {
 import { applyCoefficients } from './model.ts';
 import { leastTurning, type PlannedSighting } from './plan.ts';
 import {
-  azimuthWeights,
   gram,
   Joined,
   lessen,
@@ -24,7 +24,6 @@ import {
   ROWS,
   scatterOf,
   tell,
-  traceOf,
   traceOfQuotient,
   type Sym2,
   type Told,
@@ -330,7 +329,7 @@ class Prospect {
   constructor({ theta, covariance, noise, begun }: Knowledge, candidates: Candidates) {
     this.#width = theta.length;
     this.#C = Float64Array.from(covariance);
-    this.#M = azimuthWeights(theta);
+    this.#M = meanSquares(theta).azimuth;
     this.#phi = traceOf(this.#M, this.#C);
     this.#names = new Set(begun.map(({ name }) => name));
 

@@ -1,16 +1,5 @@
-import { CalibrationProblem, DIP, type NoiseScales } from './calibration-problem.ts';
-import { attitudesEverywhere } from './covariance.ts';
-import {
-  attitude,
-  bodyVectors,
-  inverse,
-  plus,
-  rotate,
-  times,
-  transpose,
-  type Mat3,
-} from './geometry.ts';
-import type { Vec3 } from './reading.ts';
+import { CalibrationProblem, type NoiseScales } from './calibration-problem.ts';
+import type { Mat3 } from './geometry.ts';
 
 /**
  * What a reading at a given attitude tells about the forward parameters θ, before it is taken.
@@ -211,74 +200,6 @@ export function lessen(C: Float64Array, rows: readonly Float64Array[]): void {
       for (let c = 0; c < width; c++) C[i * width + c]! -= k * y[c]!;
     }
   }
-}
-
-/**
- * The matrix M with tr(M C) = the mean over {@link attitudesEverywhere} of the variance of azimuth × cos inclination,
- * C the covariance of θ: the square of `Uncertainty.azimuth`.
- *
- * Seen in the world, an error dg of the calibrated down tips the horizon, and an error db of the field turns north. With
- * E and N the components to the east and north, azimuth α, inclination β, dip I,
- *
- *   cos β dα = cos β (dg_E tan I − db_E / cos I) + sin β (dg_E cos α − dg_N sin α)
- *
- * (from e = g × b, n = e × g, both of unit length, to first order). With counts held, F dg = −dF g − (1 + 2 q s) do + s² dq
- * and H db = −dH b − dp.
- *
- * @returns width × width, row by row
- */
-export function azimuthWeights(theta: readonly number[]): Float64Array {
-  const width = theta.length;
-  const bowed = width > DIP + 1;
-  const matrix = (from: number) =>
-    [0, 4, 8].flatMap((i) => theta.slice(from + i, from + i + 3)) as unknown as Mat3;
-  const F = matrix(0);
-  const transposedA = transpose(inverse(F));
-  const transposedB = transpose(inverse(matrix(12)));
-  const dip = theta[DIP]!;
-  const M = new Float64Array(width * width);
-  const row = new Float64Array(width);
-  const all = attitudesEverywhere();
-  for (const [azimuth, inclination, roll] of all) {
-    const R = attitude(azimuth, inclination, roll);
-    const north: Vec3 = [R[0], R[1], R[2]];
-    const east: Vec3 = [R[3], R[4], R[5]];
-    const { g, b } = bodyVectors(azimuth, inclination, roll, dip);
-    const [cos, sin] = [Math.cos(inclination), Math.sin(inclination)];
-    const byAcc = rotate(
-      transposedA,
-      plus(
-        times(east, cos * Math.tan(dip) + sin * Math.cos(azimuth)),
-        times(north, -sin * Math.sin(azimuth)),
-      ),
-    );
-    const byMag = rotate(transposedB, times(east, -cos / Math.cos(dip)));
-    const t = rotate(F, g);
-    for (let i = 0; i < 3; i++) {
-      const q = bowed ? theta[DIP + 1 + i]! : 0;
-      const root = Math.sqrt(1 + 4 * q * t[i]!);
-      const s = (2 * t[i]!) / (1 + root);
-      for (let c = 0; c < 3; c++) {
-        row[4 * i + c] = -byAcc[i]! * g[c]!;
-        row[12 + 4 * i + c] = -byMag[i]! * b[c]!;
-      }
-      row[4 * i + 3] = -byAcc[i]! * root;
-      row[12 + 4 * i + 3] = -byMag[i]!;
-      if (bowed) row[DIP + 1 + i] = byAcc[i]! * s * s;
-    }
-    for (let i = 0; i < width; i++) {
-      const k = row[i]! / all.length;
-      for (let c = 0; c < width; c++) M[i * width + c]! += k * row[c]!;
-    }
-  }
-  return M;
-}
-
-/** tr(M C) of two symmetric matrices. */
-export function traceOf(M: Float64Array, C: Float64Array): number {
-  let sum = 0;
-  for (let i = 0; i < M.length; i++) sum += M[i]! * C[i]!;
-  return sum;
 }
 
 /** Y S Yᵀ of rows Y and a symmetric S. */

@@ -27,7 +27,6 @@ import {
   type Knowledge,
 } from '../../src/calib/next-reading.ts';
 import { cubePlan } from '../../src/calib/plan.ts';
-import { azimuthWeights, traceOf } from '../../src/calib/reading-information.ts';
 import type { Aim } from '../../src/calib/reading.ts';
 import { turnedAboutSight } from '../../src/calib/state.ts';
 
@@ -158,14 +157,6 @@ describe('what a reading will tell', () => {
     expectSame(after.covariance, freshCovariance(theta, all), theta.length, 1e-7);
     expect(readingsNeeded(after, Infinity).now / freshAzimuth(theta, all)).toBeCloseTo(1, 8);
     expect(after.begun.find(({ name }) => name === 'new')?.attitudes).toHaveLength(2);
-  });
-
-  it('weighs θ as the standard error of azimuth does', () => {
-    for (const theta of [drawnTheta(5), drawnTheta(6, -30), drawnTheta(7, 0), bowedTheta(8)]) {
-      const covariance = freshCovariance(theta, partOfCube(9));
-      const { azimuth } = uncertaintyFrom(Float64Array.from(theta), covariance);
-      expect(Math.sqrt(traceOf(azimuthWeights(theta), covariance)) / azimuth).toBeCloseTo(1, 10);
-    }
   });
 
   // 0.080° for this noise, plan and dip: from an independent computation of the Cramér–Rao bound

@@ -13,7 +13,7 @@ type Vector = readonly number[];
 /** Row by row. */
 type Square = readonly Vector[];
 
-export interface Shot {
+export interface SeenReading {
   /** Counts over scale. */
   acc: Vector;
   mag: Vector;
@@ -39,38 +39,40 @@ const STEPS = 14;
 /**
  * Maximum likelihood, with the noise known.
  *
- * Unknown: A, o, B, p, the dip; each shot's attitude, by a rotation vector in the body; each sighting's direction, by
- * two numbers in the plane across its start. Residuals: counts less the model's, and the part of each shot's sight
- * across its sighting's direction. What is open is held: the first shot's turn about the sight, or, where there are no
+ * Unknown: A, o, B, p, the dip; each reading's attitude, by a rotation vector in the body; each sighting's direction, by
+ * two numbers in the plane across its start. Residuals: counts less the model's, and the part of each reading's sight
+ * across its sighting's direction. What is open is held: the first reading's turn about the sight, or, where there are no
  * sightings, its whole attitude.
  *
  * @param mountings which way the chips sit, as `+x-y-z`, for the start
  * @param noise standard deviations: counts over scale, and radians
  */
 export function solveDensely(
-  shots: readonly Shot[],
+  readings: readonly SeenReading[],
   mountings: { acc: string; mag: string },
   noise: { acc: number; mag: number; aim: number },
 ): Solution {
   const acc = roughStart(
-    shots.map((shot) => shot.acc),
+    readings.map((reading) => reading.acc),
     mountings.acc,
   );
   const mag = roughStart(
-    shots.map((shot) => shot.mag),
+    readings.map((reading) => reading.mag),
     mountings.mag,
   );
-  const seen = shots.map((shot) => ({
-    down: unit(times(acc.gain, minus(shot.acc, acc.offset))),
-    field: unit(times(mag.gain, minus(shot.mag, mag.offset))),
+  const seen = readings.map((reading) => ({
+    down: unit(times(acc.gain, minus(reading.acc, acc.offset))),
+    field: unit(times(mag.gain, minus(reading.mag, mag.offset))),
   }));
   const startAttitudes = seen.map(({ down, field }) => attitudeOf(down, field));
   const dips = seen.map(({ down, field }) => Math.asin(dot(down, field)));
-  const names = [...new Set(shots.flatMap(({ sighting }) => sighting ?? []))];
+  const names = [...new Set(readings.flatMap(({ sighting }) => sighting ?? []))];
   const startSights = names.map((name) =>
     unit(
-      shots
-        .map((shot, i) => (shot.sighting === name ? column(startAttitudes[i]!, 0) : [0, 0, 0]))
+      readings
+        .map((reading, i) =>
+          reading.sighting === name ? column(startAttitudes[i]!, 0) : [0, 0, 0],
+        )
         .reduce(plus),
     ),
   );
@@ -81,7 +83,7 @@ export function solveDensely(
     ...mag.gain.flat(),
     ...mag.offset,
     dips.reduce((sum, dip) => sum + dip) / dips.length,
-    ...shots.flatMap(() => [0, 0, 0]),
+    ...readings.flatMap(() => [0, 0, 0]),
     ...names.flatMap(() => [0, 0]),
   ];
   const BOARD = 25;
@@ -92,16 +94,16 @@ export function solveDensely(
     const { A, o, B, p, dip } = boardFrom(x);
     const [F, H] = [inverted(A), inverted(B)];
     const field = [Math.cos(dip), 0, Math.sin(dip)];
-    return shots.flatMap((shot, i) => {
+    return readings.flatMap((reading, i) => {
       const at = BOARD + 3 * i;
       const toWorld = product(startAttitudes[i]!, turn(x.slice(at, at + 3)));
       const toBody = transposed(toWorld);
-      const ofAcc = minus(shot.acc, plus(times(F, times(toBody, [0, 0, 1])), o));
-      const ofMag = minus(shot.mag, plus(times(H, times(toBody, field)), p));
+      const ofAcc = minus(reading.acc, plus(times(F, times(toBody, [0, 0, 1])), o));
+      const ofMag = minus(reading.mag, plus(times(H, times(toBody, field)), p));
       const all = [...ofAcc.map((r) => r / noise.acc), ...ofMag.map((r) => r / noise.mag)];
-      if (shot.sighting === undefined) return all;
-      const k = names.indexOf(shot.sighting);
-      const [u, v] = x.slice(BOARD + 3 * shots.length + 2 * k) as [number, number];
+      if (reading.sighting === undefined) return all;
+      const k = names.indexOf(reading.sighting);
+      const [u, v] = x.slice(BOARD + 3 * readings.length + 2 * k) as [number, number];
       const [across, upright] = plane(startSights[k]!);
       const line = unit(startSights[k]!.map((d, c) => d + u * across[c]! + v * upright[c]!));
       return [...all, ...cross(line, column(toWorld, 0)).map((r) => r / noise.aim)];

@@ -65,12 +65,12 @@ function bothSolutions(
   const first = fit(readings, { ...options, screening: false });
   if (!first.ok) throw new Error(first.message);
   const { accScale, magScale } = first.coefficients;
-  const shots = readings.map(({ acc, mag, sighting }) => ({
+  const seen = readings.map(({ acc, mag, sighting }) => ({
     acc: acc.map((count) => count / accScale),
     mag: mag.map((count) => count / magScale),
     ...(sighting === undefined ? {} : { sighting }),
   }));
-  const second = solveDensely(shots, mountings, {
+  const second = solveDensely(seen, mountings, {
     acc: first.noise.acc / accScale,
     mag: first.noise.mag / magScale,
     aim: first.noise.aim ?? 1,
