@@ -1,7 +1,6 @@
 import { CalibrationProblem, DIP, type Prior } from './calibration-problem.ts';
 import { uncertaintyFrom, type Uncertainty } from './covariance.ts';
 import { angleBetween, type Mat3 } from './geometry.ts';
-import { leaveSightingsOut, type HeldOut } from './held-out.ts';
 import { applyCoefficients, asStored, sightOf, type Coefficients } from './model.ts';
 import { KINDS, type Estimate } from './noise.ts';
 import type { Reading, Vec3 } from './reading.ts';
@@ -56,8 +55,6 @@ export interface Fit {
   /** Mean over the sightings that have a spread; absent without any. Of readings the fit saw. */
   meanSpread?: number;
   uncertainty: Uncertainty;
-  /** What the readings say of each sighting when it is left out of the fit; absent where that determines nothing. */
-  heldOut?: HeldOut;
   setAside: { id: string; reason: string }[];
   stopped: Stop;
   /** Steps tried by the solver, over all its runs. */
@@ -159,7 +156,6 @@ export function answerFrom(solution: Solution): Fit | FitRefusal {
     }
   });
   const sightings = spreads(readings, all, coefficients);
-  const heldOut = leaveSightingsOut(problem, data, readings, scales);
   const withSpread = sightings.flatMap(({ spread }) => (spread === undefined ? [] : [spread]));
   return {
     ok: true,
@@ -176,7 +172,6 @@ export function answerFrom(solution: Solution): Fit | FitRefusal {
       ? { meanSpread: withSpread.reduce((sum, spread) => sum + spread, 0) / withSpread.length }
       : {}),
     uncertainty,
-    ...(heldOut ? { heldOut } : {}),
     setAside: setAside.map((id) => ({
       id,
       reason: whyBad(id, readings, all, coefficients, dip, { ...noise }),

@@ -85,8 +85,8 @@ export interface Leverage {
   hat: Float64Array;
   /** vᵀ Cov(v)⁺ v of each reading's weighted residuals v: χ² with 5 (3 for a free attitude) degrees where all is well. */
   chiSquare: Float64Array;
-  /** Of each kind of residual: its weighted sum of squares, and its redundancy. */
-  kinds: Record<Kind, { squares: number; redundancy: number }>;
+  /** Redundancy of each kind of residual: how much of it is left to check the others by. */
+  redundancy: Record<Kind, number>;
 }
 
 export class CalibrationProblem implements LeastSquaresProblem {
@@ -198,6 +198,17 @@ export class CalibrationProblem implements LeastSquaresProblem {
     const all = new Float64Array(this.#data.count * ROWS);
     for (let j = 0; j < this.#data.count; j++) this.#residualsOf(j, this.#point, all, j * ROWS);
     return all;
+  }
+
+  /** Sum of squares of the weighted residuals of each kind at the current point. */
+  squaresByKind(): Record<Kind, number> {
+    const squares = { acc: 0, mag: 0, aim: 0 };
+    const r = this.#one;
+    for (let j = 0; j < this.#data.count; j++) {
+      this.#residualsOf(j, this.#point, r, 0);
+      for (let i = 0; i < ROWS; i++) squares[KIND_OF_ROW[i]!] += r[i]! ** 2;
+    }
+    return squares;
   }
 
   #costAt(point: Point): number {
@@ -725,8 +736,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
     const inSightings = this.#throughSightings(C, true);
     const hat = new Float64Array(count * ROWS);
     const chiSquare = new Float64Array(count);
-    const tally = () => ({ squares: 0, redundancy: 0 });
-    const kinds = { acc: tally(), mag: tally(), aim: tally() };
+    const redundancy = { acc: 0, mag: 0, aim: 0 };
     const H = new Float64Array(ROWS * ROWS);
     const v = new Float64Array(ROWS);
     for (let j = 0; j < count; j++) {
@@ -737,9 +747,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
         const own = this.#A[a]! ** 2 + this.#A[a + 1]! ** 2 + this.#A[a + 2]! ** 2;
         if (i < 6 || sighting[j]! >= 0) {
           hat[j * ROWS + i] = H[i * ROWS + i]! + own;
-          const kind = kinds[KIND_OF_ROW[i]!];
-          kind.squares += v[i]! ** 2;
-          kind.redundancy += 1 - hat[j * ROWS + i]!;
+          redundancy[KIND_OF_ROW[i]!] += 1 - hat[j * ROWS + i]!;
         }
         // v lies across D already, so the part of H along D may be left out of its covariance
         for (let c = i; c < ROWS; c++)
@@ -754,7 +762,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
         chiSquare[j] = NaN; // the fit rests on this reading alone in some direction; nothing checks it
       }
     }
-    return { hat, chiSquare, kinds };
+    return { hat, chiSquare, redundancy };
   }
 
   /**

@@ -40,17 +40,13 @@ function groups({ sighting, count }: Data): number[][] {
 }
 
 /**
- * @param problem at its solution
- * @param readings raw counts, all that were given; `data` tells which of them the problem holds
+ * @param fit of these readings, raw counts, in the same order
  * @returns undefined where without one of the sightings nothing is determined
  */
-export function leaveSightingsOut(
-  problem: CalibrationProblem,
-  data: Data,
-  readings: readonly Reading[],
-  scales: { acc: number; mag: number },
-): HeldOut | undefined {
+export function leaveSightingsOut(fit: Fit, readings: readonly Reading[]): HeldOut | undefined {
+  const { problem, data, scales } = solvedAgain(fit, readings);
   const all = groups(data);
+  const limits = new Map<number, number>();
   const spreads: number[] = [];
   const doubtful: string[] = [];
   let squares = 0;
@@ -61,8 +57,10 @@ export function leaveSightingsOut(
     if (members.length < 2) continue;
     // 8 residuals and 3 unknowns of its own for each reading, and the sighting's two
     const freedom = 5 * members.length - 2;
-    if (without.chiSquare > chiSquareQuantile(1 - FALSE_ALARM / all.length, freedom)) {
-      doubtful.push(readings[data.index[members[0]!]!]!.sighting!);
+    const limit = limits.get(freedom) ?? chiSquareQuantile(1 - FALSE_ALARM / all.length, freedom);
+    limits.set(freedom, limit);
+    if (without.chiSquare > limit) {
+      doubtful.push(fit.readings[data.index[members[0]!]!]!.sighting!);
     }
     const coefficients = coefficientsOf(without.theta, scales);
     const sights = members.map((j) => sightOf(readings[data.index[j]!]!, coefficients));
@@ -92,7 +90,11 @@ export function solvedAgain(
 } {
   const { coefficients, dip } = fit;
   const scales = { acc: coefficients.accScale, mag: coefficients.magScale };
-  const scaled = inScale(readings, scales);
+  // the sightings are those the fit went by: it may have found them itself
+  const scaled = inScale(readings, scales).map(({ sighting: _, ...reading }, i): Reading => {
+    const { sighting } = fit.readings[i]!;
+    return sighting === undefined ? reading : { ...reading, sighting };
+  });
   const data = observe(
     scaled,
     fit.readings.map(({ used }) => used),

@@ -20,6 +20,9 @@ const FINEST: NoiseScales = { acc: 1e-8, mag: 1e-8, aim: 1e-8 };
 /** Change of log σ under which a component stands: far under what 56 readings tell of it (some 7 %). */
 const STANDS = 2e-3;
 
+/** Change of log σ over which the redundancies must be found anew: their own change is a small part of it. */
+const MOVES = 0.02;
+
 /**
  * Solves for θ, and for the noise beside it: variance components by σ² ← σ² vᵀv / r, r the redundancy of the group's
  * residuals (Förstner 1979, Ein Verfahren zur Schätzung von Varianz- und Kovarianzkomponenten), repeated until they
@@ -38,23 +41,26 @@ export function refine(data: Data, from: State, first: NoiseScales): Estimate {
     iterations += summary.iterations;
     return summary;
   };
-  for (let round = 0; round < 30; round++) {
+  let redundancy: Estimate['redundancy'] | undefined;
+  let change = Infinity;
+  for (let round = 0; round < 30 && change >= STANDS; round++) {
     // a tenth of a standard error is near enough while the weights still move
     const { cost } = run(1e-5);
-    const leverage = problem.leverage();
-    if (!leverage || cost <= floor) break;
-    let change = 0;
+    if (cost <= floor) break;
+    // redundancies follow the weights slowly, and cost more than a step
+    if (change > MOVES) redundancy = problem.leverage()?.redundancy;
+    if (!redundancy) break;
+    const squares = problem.squaresByKind();
+    change = 0;
     for (const kind of KINDS) {
-      const { squares, redundancy } = leverage.kinds[kind];
-      if (redundancy < 1) continue; // too little to tell; what was declared stays
-      const step = Math.log(squares / redundancy) / 2;
+      if (redundancy[kind] < 1) continue; // too little to tell; what was declared stays
+      const step = Math.log(squares[kind] / redundancy[kind]) / 2;
       change = Math.max(change, Math.abs(step));
       const ratio = step / before[kind];
       const further = ratio > 0 && ratio < 0.8 ? step / (1 - ratio) : step;
       before[kind] = further === step ? step : 0;
       noise[kind] = Math.max(FINEST[kind], noise[kind] * Math.exp(further));
     }
-    if (change < STANDS) break;
   }
   const summary = run(1e-14);
   const leverage = problem.leverage();
@@ -63,11 +69,7 @@ export function refine(data: Data, from: State, first: NoiseScales): Estimate {
     noise,
     state: { theta: problem.theta, attitudes: problem.attitudes },
     summary: { ...summary, iterations },
-    redundancy: {
-      acc: leverage?.kinds.acc.redundancy ?? 0,
-      mag: leverage?.kinds.mag.redundancy ?? 0,
-      aim: leverage?.kinds.aim.redundancy ?? 0,
-    },
+    redundancy: leverage?.redundancy ?? { acc: 0, mag: 0, aim: 0 },
     ...(leverage ? { checks: leverage.chiSquare } : {}),
   };
 }

@@ -1,5 +1,6 @@
 import { fit, type FitOptions, type FitRefusal } from '../calib/fit.ts';
 import { radians } from '../calib/geometry.ts';
+import { leaveSightingsOut } from '../calib/held-out.ts';
 import type { Reading } from '../calib/reading.ts';
 import type { BoardIdentity } from '../protocol/board.ts';
 import type { AimDegrees, FitRecord } from '../records/entries.ts';
@@ -49,7 +50,9 @@ function aimInRadians({ azimuth, inclination, roll }: AimDegrees): NonNullable<R
   };
 }
 
-/** Fits. A result is plain data, as the logbook wants it. */
+/** Fits, and judges the fit on sightings left out. A result is plain data, as the logbook wants it. */
 export function runFit({ readings, options }: FitRequest): FitOutcome {
-  return fit(readings, options);
+  const result = fit(readings, options);
+  const heldOut = result.ok && leaveSightingsOut(result, readings);
+  return heldOut ? { ...result, heldOut } : result;
 }

@@ -4,6 +4,7 @@ import { RAW_SCALES } from '../../firmware-sim/raw-readings.ts';
 import { CalibrationProblem } from '../../src/calib/calibration-problem.ts';
 import { fit, type Fit } from '../../src/calib/fit.ts';
 import { degrees } from '../../src/calib/geometry.ts';
+import { leaveSightingsOut } from '../../src/calib/held-out.ts';
 import { chooseModel } from '../../src/calib/model-choice.ts';
 import { sightOf } from '../../src/calib/model.ts';
 import type { Reading } from '../../src/calib/reading.ts';
@@ -18,6 +19,11 @@ function fitted(readings: readonly Reading[]): Fit {
   if (!result.ok) throw new Error(result.message);
   return result;
 }
+
+const judged = (seed: number) => {
+  const { readings } = simulateCalibration({ seed });
+  return leaveSightingsOut(fitted(readings), readings)!;
+};
 
 /** The same problem solved for some of the readings, from the same answer and with the same noise. */
 function solved(readings: readonly Reading[], from: Fit): CalibrationProblem {
@@ -72,17 +78,16 @@ describe('leaving a sighting out', () => {
       return directionStatistics(sights)!.spread!;
     });
     const mean = spreads.reduce((a, b) => a + b) / spreads.length;
-    expect(result.heldOut!.meanSpread! / mean).toBeCloseTo(1, 2);
+    expect(leaveSightingsOut(result, readings)!.meanSpread! / mean).toBeCloseTo(1, 2);
     // readings the fit did not see agree a little less than those it did
-    expect(result.heldOut!.meanSpread!).toBeGreaterThan(result.meanSpread!);
-    expect(degrees(result.heldOut!.meanSpread!)).toBeLessThan(0.5);
-    expect(result.heldOut!.count).toBe(14);
+    expect(leaveSightingsOut(result, readings)!.meanSpread!).toBeGreaterThan(result.meanSpread!);
+    expect(degrees(leaveSightingsOut(result, readings)!.meanSpread!)).toBeLessThan(0.5);
+    expect(leaveSightingsOut(result, readings)!.count).toBe(14);
   });
 
   it('misses what it left out by as much as noise and its own uncertainty explain', () => {
     const sums = [1, 2, 3, 4, 5, 6, 7, 8].map((seed) => {
-      const found = fitted(simulateCalibration({ seed }).readings);
-      return found.heldOut!.squares / 14;
+      return judged(seed).squares / 14;
     });
     const mean = sums.reduce((a, b) => a + b) / sums.length;
     // 4 readings of 8 residuals less 3 each and 2: 18 degrees of freedom a sighting, and the answer's own error on top
@@ -101,14 +106,11 @@ describe('a sighting disturbed as a whole', () => {
       const mag = reading.mag.map((count, axis) => count + 0.03 * (count - centre[axis]!));
       return { ...reading, mag: mag as unknown as Reading['mag'] };
     });
-    expect(fitted(spoiled).heldOut!.doubtful).toEqual(['6']);
+    expect(leaveSightingsOut(fitted(spoiled), spoiled)!.doubtful).toEqual(['6']);
   });
 
   it('is seldom doubted for nothing', () => {
-    const doubted = Array.from(
-      { length: 20 },
-      (_, i) => fitted(simulateCalibration({ seed: 100 + i }).readings).heldOut!.doubtful.length,
-    );
+    const doubted = Array.from({ length: 20 }, (_, i) => judged(100 + i).doubtful.length);
     // one set in a hundred; three in twenty would have a chance of one in a thousand
     expect(doubted.reduce((a, b) => a + b)).toBeLessThan(3);
   });
