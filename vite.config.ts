@@ -12,7 +12,14 @@ export default defineConfig({
         test: {
           name: 'unit',
           include: ['tests/**/*.test.ts'],
-          exclude: ['tests/browser/**'],
+          exclude: ['tests/browser/**', 'tests/long/**'],
+        },
+      },
+      {
+        test: {
+          name: 'long',
+          include: ['tests/long/**/*.test.ts'],
+          testTimeout: 600_000,
         },
       },
       {
