@@ -66,7 +66,7 @@ export interface Board {
   /** What the board said of itself when it was linked; `generation` too is that of then. */
   readonly identity: BoardIdentity;
   /** Resolves, after `idle`, when every reading taken until then has reached `onReading` or was reported lost. */
-  mode(set: 'idle' | 'collect'): Promise<void>;
+  mode(set: 'idle' | 'collect', signal?: AbortSignal): Promise<void>;
   sense(signal?: AbortSignal): Promise<Omit<BoardReading, 'reading' | 'generation'>>;
   /**
    * Takes a reading; it also arrives through `onReading`, before this resolves with its number. When this rejects,
@@ -75,13 +75,16 @@ export interface Board {
    * certainly with `reading_lost` and `nonsense`.
    */
   capture(signal?: AbortSignal): Promise<number>;
-  memory(): Promise<MemoryState>;
+  memory(signal?: AbortSignal): Promise<MemoryState>;
   /** The reading of that number, from the board's memory. It does not go through `onReading`. */
   recall(reading: number, signal?: AbortSignal): Promise<BoardReading>;
   /** Erases every reading up to that number; resolves with how many that were. */
   erase(through: number): Promise<number>;
   /** A set of coefficients as the board holds it, its CRC proved; undefined where it holds none. */
-  coefficients(which: 'in_force' | 'previous' | 'staged'): Promise<StoredSet | undefined>;
+  coefficients(
+    which: 'in_force' | 'previous' | 'staged',
+    signal?: AbortSignal,
+  ): Promise<StoredSet | undefined>;
   /**
    * Stages and checks; resolves with the CRC of what the board holds, equal to that of `set`.
    *
@@ -136,22 +139,54 @@ export async function linkBoard(link: ByteLink, options: BoardOptions): Promise<
 }
 
 /**
+ * The readings of those numbers, in the order given, each as soon as it is there. One that the board no longer holds is
+ * passed over, and so is one that makes no sense: `unreadable` is told of it, since one such reading must not stand
+ * between a host and the rest.
+ *
+ * @throws ProtocolError as `recall` does, but for `nonsense`
+ */
+export async function* recallEach(
+  board: Pick<Board, 'recall'>,
+  numbers: Iterable<number>,
+  unreadable: (reading: number, error: ProtocolError) => void,
+  signal?: AbortSignal,
+): AsyncGenerator<BoardReading, void, void> {
+  for (const number of numbers) {
+    try {
+      const reading = await unlessRefused('no_such_reading', board.recall(number, signal));
+      if (reading) yield reading;
+    } catch (error) {
+      if (!(error instanceof ProtocolError) || error.cause !== 'nonsense') throw error;
+      unreadable(number, error);
+    }
+  }
+}
+
+/**
  * Every reading in the board's memory above number `after`, in order: what a host asks for after a broken link, with
  * the last number it has stored. A reading that the board no longer holds is passed over.
  *
+ * @param unreadable told of a reading that makes no sense, which is then passed over too; without it that is an error
  * @throws ProtocolError as `recall` and `memory` do
  */
 export async function* readAllFrom(
   board: Pick<Board, 'memory' | 'recall'>,
   after: number,
   signal?: AbortSignal,
+  unreadable: (reading: number, error: ProtocolError) => void = refuse,
 ): AsyncGenerator<BoardReading, void, void> {
-  const { first, last, count } = await board.memory();
+  const { first, last, count } = await board.memory(signal);
   if (count === 0) return;
-  for (let number = Math.max(first, after + 1); number <= last; number++) {
-    const reading = await unlessRefused('no_such_reading', board.recall(number, signal));
-    if (reading) yield reading;
-  }
+  yield* recallEach(board, numbersFrom(Math.max(first, after + 1), last), unreadable, signal);
+}
+
+function refuse(_reading: number, error: ProtocolError): never {
+  throw error;
+}
+
+/** The whole numbers from `first` to `last`, both included. */
+export function* numbersFrom(first: number, last: number): Generator<number, void, void> {
+  for (let number = first; number <= last; number++) yield number;
 }
 
 /**
@@ -240,8 +275,8 @@ class LinkedBoard implements Board {
     return this.#identity;
   }
 
-  async mode(set: 'idle' | 'collect'): Promise<void> {
-    const { mode } = await this.#session.request('mode', { set });
+  async mode(set: 'idle' | 'collect', signal?: AbortSignal): Promise<void> {
+    const { mode } = await this.#session.request('mode', { set }, signal);
     insist(mode === set, 'mode', `is ${mode}, where ${set} was asked for`);
     if (set === 'idle') await this.catchUp();
   }
@@ -264,8 +299,8 @@ class LinkedBoard implements Board {
     return reading;
   }
 
-  memory(): Promise<MemoryState> {
-    return this.#session.request('memory', {});
+  memory(signal?: AbortSignal): Promise<MemoryState> {
+    return this.#session.request('memory', {}, signal);
   }
 
   async recall(reading: number, signal?: AbortSignal): Promise<BoardReading> {
@@ -279,8 +314,11 @@ class LinkedBoard implements Board {
     return (await this.#session.request('erase', { through })).erased;
   }
 
-  async coefficients(which: 'in_force' | 'previous' | 'staged'): Promise<StoredSet | undefined> {
-    const answer = this.#session.request('coefficients', { which });
+  async coefficients(
+    which: 'in_force' | 'previous' | 'staged',
+    signal?: AbortSignal,
+  ): Promise<StoredSet | undefined> {
+    const answer = this.#session.request('coefficients', { which }, signal);
     const set = await unlessRefused('no_such_set', answer);
     if (set) {
       const fits = (set.generation === 0) === (which === 'staged');
@@ -370,7 +408,8 @@ class LinkedBoard implements Board {
   /** Passes on every reading of the memory not passed on yet; tells whether their numbers had no gap. */
   async #recallNew(): Promise<boolean> {
     let whole = true;
-    for await (const reading of readAllFrom(this, this.#last)) {
+    const unreadable = (_: number, error: ProtocolError) => this.#trouble(error);
+    for await (const reading of readAllFrom(this, this.#last, undefined, unreadable)) {
       whole &&= reading.reading === this.#last + 1;
       this.#recalled = reading.reading;
       this.#passReading(reading);

@@ -98,6 +98,12 @@ export interface TruthErrors {
   n: number;
 }
 
+/** A reading in a board's memory that makes no sense: its number, and why. */
+export interface UnreadableReading {
+  reading: number;
+  reason: string;
+}
+
 interface Happening {
   /** Serial number of the board. */
   board: string;
@@ -110,8 +116,16 @@ type BoardEntry = Happening & {
   calibration?: string;
 } & (
     | { kind: 'board linked'; identity: BoardIdentity; link: string }
-    /** The readings that were on the board, before anything was changed. */
-    | { kind: 'memory saved'; memory: MemoryState; readings: readonly BoardReading[] }
+    /**
+     * What was on the board, before anything was changed: the readings of it that the logbook did not hold, and those
+     * that could not be read.
+     */
+    | {
+        kind: 'memory saved';
+        memory: MemoryState;
+        readings: readonly BoardReading[];
+        unreadable?: readonly UnreadableReading[];
+      }
     /** The sets that were on the board, before anything was changed; absent where it has none. */
     | { kind: 'coefficients saved'; inForce?: StoredSet; previous?: StoredSet }
     /** Readings acknowledged, so that the board may forget them. */

@@ -3,7 +3,6 @@ import { cubePlan } from '../calib/plan.ts';
 import { degrees } from '../calib/geometry.ts';
 import {
   linkBoard,
-  readAllFrom,
   sealOutcome,
   type Board,
   type BoardNotice,
@@ -14,10 +13,11 @@ import type { Clock } from '../protocol/clock.ts';
 import { codeInWords, ProtocolError } from '../protocol/errors.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorControl, SimulatorSettings } from '../protocol/simulator.ts';
-import type { Entry, Plan, TakenReading } from '../records/entries.ts';
+import type { Entry, Plan, TakenReading, UnreadableReading } from '../records/entries.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
 import type { BenchState, Trouble } from './bench-state.ts';
+import { fetchReadings, notHeldBy } from './board-memory.ts';
 import {
   afterEntry,
   EMPTY_HISTORY,
@@ -33,7 +33,7 @@ import { fitRequest, type Fitter } from './fitting.ts';
 import type { Intention } from './next-step.ts';
 import { openProofSlots, proofOf, truthErrors } from './proof.ts';
 import { SimulatorShelf } from './simulator-shelf.ts';
-import { largest, meanAndDeviation } from './statistics.ts';
+import { meanAndDeviation } from './statistics.ts';
 import { without } from './without.ts';
 
 /**
@@ -142,6 +142,8 @@ export class Bench {
   /** Sets the simulated board: at once where it is linked, else when it will be. */
   async adjustSimulator(change: Partial<SimulatorSettings>): Promise<void> {
     await this.#during({ what: 'Setting the simulated board', stoppable: false }, async () => {
+      // the one that is linked goes back on the shelf with its memory
+      if (this.#simulated && this.#shelf.makesAnother(change)) await this.#unlink();
       await this.#simulated?.control.adjust(change);
       this.#change({
         simulator: await this.#shelf.set(change),
@@ -207,11 +209,15 @@ export class Bench {
 
   async #link(): Promise<void> {
     await this.#closeBoard();
-    this.#simulated ??= this.#parts.simulator.make(this.#shelf.settings, this.#shelf.memory());
+    this.#simulated ??= this.#parts.simulator.make(
+      this.#shelf.settings,
+      await this.#shelf.memory(),
+    );
     const { link } = this.#simulated;
     this.#change({ link: { state: 'linking', label: link.label } });
+    let board: Board;
     try {
-      const board = await this.#openBoard(link);
+      board = await this.#openBoard(link);
       this.#board = board;
       await this.#recollect(board.identity.serial);
       await this.#saveBoard(board, link.label);
@@ -223,8 +229,9 @@ export class Bench {
       this.#change({ link: known ? { state: 'lost', label: link.label } : { state: 'none' } });
       throw error;
     }
+    await this.#shelf.remember(board.identity.serial);
+    if (this.#board !== board) return; // lost again meanwhile, and that was said
     this.#change({ link: { state: 'linked', label: link.label } });
-    await this.#shelf.remember(this.#linked().identity.serial);
   }
 
   /** All that the logbook says of a board. */
@@ -253,28 +260,42 @@ export class Bench {
 
   /** Records who the board is and all that is on it, before anything on it is changed. */
   async #saveBoard(board: Board, link: string): Promise<void> {
-    const memory = await board.memory();
-    const after = largest([...this.#state.history.known]);
-    const of = memory.last - Math.max(memory.first - 1, after);
-    const readings: BoardReading[] = [];
-    for await (const reading of readAllFrom(board, after, this.#stop.signal)) {
-      const what = 'Saving what is on the board';
-      this.#change({ work: { what, done: readings.length, of, stoppable: true } });
-      readings.push(reading);
-    }
+    const { signal } = this.#stop;
+    const memory = await board.memory(signal);
+    const { known } = this.#state.history;
+    const { readings, unreadable } = await fetchReadings(
+      board,
+      memory,
+      (number) => !known.has(number),
+      (done, of) => {
+        const what = 'Saving what is on the board';
+        this.#change({ work: { what, done, of, stoppable: true } });
+      },
+      signal,
+    );
     const stamp = this.#stamp(board.identity.serial);
     const missed = this.#missedOfPlan(readings);
     await this.#append(
       { ...stamp, kind: 'board linked', identity: board.identity, link },
-      { ...stamp, kind: 'coefficients saved', ...(await setsOn(board)) },
-      { ...stamp, kind: 'memory saved', memory, readings: readings.slice(missed.length) },
+      { ...stamp, kind: 'coefficients saved', ...(await setsOn(board, signal)) },
+      {
+        ...stamp,
+        kind: 'memory saved',
+        memory,
+        readings: readings.slice(missed.length),
+        ...(unreadable.length > 0 && { unreadable }),
+      },
       ...missed,
     );
-    if (missed.length > 0) {
-      this.#change({
-        said: `${missed.length} readings were fetched from the board’s memory and put in their place in the plan.`,
-      });
-    }
+    const said = [
+      ...(unreadable.length > 0 ? [unreadableWords(unreadable)] : []),
+      ...(missed.length > 0
+        ? [
+            `${missed.length} readings were fetched from the board’s memory and put in their place in the plan.`,
+          ]
+        : []),
+    ];
+    if (said.length > 0) this.#change({ said: said.join(' ') });
   }
 
   /** Readings that the board took while nobody listened, as those the plan was waiting for. */
@@ -349,7 +370,7 @@ export class Bench {
 
   /** The simulated hand aims, the board captures, for one place after the other. */
   async #take(slots: readonly Slot[], purpose: Purpose): Promise<void> {
-    await this.#linked().mode('collect');
+    await this.#linked().mode('collect', this.#stop.signal);
     for (const [done, slot] of slots.entries()) {
       if (this.#stop.signal.aborted) break;
       const progress = { done, of: slots.length };
@@ -368,23 +389,51 @@ export class Bench {
   async #capture(): Promise<void> {
     const board = this.#linked();
     try {
-      await board.capture();
+      await board.capture(this.#stop.signal);
     } catch (error) {
       if (!isRefusal(error, 'memory_full')) throw error;
       await this.#acknowledge(board);
-      await board.capture();
+      await board.capture(this.#stop.signal);
     }
     await this.#recording;
   }
 
-  /** Lets the board forget the readings that the logbook holds. */
+  /**
+   * Lets the board forget its readings, once each was held against the logbook and what that lacked is in it. A number
+   * alone proves nothing: a board that was repaired may give it twice.
+   */
   async #acknowledge(board: Board): Promise<void> {
-    const { first, last } = await board.memory();
-    let through = first - 1;
-    while (through < last && this.#state.history.known.has(through + 1)) through++;
-    if (through < first) throw new Error(`reading ${first} on the board is not in the logbook`);
+    const { work } = this.#state;
+    const { signal } = this.#stop;
+    const memory = await board.memory(signal);
+    const { readings, unreadable } = await fetchReadings(
+      board,
+      memory,
+      () => true,
+      (done, of) => {
+        const what = 'Comparing the board’s memory with the logbook, to make room';
+        this.#change({ work: { what, done, of, stoppable: true } });
+      },
+      signal,
+    );
+    const stamp = this.#inCalibration();
+    const lacking = notHeldBy(
+      await this.#parts.logbook.entriesOfBoard(board.identity.serial),
+      readings,
+    );
+    if (lacking.length > 0 || unreadable.length > 0) {
+      await this.#append({
+        ...stamp,
+        kind: 'memory saved',
+        memory,
+        readings: lacking,
+        ...(unreadable.length > 0 && { unreadable }),
+      });
+    }
+    const through = memory.last;
     const count = await board.erase(through);
-    await this.#append({ ...this.#inCalibration(), kind: 'erased', through, count });
+    await this.#append({ ...stamp, kind: 'erased', through, count });
+    this.#change({ ...(work && { work }) });
   }
 
   #landed(reading: BoardReading): void {
@@ -638,9 +687,12 @@ const WORK: Record<Exclude<Intention, 'stop'>, BenchState['work']> = {
 };
 
 /** Both sets a board keeps, those it has. */
-async function setsOn(board: Board): Promise<{ inForce?: StoredSet; previous?: StoredSet }> {
-  const inForce = await board.coefficients('in_force');
-  const previous = await board.coefficients('previous');
+async function setsOn(
+  board: Board,
+  signal?: AbortSignal,
+): Promise<{ inForce?: StoredSet; previous?: StoredSet }> {
+  const inForce = await board.coefficients('in_force', signal);
+  const previous = await board.coefficients('previous', signal);
   return { ...(inForce && { inForce }), ...(previous && { previous }) };
 }
 
@@ -691,6 +743,13 @@ function troubleOf(error: unknown): Trouble {
     heading: 'Something went wrong in this program',
     message: `${messageOf(error)}. What is in the logbook is safe. Reload this page to go on; if it happens again, please report it.`,
   };
+}
+
+function unreadableWords(unreadable: readonly UnreadableReading[]): string {
+  const numbers = unreadable.map(({ reading }) => reading).join(', ');
+  return unreadable.length === 1
+    ? `Reading ${numbers} in the board’s memory makes no sense; the logbook says why.`
+    : `Readings ${numbers} in the board’s memory make no sense; the logbook says why.`;
 }
 
 /** What the board said unasked, in words. */

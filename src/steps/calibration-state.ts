@@ -8,6 +8,7 @@ import type {
   StoredEntry,
   TakenReading,
   TruthErrors,
+  UnreadableReading,
 } from '../records/entries.ts';
 import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
 import type { CoefficientSet } from '../protocol/coefficient-set.ts';
@@ -64,6 +65,8 @@ export interface BoardHistory {
   savedAt?: string;
   /** Readings found on the board that belong to no calibration. */
   found: readonly BoardReading[];
+  /** Readings in the board's memory that made no sense when they were recalled; absent where there was none. */
+  unreadable?: readonly UnreadableReading[];
   inForce?: StoredSet;
   previous?: StoredSet;
   /** Numbers of all readings of this board that the logbook holds. */
@@ -96,6 +99,7 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
         savedAt: entry.time,
         found: [...history.found, ...entry.readings],
         known: withNumbers(history.known, entry.readings),
+        ...(entry.unreadable && { unreadable: unreadableAfter(history, entry.unreadable) }),
       };
     case 'coefficients saved':
       return {
@@ -128,6 +132,14 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
         : after;
     }
   }
+}
+
+function unreadableAfter(
+  { unreadable = [] }: BoardHistory,
+  now: readonly UnreadableReading[],
+): readonly UnreadableReading[] {
+  const again = (before: UnreadableReading) => now.some((each) => each.reading === before.reading);
+  return [...unreadable.filter((before) => !again(before)), ...now];
 }
 
 function withNumbers(known: ReadonlySet<number>, readings: readonly BoardReading[]) {
@@ -263,11 +275,15 @@ export function keptReadings(state: CalibrationState): KeptReading[] {
 export function holds(history: BoardHistory, reading: BoardReading): boolean {
   const { calibration, found } = history;
   const rows = [...(calibration?.readings ?? []), ...(calibration?.proofReadings ?? [])];
-  return [...found, ...rows.map((row) => row.reading)].some(
-    (each) =>
-      each.reading === reading.reading &&
-      each.acc.every((count, axis) => count === reading.acc[axis]) &&
-      each.mag.every((count, axis) => count === reading.mag[axis]),
+  return [...found, ...rows.map((row) => row.reading)].some((each) => sameReading(each, reading));
+}
+
+/** The same number with the same counts. */
+export function sameReading(a: BoardReading, b: BoardReading): boolean {
+  return (
+    a.reading === b.reading &&
+    a.acc.every((count, axis) => count === b.acc[axis]) &&
+    a.mag.every((count, axis) => count === b.mag[axis])
   );
 }
 

@@ -5,16 +5,15 @@ import { without } from './without.ts';
 /** What is kept of the simulated board while the page is closed, as a real board would keep it itself. */
 interface Kept {
   settings: SimulatorSettings;
-  /** Image of its memory; absent for a board fresh from the bench. */
-  memory?: Uint8Array;
   /** Serial number under which it is linked; absent while it is not. */
   linked?: string;
 }
 
 const KEY = 'simulated board';
 
-/** A change of any of these makes another board, with an empty memory. */
-const MAKES_ANOTHER: readonly (keyof SimulatorSettings)[] = ['seed', 'accMounting', 'magMounting'];
+/** Where the memory of the board that these settings make is kept: other settings may make another board. */
+const memoryKey = ({ seed, accMounting, magMounting }: SimulatorSettings): string =>
+  `${KEY} ${seed} ${accMounting} ${magMounting}, memory`;
 
 export class SimulatorShelf {
   #kept: Kept;
@@ -42,31 +41,37 @@ export class SimulatorShelf {
 
   async set(change: Partial<SimulatorSettings>): Promise<SimulatorSettings> {
     const settings = { ...this.#kept.settings, ...change };
-    const another = MAKES_ANOTHER.some((name) => settings[name] !== this.#kept.settings[name]);
-    this.#kept = { ...(another ? without(this.#kept, 'memory') : this.#kept), settings };
-    await this.#keep();
+    this.#kept = { ...this.#kept, settings };
+    await this.#keep(KEY, this.#kept);
     return settings;
   }
 
   async remember(linked: string | undefined): Promise<void> {
     this.#kept = { ...without(this.#kept, 'linked'), ...(linked !== undefined && { linked }) };
-    await this.#keep();
+    await this.#keep(KEY, this.#kept);
   }
 
-  /** The memory that a simulated board starts with, and where it puts every later image. */
-  memory(): { saved?: Uint8Array; onMemory(image: Uint8Array): void } {
-    const { memory } = this.#kept;
+  /** Whether the change makes another board of the one that is set. */
+  makesAnother(change: Partial<SimulatorSettings>): boolean {
+    const { settings } = this.#kept;
+    return memoryKey({ ...settings, ...change }) !== memoryKey(settings);
+  }
+
+  /**
+   * The memory that the board as it is set starts with, none for one fresh from the maker, and where it puts every
+   * later image. A board that is put back on the shelf keeps its memory: numbers it gave are not given again.
+   */
+  async memory(): Promise<{ saved?: Uint8Array; onMemory(image: Uint8Array): void }> {
+    const key = memoryKey(this.#kept.settings);
+    const saved = (await this.logbook.kept(key)) as Uint8Array | undefined; // only this class writes it
     return {
-      ...(memory && { saved: memory }),
-      onMemory: (image) => {
-        this.#kept = { ...this.#kept, memory: image };
-        void this.#keep();
-      },
+      ...(saved && { saved }),
+      onMemory: (image) => void this.#keep(key, image),
     };
   }
 
-  async #keep(): Promise<void> {
-    const result = await this.logbook.keep(KEY, this.#kept);
+  async #keep(key: string, value: unknown): Promise<void> {
+    const result = await this.logbook.keep(key, value);
     if (!result.ok) this.onFault(result);
   }
 }

@@ -2,9 +2,11 @@ import 'fake-indexeddb/auto';
 import { IDBFactory } from 'fake-indexeddb';
 import { VirtualClock } from '../protocol/virtual-clock.ts';
 import { defaultSettings } from '../../firmware-sim/settings.ts';
-import type { SimulatedBoard } from '../../firmware-sim/board.ts';
+import type { Build, SimulatedBoard } from '../../firmware-sim/board.ts';
+import type { ByteLink } from '../../src/protocol/link.ts';
 import type { SimulatorSettings } from '../../src/protocol/simulator.ts';
-import { openLogbook, type Logbook } from '../../src/records/logbook.ts';
+import type { Entry, StoredEntry } from '../../src/records/entries.ts';
+import { openLogbook, type Logbook, type LogbookFault } from '../../src/records/logbook.ts';
 import { Bench } from '../../src/steps/bench.ts';
 import type { BenchState } from '../../src/steps/bench-state.ts';
 import type { CalibrationState } from '../../src/steps/calibration-state.ts';
@@ -19,14 +21,27 @@ export class BenchInProcess {
   board!: SimulatedBoard;
   /** Called as soon as the board has changed what it keeps, before it says so. */
   onMemory: () => void = () => {};
+  /** What becomes of a line on its way from the board, its LF not counted. */
+  garble: (line: string) => string = (line) => line;
+  /** Called before entries are written; what it gives, if anything, is the outcome in place of writing them. */
+  onAppend: (entries: readonly Entry[]) => LogbookFault | undefined = () => undefined;
+  /** Called when entries have been written, before the bench is told. */
+  onAppended: (entries: readonly Entry[]) => Promise<void> = async () => {};
   readonly #indexedDB = new IDBFactory();
   readonly #clock = new VirtualClock();
   #logbook!: Logbook;
+  #forgetful = false;
 
-  private constructor(private readonly settings: SimulatorSettings) {}
+  private constructor(
+    private readonly settings: SimulatorSettings,
+    private readonly build: Partial<Build>,
+  ) {}
 
-  static async opened(settings: Partial<SimulatorSettings> = {}): Promise<BenchInProcess> {
-    const bench = new BenchInProcess({ ...defaultSettings, ...settings });
+  static async opened(
+    settings: Partial<SimulatorSettings> = {},
+    build: Partial<Build> = {},
+  ): Promise<BenchInProcess> {
+    const bench = new BenchInProcess({ ...defaultSettings, ...settings }, build);
     await bench.reload();
     return bench;
   }
@@ -39,20 +54,21 @@ export class BenchInProcess {
     this.#logbook = logbook;
     let conversations = 0;
     this.bench = new Bench({
-      logbook,
+      logbook: this.#watched(logbook),
       fitter: async (request) => runFit(request),
       simulator: {
         defaults: this.settings,
         make: (settings, memory) => {
           const made = inProcessBoard(settings, this.#clock, {
             ...memory,
+            build: this.build,
             onMemory: (image) => {
               memory.onMemory(image);
               this.onMemory();
             },
           });
           this.board = made.board;
-          return { ...made, end: () => {} };
+          return { ...made, link: this.#garbled(made.link), end: () => {} };
         },
       },
       clock: this.#clock,
@@ -77,6 +93,11 @@ export class BenchInProcess {
     for (const intention of intentions) await this.#clock.until(this.bench.perform(intention));
   }
 
+  /** From now on every simulated board starts with an empty memory, as after a repair. */
+  forgetBoards(): void {
+    this.#forgetful = true;
+  }
+
   /** Waits for whatever was asked of the bench or the board. */
   run<T>(work: Promise<T>): Promise<T> {
     return this.#clock.until(work);
@@ -87,7 +108,52 @@ export class BenchInProcess {
     return this.#clock.run(milliseconds);
   }
 
-  logbook(): Promise<readonly { kind: string }[]> {
+  logbook(): Promise<readonly StoredEntry[]> {
     return this.#logbook.entriesOfBoard(this.state.history.identity!.serial);
+  }
+
+  /** The logbook, whose writing a test can watch and spoil. */
+  #watched(logbook: Logbook): Logbook {
+    const append: Logbook['append'] = async (...entries) => {
+      const spoilt = this.onAppend(entries);
+      if (spoilt) return spoilt;
+      const outcome = await logbook.append(...entries);
+      await this.onAppended(entries);
+      return outcome;
+    };
+    return {
+      ok: true,
+      append,
+      entriesOf: (calibration) => logbook.entriesOf(calibration),
+      entriesOfBoard: (board) => logbook.entriesOfBoard(board),
+      boards: () => logbook.boards(),
+      calibrationsOf: (board) => logbook.calibrationsOf(board),
+      latestCalibration: (board) => logbook.latestCalibration(board),
+      keep: (key, value) => logbook.keep(key, value),
+      kept: (key) =>
+        this.#forgetful && key.endsWith('memory') ? Promise.resolve() : logbook.kept(key),
+      close: () => logbook.close(),
+    };
+  }
+
+  /** The board's own link, each line of which can be changed on the way. */
+  #garbled(link: ByteLink): ByteLink {
+    let pending = '';
+    return {
+      label: link.label,
+      open: ({ bytes, closed }) => {
+        pending = '';
+        return link.open({
+          closed,
+          bytes: (chunk) => {
+            const lines = (pending + new TextDecoder('latin1').decode(chunk)).split('\n');
+            pending = lines.pop()!;
+            for (const line of lines) bytes(Buffer.from(`${this.garble(line)}\n`, 'latin1'));
+          },
+        });
+      },
+      write: (bytes) => link.write(bytes),
+      close: () => link.close(),
+    };
   }
 }

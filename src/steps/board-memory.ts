@@ -1,0 +1,68 @@
+import {
+  numbersFrom,
+  recallEach,
+  type Board,
+  type BoardReading,
+  type MemoryState,
+} from '../protocol/board.ts';
+import type { Entry, UnreadableReading } from '../records/entries.ts';
+import { sameReading } from './calibration-state.ts';
+
+/** What a board's memory holds beside what the logbook holds of it. */
+
+/** What came out of a board's memory. */
+export interface Fetched {
+  readings: readonly BoardReading[];
+  unreadable: readonly UnreadableReading[];
+}
+
+/**
+ * Recalls every reading in the board's memory whose number is wanted. One that makes no sense is named with the reason;
+ * one that the board does not hold after all is passed over.
+ *
+ * @param onProgress told before each how many were asked for, and of how many
+ * @throws ProtocolError as `recall` does, but for `nonsense`
+ */
+export async function fetchReadings(
+  board: Pick<Board, 'recall'>,
+  { first, last, count }: MemoryState,
+  wanted: (reading: number) => boolean,
+  onProgress: (done: number, of: number) => void,
+  signal: AbortSignal,
+): Promise<Fetched> {
+  const numbers = count === 0 ? [] : [...numbersFrom(first, last)].filter(wanted);
+  const readings: BoardReading[] = [];
+  const unreadable: UnreadableReading[] = [];
+  const withProgress = function* () {
+    for (const [done, number] of numbers.entries()) {
+      onProgress(done, numbers.length);
+      yield number;
+    }
+  };
+  const note = (reading: number, error: Error) =>
+    unreadable.push({ reading, reason: error.message });
+  for await (const reading of recallEach(board, withProgress(), note, signal)) {
+    readings.push(reading);
+  }
+  return { readings, unreadable };
+}
+
+/** Those readings that none of a board's entries holds with the same number and the same counts. */
+export function notHeldBy(
+  entries: readonly Entry[],
+  readings: readonly BoardReading[],
+): BoardReading[] {
+  const held = new Map<number, BoardReading[]>();
+  for (const reading of entries.flatMap(readingsIn)) {
+    held.set(reading.reading, [...(held.get(reading.reading) ?? []), reading]);
+  }
+  return readings.filter(
+    (reading) => !held.get(reading.reading)?.some((each) => sameReading(each, reading)),
+  );
+}
+
+function readingsIn(entry: Entry): readonly BoardReading[] {
+  if (entry.kind === 'memory saved') return entry.readings;
+  if (entry.kind === 'reading' || entry.kind === 'proof reading') return [entry.reading];
+  return [];
+}
