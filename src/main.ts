@@ -1,3 +1,4 @@
+import { checkSettings } from '../firmware-sim/settings.ts';
 import { openLogbook } from './records/logbook.ts';
 import { Bench } from './steps/bench.ts';
 import { workerFitter } from './steps/worker-fitter.ts';
@@ -15,7 +16,8 @@ async function start(page: HTMLElement): Promise<void> {
   const bench = new Bench({
     logbook,
     fitter: workerFitter(),
-    simulator: { defaults: defaultSettings, make: simulatedBoard },
+    ...('locks' in navigator && { hold: holdBench }),
+    simulator: { defaults: defaultSettings, check: checkSettings, make: simulatedBoard },
     clock: realClock,
     random: Math.random,
     today: () => new Date(),
@@ -24,6 +26,25 @@ async function start(page: HTMLElement): Promise<void> {
   whole.bench = bench;
   page.replaceWith(whole);
   await bench.open();
+}
+
+/** How long a page that is being reloaded may take to let go, milliseconds. */
+const LETTING_GO = 1500;
+
+/** Takes the bench for this page, if no other page of this origin has it; it is free again when the page is gone. */
+function holdBench(): Promise<boolean> {
+  return new Promise((resolve, reject) => {
+    const signal = AbortSignal.timeout(LETTING_GO);
+    navigator.locks
+      .request('lodebench', { signal }, () => {
+        resolve(true);
+        return new Promise<never>(() => {});
+      })
+      .catch((error: unknown) => {
+        if (signal.aborted) resolve(false);
+        else reject(error);
+      });
+  });
 }
 
 /** Without a logbook nothing would be kept, so nothing is begun. */

@@ -5,23 +5,31 @@ import {
   linkBoard,
   sealOutcome,
   type Board,
-  type BoardNotice,
   type BoardReading,
   type StoredSet,
 } from '../protocol/board.ts';
 import type { Clock } from '../protocol/clock.ts';
-import { codeInWords, ProtocolError } from '../protocol/errors.ts';
+import { ProtocolError } from '../protocol/errors.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorControl, SimulatorSettings } from '../protocol/simulator.ts';
-import type { Entry, Plan, TakenReading, UnreadableReading } from '../records/entries.ts';
+import type { Entry, Plan, TakenReading } from '../records/entries.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
-import type { BenchState, Trouble } from './bench-state.ts';
+import type { BenchState } from './bench-state.ts';
+import {
+  BenchError,
+  messageOf,
+  noticeWords,
+  troubleOf,
+  unreadableWords,
+  WORK,
+} from './bench-words.ts';
 import { fetchReadings, notHeldBy } from './board-memory.ts';
 import {
   afterEntry,
   EMPTY_HISTORY,
   foldHistory,
+  freeId,
   gapSlots,
   holds,
   openSlots,
@@ -52,8 +60,15 @@ export interface SimulatedBoard {
 export interface BenchParts {
   logbook: Logbook;
   fitter: Fitter;
+  /**
+   * Takes the logbook's bench for this page until the page closes; resolves with whether it did. Absent where no other
+   * page can be.
+   */
+  hold?(): Promise<boolean>;
   simulator: {
     defaults: SimulatorSettings;
+    /** Rejects settings that no simulated board can have, with a RangeError that says why. */
+    check(settings: SimulatorSettings): void;
     /** @param saved image of its memory, as `onMemory` gave it */
     make(
       settings: SimulatorSettings,
@@ -95,6 +110,12 @@ export class Bench {
   /** Aborted when a person asks to stop what is being done. */
   #stop = new AbortController();
   #changes: Change[] = [];
+  /** Whether this page has the bench, and has taken up what was kept. */
+  #held = false;
+  /** Everything that is done is done in its turn. */
+  #turn: Promise<void> = Promise.resolve();
+  /** A piece of work has its turn or waits for it. */
+  #busy = false;
 
   constructor(parts: BenchParts) {
     this.#parts = parts;
@@ -122,12 +143,19 @@ export class Bench {
   /** Takes up the work where it was when the page closed. */
   async open(): Promise<void> {
     await this.#during({ what: 'Linking', stoppable: true }, async () => {
-      const { settings, linked } = await this.#shelf.load();
-      this.#change({ simulator: settings });
-      if (linked === undefined) return;
-      await this.#recollect(linked);
-      await this.#link();
+      if (this.#state.history.identity) await this.#link();
     });
+  }
+
+  /** Takes the bench for this page, and up what was kept of it. */
+  async #hold(): Promise<void> {
+    if (this.#held) return;
+    const { hold } = this.#parts;
+    if (hold && !(await hold())) throw new BenchError('held_elsewhere');
+    const { settings, linked } = await this.#shelf.load();
+    this.#change({ simulator: settings });
+    if (linked !== undefined) await this.#recollect(linked);
+    this.#held = true;
   }
 
   /** Does what was asked, unless something else is being done. Resolves when it is done or has failed. */
@@ -142,6 +170,13 @@ export class Bench {
   /** Sets the simulated board: at once where it is linked, else when it will be. */
   async adjustSimulator(change: Partial<SimulatorSettings>): Promise<void> {
     await this.#during({ what: 'Setting the simulated board', stoppable: false }, async () => {
+      const wanted = { ...this.#shelf.settings, ...change };
+      try {
+        this.#parts.simulator.check(wanted);
+      } catch (error) {
+        if (!(error instanceof RangeError)) throw error;
+        throw new BenchError('bad_setting', error.message);
+      }
       // the one that is linked goes back on the shelf with its memory
       if (this.#simulated && this.#shelf.makesAnother(change)) await this.#unlink();
       await this.#simulated?.control.adjust(change);
@@ -154,20 +189,18 @@ export class Bench {
 
   /** Leaves a reading out of the fit, with the reason kept. */
   async setAside(reading: string, reason: string): Promise<void> {
-    await this.#during(undefined, () =>
+    await this.#inTurn(undefined, () =>
       this.#mark({ words: `set reading ${reading} aside`, reading }, { reason, by: 'person' }),
     );
   }
 
   /** Puts a reading that was set aside back into the fit. */
   async takeBack(reading: string): Promise<void> {
-    const before = this.#calibration().readings.find((row) => row.id === reading)?.setAside;
-    await this.#during(undefined, () =>
-      this.#mark(
-        { words: `take reading ${reading} back`, reading, ...(before && { before }) },
-        undefined,
-      ),
-    );
+    await this.#inTurn(undefined, () => {
+      const before = this.#calibration().readings.find((row) => row.id === reading)?.setAside;
+      const words = `take reading ${reading} back`;
+      return this.#mark({ words, reading, ...(before && { before }) }, undefined);
+    });
   }
 
   #carryOut(intention: Exclude<Intention, 'stop'>): Promise<void> {
@@ -469,9 +502,7 @@ export class Bench {
         roll: slot.roll,
       },
     };
-    // a number that was given twice, with other counts, is another reading
-    const twice = this.#state.history.known.has(reading.reading);
-    const id = twice ? `${reading.reading} again` : String(reading.reading);
+    const id = freeId(String(reading.reading), this.#calibration());
     const taken: TakenReading = { id, reading, ...place };
     const kind = purpose === 'fit' ? ('reading' as const) : ('proof reading' as const);
     return { ...this.#inCalibration(), kind, ...taken };
@@ -645,12 +676,25 @@ export class Bench {
     return { ...this.#stamp(board), calibration: this.#calibration().id };
   }
 
-  /** Runs a piece of work, one at a time; what goes wrong is shown. */
-  async #during(work: BenchState['work'], task: () => Promise<void>): Promise<void> {
-    if (this.#state.work) return;
+  /** Runs a piece of work; does nothing while another is under way, since the screen offers nothing then. */
+  async #during(work: NonNullable<BenchState['work']>, task: () => Promise<void>): Promise<void> {
+    if (this.#busy) return;
+    this.#busy = true;
+    await this.#inTurn(work, task);
+    this.#busy = false;
+  }
+
+  /** Does something when all that was asked before it is done; what goes wrong is shown. */
+  #inTurn(work: BenchState['work'], task: () => Promise<void>): Promise<void> {
+    this.#turn = this.#turn.then(() => this.#run(work, task));
+    return this.#turn;
+  }
+
+  async #run(work: BenchState['work'], task: () => Promise<void>): Promise<void> {
     this.#stop = new AbortController();
     this.#change({ ...(work && { work }) }, 'trouble');
     try {
+      await this.#hold();
       await task();
     } catch (error) {
       this.#report(error);
@@ -669,22 +713,6 @@ export class Bench {
     for (const listener of this.#listeners) listener();
   }
 }
-
-const WORK: Record<Exclude<Intention, 'stop'>, BenchState['work']> = {
-  link: { what: 'Linking', stoppable: true },
-  unlink: { what: 'Ending the link', stoppable: false },
-  begin: { what: 'Beginning', stoppable: false },
-  'take one': { what: 'Taking a reading', stoppable: true },
-  'take sighting': { what: 'Taking a sighting', stoppable: true },
-  'take rest': { what: 'Taking readings', stoppable: true },
-  'take gaps': { what: 'Taking readings again', stoppable: true },
-  fit: { what: 'Fitting', stoppable: false },
-  write: { what: 'Writing to the board', stoppable: false },
-  prove: { what: 'Taking fresh readings', stoppable: true },
-  end: { what: 'Closing the calibration', stoppable: false },
-  revert: { what: 'Going back to the coefficients before', stoppable: false },
-  undo: { what: 'Undoing', stoppable: false },
-};
 
 /** Both sets a board keeps, those it has. */
 async function setsOn(
@@ -711,50 +739,8 @@ function cubePlanInDegrees(): Plan {
   };
 }
 
-const messageOf = (error: unknown): string =>
-  error instanceof Error ? error.message : String(error);
-
 /** Whether the board itself said no, with this code or any. */
 function isRefusal(error: unknown, code?: string): boolean {
   if (!(error instanceof ProtocolError) || error.fault.cause !== 'refused') return false;
   return code === undefined || error.fault.refusal.code === code;
-}
-
-const HEADINGS: Partial<Record<ProtocolError['cause'], string>> = {
-  link_refused: 'The link could not be opened',
-  link_closed: 'The link was lost',
-  no_answer: 'The board does not answer',
-  nonsense: 'The board sent nonsense',
-  refused: 'The board refused',
-  wrong_version: 'The board speaks another version',
-  board_restarted: 'The board started again',
-};
-
-function troubleOf(error: unknown): Trouble {
-  if (error instanceof ProtocolError) {
-    const heading = HEADINGS[error.cause] ?? 'The conversation with the board failed';
-    return { heading, message: error.message };
-  }
-  if (error instanceof LogbookError) {
-    return { heading: 'The logbook could not be written', message: error.message };
-  }
-  console.error(error);
-  return {
-    heading: 'Something went wrong in this program',
-    message: `${messageOf(error)}. What is in the logbook is safe. Reload this page to go on; if it happens again, please report it.`,
-  };
-}
-
-function unreadableWords(unreadable: readonly UnreadableReading[]): string {
-  const numbers = unreadable.map(({ reading }) => reading).join(', ');
-  return unreadable.length === 1
-    ? `Reading ${numbers} in the board’s memory makes no sense; the logbook says why.`
-    : `Readings ${numbers} in the board’s memory make no sense; the logbook says why.`;
-}
-
-/** What the board said unasked, in words. */
-function noticeWords(notice: BoardNotice): string {
-  return notice.kind === 'refused'
-    ? `The trigger was pressed in vain. ${codeInWords(notice.code)}`
-    : `The board’s supply is low: ${notice.volt} volts. Charge it or change its battery.`;
 }

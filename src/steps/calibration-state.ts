@@ -23,6 +23,8 @@ import { without } from './without.ts';
 export interface KeptReading extends TakenReading {
   /** Present where the reading is left out of the fit. */
   setAside?: { reason: string; by: 'person' | 'fit' };
+  /** A person took it back although a fit had set it aside. */
+  overruled?: true;
 }
 
 /** One place of the plan: a sighting at one roll. */
@@ -36,12 +38,15 @@ export interface CalibrationState {
   plan: Plan;
   started: string;
   readings: readonly KeptReading[];
-  /** Readings that a person took back although a fit had set them aside: from then on the person decides. */
+  /** A reading counts that a person took back although a fit had set it aside: as long as it does, no fit screens. */
   overruled: boolean;
-  /** How many fits were made, refusals not counted. */
-  fits: number;
-  /** The newest fit, or why there is none. `stale` where readings changed since. */
-  fit?: FitRecord & { stale: boolean };
+  /** Every fit that was made, the newest last. */
+  fits: readonly FitRecord[];
+  /**
+   * The newest fit, or why there is none. `stale` where it did not use just the readings that count now; `screened`
+   * where it was free to leave readings out.
+   */
+  fit?: FitRecord & { stale: boolean; screened: boolean };
   refusal?: { cause: RefusalCause; message: string; next: string; stale: boolean };
   staged?: { fit: string; set: CoefficientSet; crc: string };
   /** A seal was sent and nothing is known of it yet. */
@@ -50,10 +55,14 @@ export interface CalibrationState {
     fit: string;
     set: CoefficientSet;
   };
-  sealFailed?: { generation: number; reason: string };
+  /** `unchanged` where the board runs what it ran before the seal was sent, and not some third set. */
+  sealFailed?: { generation: number; reason: string; unchanged: boolean };
   reverted?: { generation: number; crc: string; replaced: number };
   proofReadings: readonly TakenReading[];
+  /** The newest proof of what was sealed, over `proofReadings`. */
   proof?: ProofRecord;
+  /** How many proofs of what was sealed were taken before and did not pass. */
+  failedProofs: number;
   truth?: TruthErrors & { generation: number };
   ended?: { outcome: 'proven' | 'abandoned'; reason: string; time: string };
 }
@@ -119,8 +128,9 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
           started: entry.time,
           readings: [],
           overruled: false,
-          fits: 0,
+          fits: [],
           proofReadings: [],
+          failedProofs: 0,
         },
       };
     default: {
@@ -162,20 +172,24 @@ type CalibrationEntry = Exclude<
 function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry): CalibrationState {
   switch (entry.kind) {
     case 'reading':
-      return stale({ ...state, readings: [...state.readings, taken(entry)] });
+      return changed({ ...state, readings: [...state.readings, taken(entry)] });
     case 'set aside': {
-      const mark = { reason: entry.reason, by: entry.by };
-      const after = changeReading(state, entry.reading, (row) => ({ ...row, setAside: mark }));
-      return entry.by === 'fit' ? after : stale(after); // what a fit set aside, that fit did not see
+      const setAside = { reason: entry.reason, by: entry.by };
+      return changeReading(state, entry.reading, (row) => ({ ...row, setAside }));
     }
-    case 'taken back': {
-      const before = state.readings.find((row) => row.id === entry.reading)?.setAside;
-      const after = changeReading(state, entry.reading, (row) => without(row, 'setAside'));
-      return stale({ ...after, overruled: state.overruled || before?.by === 'fit' });
-    }
+    case 'taken back':
+      return changeReading(state, entry.reading, (row) => ({
+        ...without(row, 'setAside'),
+        ...(row.setAside?.by === 'fit' && { overruled: true }),
+      }));
     case 'fit': {
-      const fit = { ...without(entry, ...STAMP), stale: false };
-      return { ...without(state, 'refusal'), fits: state.fits + 1, fit };
+      const fit = without(entry, ...STAMP);
+      const standing = { stale: !usesJust(fit, state.readings), screened: !state.overruled };
+      return {
+        ...without(state, 'refusal'),
+        fits: [...state.fits, fit],
+        fit: { ...fit, ...standing },
+      };
     }
     case 'fit refused':
       return {
@@ -194,14 +208,28 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
         ...without(state, 'sealBegun', 'reverted', 'proof', 'truth', 'ended'),
         sealed: { ...without(entry, ...STAMP), time, fit, set },
         proofReadings: [],
+        failedProofs: 0,
       };
     }
-    case 'seal failed':
-      return { ...without(state, 'sealBegun'), sealFailed: without(entry, ...STAMP) };
+    case 'seal failed': {
+      const unchanged = entry.generation === state.sealBegun?.replaces;
+      return {
+        ...without(state, 'sealBegun'),
+        sealFailed: { ...without(entry, ...STAMP), unchanged },
+      };
+    }
     case 'reverted':
       return { ...state, reverted: without(entry, ...STAMP) };
     case 'proof reading':
-      return { ...state, proofReadings: [...state.proofReadings, taken(entry)] };
+      // one taken for a place, when all places were filled and the proof was drawn, begins the next proof
+      if (state.proof && entry.sighting !== undefined) {
+        return {
+          ...without(state, 'proof', 'truth'),
+          failedProofs: state.failedProofs + (state.proof.passed ? 0 : 1),
+          proofReadings: [taken(entry)],
+        };
+      }
+      return { ...state, proofReadings: [...state.proofReadings, taken(entry, state)] };
     case 'proof':
       return { ...state, proof: without(entry, ...STAMP) };
     case 'truth compared':
@@ -216,9 +244,25 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
 /** What every entry has, and no state keeps. */
 const STAMP = ['kind', 'board', 'calibration', 'time'] as const;
 
-function taken({ id, reading, sighting, aim }: TakenReading): TakenReading {
+/**
+ * The id for a new reading: the wanted one, or that with a mark where a reading of the calibration bears it. A number
+ * given twice with other counts is another reading, and so is one that another page recorded.
+ */
+export function freeId(wanted: string, state: CalibrationState): string {
+  const borne = new Set([...state.readings, ...state.proofReadings].map((row) => row.id));
+  let id = wanted;
+  for (let time = 1; borne.has(id); time++) {
+    id = time === 1 ? `${wanted} again` : `${wanted} again ${time}`;
+  }
+  return id;
+}
+
+function taken(
+  { id, reading, sighting, aim }: TakenReading,
+  state: CalibrationState,
+): TakenReading {
   return {
-    id,
+    id: freeId(id, state),
     reading,
     ...(sighting !== undefined && { sighting }),
     ...(aim !== undefined && { aim }),
@@ -230,15 +274,26 @@ function changeReading(
   id: string,
   change: (row: KeptReading) => KeptReading,
 ): CalibrationState {
-  return { ...state, readings: state.readings.map((row) => (row.id === id ? change(row) : row)) };
+  const readings = state.readings.map((row) => (row.id === id ? change(row) : row));
+  return changed({ ...state, readings });
 }
 
-function stale(state: CalibrationState): CalibrationState {
+/** What follows from its readings, after a change of them. */
+function changed(state: CalibrationState): CalibrationState {
+  const { readings, fit, refusal } = state;
   return {
     ...state,
-    ...(state.fit && { fit: { ...state.fit, stale: true } }),
-    ...(state.refusal && { refusal: { ...state.refusal, stale: true } }),
+    overruled: readings.some((row) => row.overruled && !row.setAside),
+    ...(fit && { fit: { ...fit, stale: !usesJust(fit, readings) } }),
+    ...(refusal && { refusal: { ...refusal, stale: true } }),
   };
+}
+
+/** Whether a fit used all readings that count, and no other. */
+function usesJust(fit: FitRecord, readings: readonly KeptReading[]): boolean {
+  const used = new Set(fit.readings.flatMap(({ id, used }) => (used ? [id] : [])));
+  const kept = readings.filter((row) => !row.setAside);
+  return kept.length === used.size && kept.every((row) => used.has(row.id));
 }
 
 /** All places of a plan in its order. */
@@ -302,6 +357,15 @@ export function compareBits(a: CoefficientSet, b: CoefficientSet): Comparison {
   return { equal: a.model === b.model && different === 0, numbers, different };
 }
 
-/** Whether the board runs the generation that this calibration sealed, as last read from it. */
+/** Whether the board runs the very set that this calibration sealed, as last read from it. */
 export const runsSealed = ({ inForce, calibration }: BoardHistory): boolean =>
-  calibration?.sealed !== undefined && inForce?.generation === calibration.sealed.generation;
+  calibration?.sealed !== undefined &&
+  inForce?.generation === calibration.sealed.generation &&
+  inForce.crc === calibration.sealed.crc;
+
+/** Whether it is time to prove: the board runs what was sealed, and no newer fit stands ready to be written. */
+export function provesNow(history: BoardHistory): boolean {
+  const { sealed, fit } = history.calibration ?? {};
+  const newer = fit && !fit.stale && fit.id !== sealed?.fit;
+  return runsSealed(history) && !newer;
+}

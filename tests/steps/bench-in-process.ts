@@ -1,7 +1,7 @@
 import 'fake-indexeddb/auto';
 import { IDBFactory } from 'fake-indexeddb';
 import { VirtualClock } from '../protocol/virtual-clock.ts';
-import { defaultSettings } from '../../firmware-sim/settings.ts';
+import { checkSettings, defaultSettings } from '../../firmware-sim/settings.ts';
 import type { Build, SimulatedBoard } from '../../firmware-sim/board.ts';
 import type { ByteLink } from '../../src/protocol/link.ts';
 import type { SimulatorSettings } from '../../src/protocol/simulator.ts';
@@ -21,14 +21,16 @@ export class BenchInProcess {
   board!: SimulatedBoard;
   /** Called as soon as the board has changed what it keeps, before it says so. */
   onMemory: () => void = () => {};
+  /** Whether no other page holds the bench. */
+  isAlone = true;
   /** What becomes of a line on its way from the board, its LF not counted. */
   garble: (line: string) => string = (line) => line;
   /** Called before entries are written; what it gives, if anything, is the outcome in place of writing them. */
   onAppend: (entries: readonly Entry[]) => LogbookFault | undefined = () => undefined;
   /** Called when entries have been written, before the bench is told. */
   onAppended: (entries: readonly Entry[]) => Promise<void> = async () => {};
-  readonly #indexedDB = new IDBFactory();
-  readonly #clock = new VirtualClock();
+  #indexedDB = new IDBFactory();
+  #clock = new VirtualClock();
   #logbook!: Logbook;
   #forgetful = false;
 
@@ -46,6 +48,16 @@ export class BenchInProcess {
     return bench;
   }
 
+  /** A second page on the same logbook, opened while this one is there. */
+  async anotherPage({ isAlone }: { isAlone: boolean }): Promise<BenchInProcess> {
+    const other = new BenchInProcess(this.settings, this.build);
+    other.#indexedDB = this.#indexedDB;
+    other.#clock = this.#clock;
+    other.isAlone = isAlone;
+    await other.reload();
+    return other;
+  }
+
   /** As when the page is closed at this moment and opened again. */
   async reload(): Promise<void> {
     this.#logbook?.close();
@@ -55,9 +67,11 @@ export class BenchInProcess {
     let conversations = 0;
     this.bench = new Bench({
       logbook: this.#watched(logbook),
+      hold: async () => this.isAlone,
       fitter: async (request) => runFit(request),
       simulator: {
         defaults: this.settings,
+        check: checkSettings,
         make: (settings, memory) => {
           const made = inProcessBoard(settings, this.#clock, {
             ...memory,
