@@ -158,12 +158,25 @@ type CalibrationEntry = Happening & {
       }
     /** A seal that had begun turned out not to have happened. */
     | { kind: 'seal failed'; generation: number; reason: string }
-    | { kind: 'reverted'; generation: number; crc: string; replaced: number }
+    /** Written before the revert is sent; `crc` is of the set that is to be in force again. */
+    | { kind: 'revert begun'; replaces: number; crc: string }
+    /** `known` and `replaced` as with `sealed`. */
+    | {
+        kind: 'reverted';
+        generation: number;
+        crc: string;
+        replaced: number;
+        known: 'answer' | 'read back';
+      }
+    /** A revert that had begun turned out not to have happened. */
+    | { kind: 'revert failed'; generation: number; reason: string }
     /** A fresh reading, taken after sealing: no fit ever sees it. */
     | ({ kind: 'proof reading' } & TakenReading)
     | ({ kind: 'proof' } & ProofRecord)
     | ({ kind: 'truth compared'; generation: number } & TruthErrors)
     | { kind: 'calibration ended'; outcome: 'proven' | 'abandoned'; reason: string }
+    /** Taken up again where it was left. */
+    | { kind: 'calibration resumed' }
   );
 
 export type Entry = BoardEntry | CalibrationEntry;

@@ -12,7 +12,7 @@ import type { Clock } from '../protocol/clock.ts';
 import { ProtocolError } from '../protocol/errors.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorControl, SimulatorSettings } from '../protocol/simulator.ts';
-import type { Entry, Plan, TakenReading } from '../records/entries.ts';
+import type { Entry, EntryOf, Plan, TakenReading } from '../records/entries.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
 import type { BenchState } from './bench-state.ts';
@@ -33,7 +33,7 @@ import {
   gapSlots,
   holds,
   openSlots,
-  runsSealed,
+  provesNow,
   type CalibrationState,
   type Slot,
 } from './calibration-state.ts';
@@ -187,6 +187,11 @@ export class Bench {
     });
   }
 
+  /** Writes this fit to the board, if it is still the newest and the readings have not changed since. */
+  async write(fit: string): Promise<void> {
+    await this.#during(WORK.write, () => this.#write(fit));
+  }
+
   /** Leaves a reading out of the fit, with the reason kept. */
   async setAside(reading: string, reason: string): Promise<void> {
     await this.#inTurn(undefined, () =>
@@ -228,9 +233,15 @@ export class Bench {
       case 'fit':
         return this.#fit();
       case 'write':
-        return this.#write();
+        return this.#write(this.#calibration().fit?.id);
       case 'prove':
-        return this.#prove();
+        return this.#prove(openProofSlots(this.#calibration().proofReadings));
+      case 'prove again':
+        return this.#prove(openProofSlots([]));
+      case 'leave':
+        return this.#leave();
+      case 'resume':
+        return this.#resume();
       case 'end':
         return this.#close();
       case 'revert':
@@ -255,6 +266,7 @@ export class Bench {
       await this.#recollect(board.identity.serial);
       await this.#saveBoard(board, link.label);
       await this.#settleSeal(board);
+      await this.#settleRevert(board);
     } catch (error) {
       await this.#closeBoard();
       const known = this.#state.history.identity !== undefined;
@@ -347,23 +359,33 @@ export class Bench {
   async #settleSeal(board: Board): Promise<void> {
     const begun = this.#state.history.calibration?.sealBegun;
     if (!begun) return;
-    const { replaces, crc } = begun;
+    const { replaces: replaced, crc } = begun;
+    const outcome = await sealOutcome(board, replaced, crc);
+    const sets = await setsOn(board);
+    const generation = sets.inForce?.generation ?? 0;
     const stamp = this.#inCalibration();
-    const generation = this.#state.history.inForce?.generation ?? 0;
-    if ((await sealOutcome(board, replaces, crc)) === 'sealed') {
-      const replaced = replaces;
-      await this.#append({
-        ...stamp,
-        kind: 'sealed',
-        generation,
-        crc,
-        replaced,
-        known: 'read back',
-      });
-    } else {
-      const reason = `The board runs generation ${generation}, not the one that was to be sealed`;
-      await this.#append({ ...stamp, kind: 'seal failed', generation, reason });
+    const reason = `The board runs generation ${generation}, not the one that was to be sealed`;
+    await this.#append(
+      outcome === 'sealed'
+        ? { ...stamp, kind: 'sealed', generation, crc, replaced, known: 'read back' }
+        : { ...stamp, kind: 'seal failed', generation, reason },
+      { ...stamp, kind: 'coefficients saved', ...sets },
+    );
+  }
+
+  /** The same after a revert whose answer was lost; resolves with whether it had happened. */
+  async #settleRevert(board: Board): Promise<boolean> {
+    const begun = this.#state.history.calibration?.revertBegun;
+    if (!begun) return false;
+    const { replaces: replaced, crc } = begun;
+    if ((await sealOutcome(board, replaced, crc)) === 'sealed') {
+      await this.#reverted(board, { generation: replaced + 1, crc, replaced, known: 'read back' });
+      return true;
     }
+    const generation = (await board.coefficients('in_force'))?.generation ?? 0;
+    const reason = `The board runs generation ${generation}, not the one before`;
+    await this.#append({ ...this.#inCalibration(), kind: 'revert failed', generation, reason });
+    return false;
   }
 
   async #unlink(): Promise<void> {
@@ -510,9 +532,7 @@ export class Bench {
 
   /** What a reading that nobody announced is for. */
   #purpose(): Purpose {
-    const { history } = this.#state;
-    const { sealed, fit } = history.calibration ?? {};
-    return runsSealed(history) && fit?.id === sealed?.fit ? 'proof' : 'fit';
+    return provesNow(this.#state.history) ? 'proof' : 'fit';
   }
 
   async #fit(): Promise<void> {
@@ -528,7 +548,7 @@ export class Bench {
       return;
     }
     await this.#append(
-      { ...stamp, kind: 'fit', id: `fit ${before.fits + 1}`, ...without(outcome, 'ok') },
+      { ...stamp, kind: 'fit', id: `fit ${before.fits.length + 1}`, ...without(outcome, 'ok') },
       ...outcome.setAside.map(({ id, reason }): Entry => ({
         ...stamp,
         kind: 'set aside',
@@ -541,10 +561,16 @@ export class Bench {
   }
 
   /** Stages, checks, seals and reads back; every step is in the logbook before the next is begun. */
-  async #write(): Promise<void> {
+  async #write(id: string | undefined): Promise<void> {
     const board = this.#linked();
+    await this.#settleSeal(board);
+    await board.mode('idle'); // so that no reading lands while it is written
+    await this.#recording;
     const { fit } = this.#calibration();
-    if (!fit) throw new Error('there is no fit to write');
+    if (!fit || fit.id !== id || fit.stale) {
+      await board.mode('collect');
+      throw new BenchError('fit_changed');
+    }
     const { model } = fit.coefficients;
     const set = { model, values: coefficientValues(fit.coefficients) };
     const stamp = this.#inCalibration();
@@ -579,18 +605,42 @@ export class Bench {
     }
     step(3, 'Reading back');
     await this.#append({ ...stamp, kind: 'coefficients saved', ...(await setsOn(board)) });
+    await board.mode('collect');
     this.#change({ said: 'Sealed, and read back from the board.' });
   }
 
+  /** Puts the set before in force again; that it was begun is in the logbook before it is sent. */
   async #revert(): Promise<void> {
     const board = this.#linked();
-    const replaced = this.#state.history.inForce?.generation ?? 0;
-    const generation = await board.revert(replaced);
-    const sets = await setsOn(board);
-    const crc = sets.inForce?.crc ?? '';
+    if (await this.#settleRevert(board)) return;
+    const before = await setsOn(board);
+    const replaces = before.inForce?.generation ?? 0;
+    const crc = before.previous?.crc ?? '';
     const stamp = this.#inCalibration();
     await this.#append(
-      { ...stamp, kind: 'reverted', generation, crc, replaced },
+      { ...stamp, kind: 'coefficients saved', ...before },
+      { ...stamp, kind: 'revert begun', replaces, crc },
+    );
+    try {
+      const generation = await board.revert(replaces);
+      await this.#reverted(board, { generation, crc, replaced: replaces, known: 'answer' });
+    } catch (error) {
+      if (isRefusal(error)) {
+        const reason = messageOf(error);
+        await this.#append({ ...stamp, kind: 'revert failed', generation: replaces, reason });
+      }
+      throw error;
+    }
+  }
+
+  async #reverted(
+    board: Board,
+    outcome: Pick<EntryOf<'reverted'>, 'generation' | 'crc' | 'replaced' | 'known'>,
+  ): Promise<void> {
+    const sets = await setsOn(board);
+    const stamp = this.#inCalibration();
+    await this.#append(
+      { ...stamp, kind: 'reverted', ...outcome },
       { ...stamp, kind: 'coefficients saved', ...sets },
     );
     const { ended } = this.#calibration();
@@ -598,10 +648,12 @@ export class Bench {
     this.#change({ said: 'The coefficients before are in force again.' });
   }
 
-  async #prove(): Promise<void> {
-    await this.#take(openProofSlots(this.#calibration().proofReadings), 'proof');
-    const { sealed, fit, proofReadings } = this.#calibration();
-    if (!sealed || !fit || openProofSlots(proofReadings).length > 0) return;
+  async #prove(slots: readonly Slot[]): Promise<void> {
+    await this.#take(slots, 'proof');
+    const { sealed, fits, proofReadings, proof: drawn } = this.#calibration();
+    if (drawn || openProofSlots(proofReadings).length > 0) return; // stopped before it was whole
+    const fit = fits.findLast(({ id }) => id === sealed?.fit);
+    if (!sealed || !fit) throw new Error('what was sealed came from no fit');
     await this.#linked().mode('idle');
     const { generation, set } = sealed;
     const coefficients = coefficientsFrom(set.model, set.values);
@@ -614,6 +666,20 @@ export class Bench {
     if (!this.#simulated) return;
     const truth = truthErrors(coefficients, await this.#simulated.control.truth(TRUTH_ATTITUDES));
     await this.#append({ ...stamp, kind: 'truth compared', generation, ...truth });
+  }
+
+  /** Leaves the calibration as it is; nothing of it is lost, and it can be taken up again. */
+  async #leave(): Promise<void> {
+    await this.#end('abandoned', 'Left before it was proven');
+    this.#changes = [];
+    this.#change({ said: 'The calibration is left.' }, 'undo');
+    await this.#board?.mode('idle', this.#stop.signal);
+  }
+
+  async #resume(): Promise<void> {
+    await this.#append({ ...this.#inCalibration(), kind: 'calibration resumed' });
+    this.#change({ said: 'The calibration is taken up again.' });
+    await this.#linked().mode('collect', this.#stop.signal);
   }
 
   async #close(): Promise<void> {

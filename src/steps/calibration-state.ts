@@ -57,6 +57,8 @@ export interface CalibrationState {
   };
   /** `unchanged` where the board runs what it ran before the seal was sent, and not some third set. */
   sealFailed?: { generation: number; reason: string; unchanged: boolean };
+  /** A revert was sent and nothing is known of it yet. */
+  revertBegun?: { replaces: number; crc: string };
   reverted?: { generation: number; crc: string; replaced: number };
   proofReadings: readonly TakenReading[];
   /** The newest proof of what was sealed, over `proofReadings`. */
@@ -172,7 +174,7 @@ type CalibrationEntry = Exclude<
 function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry): CalibrationState {
   switch (entry.kind) {
     case 'reading':
-      return changed({ ...state, readings: [...state.readings, taken(entry)] });
+      return changed({ ...state, readings: [...state.readings, taken(entry, state)] });
     case 'set aside': {
       const setAside = { reason: entry.reason, by: entry.by };
       return changeReading(state, entry.reading, (row) => ({ ...row, setAside }));
@@ -218,15 +220,19 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
         sealFailed: { ...without(entry, ...STAMP), unchanged },
       };
     }
+    case 'revert begun':
+      return { ...state, revertBegun: without(entry, ...STAMP) };
     case 'reverted':
-      return { ...state, reverted: without(entry, ...STAMP) };
+      return { ...without(state, 'revertBegun'), reverted: without(entry, ...STAMP) };
+    case 'revert failed':
+      return without(state, 'revertBegun');
     case 'proof reading':
       // one taken for a place, when all places were filled and the proof was drawn, begins the next proof
       if (state.proof && entry.sighting !== undefined) {
         return {
           ...without(state, 'proof', 'truth'),
           failedProofs: state.failedProofs + (state.proof.passed ? 0 : 1),
-          proofReadings: [taken(entry)],
+          proofReadings: [taken(entry, state)],
         };
       }
       return { ...state, proofReadings: [...state.proofReadings, taken(entry, state)] };
@@ -238,6 +244,8 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
       const { outcome, reason, time } = entry;
       return { ...state, ended: { outcome, reason, time } };
     }
+    case 'calibration resumed':
+      return without(state, 'ended');
   }
 }
 
