@@ -1,5 +1,5 @@
 import type { Fit } from '../calib/fit.ts';
-import { judge, stopWords } from '../steps/judgement.ts';
+import { judge, settledWords } from '../steps/judgement.ts';
 import type { FitReport } from './fit-report.ts';
 
 /** What `fit` prints for a person. */
@@ -34,7 +34,7 @@ export function fitSummary(
           ] as [string, string],
         ]
       : []),
-    ['Stopped', stopWords(report.stopped, report.iterations)],
+    ['Stopped', settledWords(report.iterations)],
     ['Set aside', setAside.length === 0 ? 'none' : `${setAside.length}:`],
     ...setAside.map(({ id, reason }): [string, string] => ['', `${id}: ${reason}`]),
   ];

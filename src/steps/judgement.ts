@@ -31,6 +31,12 @@ export interface Judgement {
 
 type DeclaredNoise = Pick<BoardIdentity, 'accNoise' | 'magNoise'>;
 
+/** A fit, and whether it was free to leave readings out; absent where nobody took that from it. */
+type Judged = Omit<FitRecord, 'id'> & { screened?: boolean };
+
+const UNSCREENED =
+  'You took back a reading the fit would leave out, so every reading is used that you did not set aside yourself, and no other is left out for you';
+
 /** Degrees on screen. */
 export const degreesText = (value: number, digits = 2): string => `${value.toFixed(digits)}°`;
 const percentText = (ratio: number): string => `${(100 * ratio).toFixed(2)} %`;
@@ -38,7 +44,7 @@ const percentText = (ratio: number): string => `${(100 * ratio).toFixed(2)} %`;
 const within = (value: number, limit: number): Standing => (value <= limit ? 'good' : 'bad');
 
 /** Judges a fit against the tolerances; `declared` is the noise the board declares, where it is known. */
-export function judge(fit: Omit<FitRecord, 'id'>, declared?: DeclaredNoise): Judgement {
+export function judge(fit: Judged, declared?: DeclaredNoise): Judgement {
   const used = fit.readings.filter((reading) => reading.used);
   const field = meanAndDeviation(used.map((reading) => reading.field));
   const gravity = meanAndDeviation(used.map((reading) => reading.gravity));
@@ -46,6 +52,7 @@ export function judge(fit: Omit<FitRecord, 'id'>, declared?: DeclaredNoise): Jud
   const misfit = largest(used.flatMap((reading) => reading.misfit ?? []));
   const n = used.length;
   const { freedom } = fit.uncertainty;
+  const warnings = [...fit.warnings, ...(fit.screened === false ? [UNSCREENED] : [])];
 
   const findings: Finding[] = [
     spreadFinding(fit),
@@ -81,15 +88,14 @@ export function judge(fit: Omit<FitRecord, 'id'>, declared?: DeclaredNoise): Jud
 
   const bad = findings.filter((finding) => finding.standing === 'bad');
   const watch = findings.filter((finding) => finding.standing === 'watch');
-  const unsettled = fit.stopped === 'iterations' || fit.stopped === 'no_progress';
-  const doubt = watch.length > 0 || fit.warnings.length > 0;
-  const standing = bad.length > 0 || unsettled ? 'bad' : doubt ? 'watch' : 'good';
+  const doubt = watch.length > 0 || warnings.length > 0;
+  const standing = bad.length > 0 ? 'bad' : doubt ? 'watch' : 'good';
   return {
     standing,
-    verdict: verdictOf(standing, bad, watch, unsettled, fit.warnings.length),
+    verdict: verdictOf(standing, bad, watch, warnings.length),
     findings,
     blindTo: [SPREAD_IS_BLIND, ...BLIND_TO],
-    warnings: fit.warnings,
+    warnings,
   };
 }
 
@@ -165,12 +171,10 @@ function verdictOf(
   standing: Standing,
   bad: readonly Finding[],
   watch: readonly Finding[],
-  unsettled: boolean,
   warnings: number,
 ): string {
   const names = (findings: readonly Finding[]) =>
     findings.map((finding) => finding.name.toLowerCase()).join(', ');
-  if (unsettled) return 'Not good enough: the fit did not settle.';
   if (standing === 'bad') return `Not good enough: ${names(bad)}.`;
   if (standing === 'watch') {
     const looks = [
@@ -182,16 +186,6 @@ function verdictOf(
   return 'Good enough: every figure is within its tolerance.';
 }
 
-/** Why the fit stopped, in words. */
-export function stopWords(stopped: FitRecord['stopped'], iterations: number): string {
-  const steps = `${iterations} ${iterations === 1 ? 'step' : 'steps'}`;
-  switch (stopped) {
-    case 'converged':
-    case 'rounding':
-      return `The fit settled after ${steps}.`;
-    case 'iterations':
-      return `The fit was still moving after ${steps}.`;
-    case 'no_progress':
-      return `The fit found no way to a better answer after ${steps}.`;
-  }
-}
+/** After how many steps the fit settled, in words; one that does not settle is refused. */
+export const settledWords = (iterations: number): string =>
+  `The fit settled after ${iterations} ${iterations === 1 ? 'step' : 'steps'}.`;

@@ -1,8 +1,15 @@
 import type { BoardIdentity } from '../protocol/board.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
 import type { BenchState } from './bench-state.ts';
-import { gapSlots, openSlots, runsSealed, type Slot } from './calibration-state.ts';
-import type { CalibrationState } from './calibration-state.ts';
+import {
+  gapSlots,
+  openSlots,
+  provesNow,
+  runsSealed,
+  type BoardHistory,
+  type CalibrationState,
+  type Slot,
+} from './calibration-state.ts';
 import { judge, type Judgement } from './judgement.ts';
 import { openProofSlots } from './proof.ts';
 
@@ -20,6 +27,9 @@ export type Intention =
   | 'fit'
   | 'write'
   | 'prove'
+  | 'prove again'
+  | 'leave'
+  | 'resume'
   | 'end'
   | 'revert'
   | 'undo'
@@ -41,7 +51,12 @@ export interface NextStep {
   main?: Offer;
   /** Other ways on. */
   others: readonly Offer[];
+  /** Ways out: always there, never pressing. */
+  waysOut: readonly Offer[];
 }
+
+/** What is next, without the ways out, which are the same everywhere. */
+type Step = Omit<NextStep, 'waysOut'>;
 
 /** The places of the path, in order. */
 export const PLACES = ['Link', 'Look', 'Take', 'Judge', 'Seal', 'Prove'] as const;
@@ -73,6 +88,34 @@ export const WAY: readonly { place: Place; words: string }[] = [
 const WORTH_FITTING = 8;
 
 export function nextStep(state: BenchState): NextStep {
+  const step = stepOf(state);
+  const offered = [...(step.main ? [step.main] : []), ...step.others].map(({ does }) => does);
+  return { ...step, waysOut: waysOut(state).filter(({ does }) => !offered.includes(does)) };
+}
+
+const GO_BACK: Offer = { label: 'Go back to the coefficients before', does: 'revert' };
+const BEGIN_ANOTHER: Offer = { label: 'Begin another calibration', does: 'begin' };
+const RESUME: Offer = { label: 'Take this calibration up again', does: 'resume' };
+const WRITE: Offer = { label: 'Write to the board…', does: 'write' };
+
+function waysOut({ link, history }: BenchState): Offer[] {
+  const { identity, calibration, previous } = history;
+  if (!identity) return [];
+  const settled = link.state === 'linked' && !inDoubt(calibration);
+  return [
+    ...(settled && calibration && previous ? [GO_BACK] : []),
+    ...(settled && calibration && !calibration.ended
+      ? [{ label: 'Leave this calibration', does: 'leave' } as const]
+      : []),
+    { label: 'Link another board', does: 'unlink' },
+  ];
+}
+
+/** Whether the answer to a change of what the board runs was lost. */
+const inDoubt = (calibration: CalibrationState | undefined): boolean =>
+  (calibration?.sealBegun ?? calibration?.revertBegun) !== undefined;
+
+function stepOf(state: BenchState): Step {
   const { link, history } = state;
   if (!history.identity) {
     return {
@@ -91,71 +134,109 @@ export function nextStep(state: BenchState): NextStep {
       words:
         'Everything recorded is safe. Readings that are only in the board’s memory are fetched once it is linked.',
       main: { label: 'Link again', does: 'link' },
-      others: [{ label: 'Link another board', does: 'unlink' }],
+      others: [],
     };
   }
   const { calibration } = history;
-  if (!calibration || calibration.ended) return begin(state);
-  if (calibration.sealBegun) {
+  if (calibration && inDoubt(calibration)) {
+    const what = calibration.sealBegun ? 'seal' : 'going back';
     return {
       place: 'Seal',
-      heading: 'See whether the seal took',
-      words:
-        'The answer to the seal was lost. The board runs the old coefficients or the new ones, never a mixture: link it again and it is read back.',
+      heading: `See whether the ${what} took`,
+      words: `The answer to the ${what} was lost. The board runs the old coefficients or the new ones, never a mixture: link it again and it is read back.`,
       main: { label: 'Link again', does: 'link' },
       others: [],
     };
   }
+  if (!calibration || calibration.ended) return begin(history);
+  if (provesNow(history)) return proving(calibration, history.previous !== undefined);
   const { sealed, fit } = calibration;
-  if (sealed && fit && !fit.stale && fit.id === sealed.fit) return afterSeal(state, calibration);
+  if (sealed && fit && !fit.stale && fit.id === sealed.fit) {
+    return {
+      place: 'Seal',
+      heading: 'The board runs other coefficients',
+      words: `${runsWords(history)} Those of this calibration are in the logbook and can be written again.`,
+      main: WRITE,
+      others: [BEGIN_ANOTHER],
+    };
+  }
   return beforeSeal(calibration, history.identity);
 }
 
-function begin({ history }: BenchState): NextStep {
-  const ended = history.calibration?.ended;
-  if (ended?.outcome === 'proven') {
+/** What the board runs, beside what this calibration sealed. */
+function runsWords({ inForce, calibration }: BoardHistory): string {
+  if (!inForce) return 'It runs no coefficients.';
+  const { sealed } = calibration ?? {};
+  const runs = `It runs generation ${inForce.generation}`;
+  if (!sealed || inForce.generation === sealed.generation) return `${runs}.`;
+  return inForce.crc === sealed.crc
+    ? `${runs}, with the very numbers of generation ${sealed.generation}, which this calibration sealed.`
+    : `${runs}, not generation ${sealed.generation}, which this calibration sealed.`;
+}
+
+function begin(history: BoardHistory): Step {
+  const { ended, sealed } = history.calibration ?? {};
+  if (!ended) {
+    return {
+      place: 'Look',
+      heading: 'Look at what is on it, then begin',
+      words: 'What the board holds is saved in the logbook. Nothing on it has been changed.',
+      main: { label: 'Begin taking readings', does: 'begin' },
+      others: [],
+    };
+  }
+  if (ended.outcome === 'proven' && runsSealed(history)) {
     return {
       place: 'Done',
       heading: 'Done: calibrated and proven',
       words:
         'It holds for this battery, this housing and about this temperature. Do it again after a battery change, a knock, a firmware change, or a season.',
-      main: { label: 'Begin another calibration', does: 'begin' },
-      others: [
-        ...(history.previous
-          ? [{ label: 'Go back to the coefficients before', does: 'revert' } as const]
-          : []),
-        { label: 'Link another board', does: 'unlink' },
-      ],
+      main: BEGIN_ANOTHER,
+      others: history.previous ? [GO_BACK] : [],
     };
   }
+  if (ended.outcome === 'proven') {
+    const same = history.inForce?.crc === sealed?.crc;
+    return {
+      place: 'Look',
+      heading: same
+        ? 'The proven coefficients are in force again'
+        : 'The board does not run what was proven',
+      words: `${runsWords(history)} ${same ? 'No proof was taken since.' : 'Those proven are in the logbook: take the calibration up again to write them.'}`,
+      main: BEGIN_ANOTHER,
+      others: [RESUME],
+    };
+  }
+  const unproven = runsSealed(history)
+    ? ' The board runs what it sealed, and no proof bears it out.'
+    : '';
   return {
     place: 'Look',
-    heading: ended ? 'Begin again, or leave it so' : 'Look at what is on it, then begin',
-    words: ended
-      ? `${ended.reason}. What was taken stays in the logbook.`
-      : 'What the board holds is saved in the logbook. Nothing on it has been changed.',
+    heading: 'Begin again, or leave it so',
+    words: `${ended.reason}.${unproven} What was taken stays in the logbook.`,
     main: { label: 'Begin taking readings', does: 'begin' },
-    others: [{ label: 'Link another board', does: 'unlink' }],
+    others: [RESUME],
   };
 }
 
-function beforeSeal(calibration: CalibrationState, identity?: BoardIdentity): NextStep {
+function beforeSeal(calibration: CalibrationState, identity: BoardIdentity): Step {
   const { readings, fit, refusal } = calibration;
   const open = openSlots(calibration);
   const gaps = gapSlots(calibration);
   const takeGaps: Offer[] =
     gaps.length > 0 ? [{ label: gapLabel(gaps.length), does: 'take gaps' }] : [];
-  if (fit && !fit.stale && identity) return judged(judge(fit, identity), open.length, takeGaps);
+  if (fit && !fit.stale)
+    return judged(judge(fit, identity), [...takeRest(calibration), ...takeGaps]);
   if (refusal && !refusal.stale) {
     return {
       place: 'Judge',
       heading: 'The readings do not settle it yet',
       words: refusal.next,
-      ...takeOffers(open, takeGaps),
+      ...takeOffers(calibration, takeGaps),
     };
   }
   if (open.length > 0) {
-    const { main, others } = takeOffers(open, takeGaps);
+    const { main, others } = takeOffers(calibration, takeGaps);
     const early: Offer[] =
       readings.length >= WORTH_FITTING ? [{ label: 'Fit what is there', does: 'fit' }] : [];
     return { place: 'Take', ...aimAt(calibration, open[0]), main, others: [...others, ...early] };
@@ -174,8 +255,21 @@ function beforeSeal(calibration: CalibrationState, identity?: BoardIdentity): Ne
 const gapLabel = (n: number) =>
   n === 1 ? 'Retake the one set aside' : `Retake the ${n} set aside`;
 
-function takeOffers(open: readonly Slot[], takeGaps: readonly Offer[]) {
-  if (open.length === 0) {
+/** All places still open, at a stroke; nothing where there is none. */
+function takeRest(calibration: CalibrationState): Offer[] {
+  const open = openSlots(calibration).length;
+  if (open === 0) return [];
+  const label =
+    calibration.readings.length === 0
+      ? `Take all ${open}`
+      : open === 1
+        ? 'Take the last'
+        : `Take the other ${open}`;
+  return [{ label, does: 'take rest' }];
+}
+
+function takeOffers(calibration: CalibrationState, takeGaps: readonly Offer[]) {
+  if (openSlots(calibration).length === 0) {
     const [main, ...others] = takeGaps;
     const refit: Offer = { label: 'Fit again', does: 'fit' };
     return main ? { main, others: [...others, refit] } : { main: refit, others: [] };
@@ -183,10 +277,7 @@ function takeOffers(open: readonly Slot[], takeGaps: readonly Offer[]) {
   const main: Offer = { label: 'Take one reading', does: 'take one' };
   const others: Offer[] = [
     { label: 'Take this sighting', does: 'take sighting' },
-    {
-      label: open.length === 1 ? 'Take the last' : `Take the other ${open.length}`,
-      does: 'take rest',
-    },
+    ...takeRest(calibration),
   ];
   return { main, others };
 }
@@ -200,12 +291,8 @@ function aimAt({ plan }: CalibrationState, slot: Slot): { heading: string; words
   };
 }
 
-function judged(judgement: Judgement, open: number, takeGaps: readonly Offer[]): NextStep {
-  const others: Offer[] = [
-    ...(open > 0 ? [{ label: `Take the other ${open}`, does: 'take rest' } as const] : []),
-    ...takeGaps,
-  ];
-  const write: Offer = { label: 'Write to the board…', does: 'write' };
+/** @param take what there is still to take */
+function judged(judgement: Judgement, take: readonly Offer[]): Step {
   if (judgement.standing !== 'bad') {
     return {
       place: 'Judge',
@@ -214,67 +301,61 @@ function judged(judgement: Judgement, open: number, takeGaps: readonly Offer[]):
         judgement.standing === 'good'
           ? 'What will change, and how to come back, is shown first.'
           : judgement.verdict,
-      main: write,
-      others,
+      main: WRITE,
+      others: take,
     };
   }
-  const [first, ...rest] = others;
+  const again: Offer = { label: 'Begin again', does: 'begin' };
+  const [first, ...rest] = take;
   return {
     place: 'Judge',
     heading: 'Not good enough yet',
     words: `${judgement.verdict} Look at the readings with the largest misfit, set aside those with a reason, or take more.`,
-    main: first ?? { label: 'Begin again', does: 'begin' },
-    others: [...rest, ...(first ? [{ label: 'Begin again', does: 'begin' } as const] : []), write],
+    main: first ?? again,
+    others: [...rest, ...(first ? [again] : []), WRITE],
   };
 }
 
-function afterSeal({ history }: BenchState, calibration: CalibrationState): NextStep {
-  const revert: Offer[] = history.previous
-    ? [{ label: 'Go back to the coefficients before', does: 'revert' }]
-    : [];
-  const again: Offer = { label: 'Begin another calibration', does: 'begin' };
-  if (!runsSealed(history)) {
-    return {
-      place: 'Seal',
-      heading: 'The board runs other coefficients',
-      words: `It runs generation ${history.inForce?.generation ?? 0}. Those of this calibration are in the logbook and can be written again.`,
-      main: { label: 'Write to the board…', does: 'write' },
-      others: [again, ...revert],
-    };
-  }
-  const { proof, proofReadings } = calibration;
-  const open = openProofSlots(proofReadings);
-  if (!proof || proof.generation !== calibration.sealed!.generation) {
+/** While the board runs what was sealed. That readings were marked since does not change what it runs. */
+function proving(calibration: CalibrationState, canGoBack: boolean): Step {
+  const { proof, proofReadings, fit } = calibration;
+  const open = openProofSlots(proofReadings).length;
+  const remarked = !fit || fit.stale;
+  const since = remarked
+    ? ' Readings have changed since the fit that was sealed; what the board runs has not.'
+    : '';
+  const others: Offer[] = remarked ? [{ label: 'Fit again', does: 'fit' }] : [];
+  if (!proof) {
+    const words =
+      open > 0
+        ? `${open} readings in attitudes that the fit never saw. The board’s own angles are held against ours.`
+        : 'All fresh readings are in.';
     return {
       place: 'Prove',
       heading: 'Prove it with fresh readings',
-      words:
-        open.length > 0
-          ? `${open.length} readings in attitudes that the fit never saw. The board’s own angles are held against ours.`
-          : 'All fresh readings are in.',
+      words: words + since,
       main: {
-        label: open.length > 0 ? `Take ${open.length} fresh readings` : 'Work out the proof',
+        label: open > 0 ? `Take ${open} fresh readings` : 'Work out the proof',
         does: 'prove',
       },
-      others: revert,
+      others,
     };
   }
   if (proof.passed) {
     return {
       place: 'Prove',
       heading: 'The proof passed',
-      words: 'Every figure is within its tolerance. Close the calibration in the logbook.',
+      words: `Every figure is within its tolerance. Close the calibration in the logbook.${since}`,
       main: { label: 'Close the calibration', does: 'end' },
-      others: revert,
+      others,
     };
   }
   return {
     place: 'Prove',
     heading: 'The proof did not pass',
-    words:
-      'Do not survey with it. Go back to the coefficients before, or find what disturbed the readings and begin again.',
-    main: revert[0] ?? again,
-    others: revert.length > 0 ? [again] : [],
+    words: `Do not survey with it. If something disturbed the readings, take the proof again elsewhere; if it fails again, go back to the coefficients before, or begin again. The proof that failed stays in the logbook.${since}`,
+    main: { label: 'Take the proof again', does: 'prove again' },
+    others: [...(canGoBack ? [GO_BACK] : []), BEGIN_ANOTHER, ...others],
   };
 }
 

@@ -1,7 +1,7 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import type { BoardHistory } from '../steps/calibration-state.ts';
-import { judge, stopWords, type Finding, type Standing } from '../steps/judgement.ts';
+import { judge, settledWords, type Finding, type Standing } from '../steps/judgement.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
@@ -58,9 +58,7 @@ export class JudgementView extends View {
       <ul>
         ${blindTo.map((each) => html`<li>${each}</li>`)}
       </ul>
-      <p class="note">
-        Model: ${fit.coefficients.model}. ${stopWords(fit.stopped, fit.iterations)}
-      </p>
+      <p class="note">Model: ${fit.coefficients.model}. ${settledWords(fit.iterations)}</p>
     `;
   }
 

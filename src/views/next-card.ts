@@ -20,7 +20,7 @@ export class NextCard extends View {
 
   protected override render() {
     const { work, trouble, said } = this.state;
-    const { heading, words, main, others } = nextStep(this.state);
+    const { heading, words, main, others, waysOut } = nextStep(this.state);
     return html`
       <section
         class=${work ? 'next busy' : 'next'}
@@ -36,6 +36,13 @@ export class NextCard extends View {
           ${main ? this.#offer(main, 'main') : nothing}
           ${others.map((offer) => this.#offer(offer, ''))}
         </div>
+        ${
+          waysOut.length > 0
+            ? html`<div class="ways-out">
+                ${waysOut.map((offer) => this.#offer(offer, 'quiet'))}
+              </div>`
+            : nothing
+        }
         ${work ? this.#work(work) : nothing}
         <p class="said" role="status">${said}</p>
       </section>
