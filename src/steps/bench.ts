@@ -42,7 +42,7 @@ import type { Intention } from './next-step.ts';
 import { openProofSlots, proofOf, truthErrors } from './proof.ts';
 import { SimulatorShelf } from './simulator-shelf.ts';
 import { meanAndDeviation } from './statistics.ts';
-import { without } from './without.ts';
+import { without } from './copy-without.ts';
 
 /**
  * The bench: it joins board, logbook and fit, holds the state that the screen shows, and carries out what a person

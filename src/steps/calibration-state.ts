@@ -13,7 +13,7 @@ import type {
 import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
 import type { CoefficientSet } from '../protocol/coefficient-set.ts';
 import type { RefusalCause } from '../calib/fit.ts';
-import { without } from './without.ts';
+import { without } from './copy-without.ts';
 
 /**
  * What is so now with a board and its calibration, folded from the logbook's entries in order. Nothing else is

@@ -1,6 +1,6 @@
 import type { SimulatorSettings } from '../protocol/simulator.ts';
 import type { Logbook, LogbookFault } from '../records/logbook.ts';
-import { without } from './without.ts';
+import { without } from './copy-without.ts';
 
 /** What is kept of the simulated board while the page is closed, as a real board would keep it itself. */
 interface Kept {

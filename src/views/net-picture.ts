@@ -1,6 +1,6 @@
 import { html, svg, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
-import { coverageWords, gapWords, type CoveredSighting } from '../steps/coverage.ts';
+import { coverageWords, gapWords, type CoveredSighting } from '../steps/plan-coverage.ts';
 import { half, project, wedgePath } from './net-projection.ts';
 import { View } from './view.ts';
 

@@ -1,7 +1,7 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import type { BenchState } from '../steps/bench-state.ts';
-import { coverageOf } from '../steps/coverage.ts';
+import { coverageOf } from '../steps/plan-coverage.ts';
 import { openProofSlots, proofWords, truthWords, PROOF_SIGHTINGS } from '../steps/proof.ts';
 import './net-picture.ts';
 import { shape } from './shapes.ts';

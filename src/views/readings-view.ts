@@ -1,6 +1,6 @@
 import { html, nothing } from 'lit';
 import { customElement, property, query, state } from 'lit/decorators.js';
-import { coverageOf } from '../steps/coverage.ts';
+import { coverageOf } from '../steps/plan-coverage.ts';
 import { openSlots, type CalibrationState } from '../steps/calibration-state.ts';
 import { readingRows, type ReadingRow } from '../steps/reading-rows.ts';
 import './net-picture.ts';
