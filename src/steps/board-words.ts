@@ -47,18 +47,18 @@ export function boardFacts({ identity, memory, inForce, found, savedAt }: BoardH
     {
       name: 'It can',
       value:
-        capabilities.map((each) => CAPABILITIES[each] ?? each).join('; ') ||
+        capabilities.map((each) => CAPABILITIES.get(each) ?? each).join('; ') ||
         'nothing beyond readings',
     },
   ];
 }
 
 /** Capabilities that the protocol names (SPEC.md, section 7), in words. */
-const CAPABILITIES: Readonly<Record<string, string>> = {
-  kept: 'keep readings without power',
-  trigger: 'be triggered by hand',
-  range: 'measure a distance',
-};
+const CAPABILITIES: ReadonlyMap<string, string> = new Map([
+  ['kept', 'keep readings without power'],
+  ['trigger', 'be triggered by hand'],
+  ['range', 'measure a distance'],
+]);
 
 export interface CoefficientTable {
   title: string;

@@ -94,6 +94,11 @@ export function nextStep(state: BenchState): NextStep {
 }
 
 const GO_BACK: Offer = { label: 'Go back to the coefficients before', does: 'revert' };
+/** After going back, going back once more is going forward: named by what it puts in force. */
+const goBack = ({ calibration, previous }: BoardHistory): Offer =>
+  calibration?.reverted && previous
+    ? { ...GO_BACK, label: `Put generation ${previous.generation} in force again` }
+    : GO_BACK;
 const BEGIN_ANOTHER: Offer = { label: 'Begin another calibration', does: 'begin' };
 const RESUME: Offer = { label: 'Take this calibration up again', does: 'resume' };
 const WRITE: Offer = { label: 'Write to the board…', does: 'write' };
@@ -103,7 +108,7 @@ function waysOut({ link, history }: BenchState): Offer[] {
   if (!identity) return [];
   const settled = link.state === 'linked' && !inDoubt(calibration);
   return [
-    ...(settled && calibration && previous ? [GO_BACK] : []),
+    ...(settled && calibration && previous ? [goBack(history)] : []),
     ...(settled && calibration && !calibration.ended
       ? [{ label: 'Leave this calibration', does: 'leave' } as const]
       : []),

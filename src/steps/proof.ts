@@ -187,8 +187,16 @@ export function truthErrors(
   };
 }
 
+/** One figure for the screen, and whether it is within its tolerance. */
+export interface FigureWords {
+  name: string;
+  figure: string;
+  words: string;
+  good: boolean;
+}
+
 /** Figures of a proof for the screen. */
-export function proofWords(proof: ProofRecord) {
+export function proofWords(proof: ProofRecord): FigureWords[] {
   return proof.figures.map(({ name, value, limit, unit, n, good }) => {
     const digits = limit !== undefined && limit < 0.1 ? 4 : 2;
     const text = (number: number) => `${number.toFixed(digits)}${unit === '%' ? ' %' : unit}`;
@@ -202,12 +210,15 @@ export function proofWords(proof: ProofRecord) {
 }
 
 /** Errors against the truth for the screen. */
-export function truthWords(truth: TruthErrors) {
-  const words = (value: number, most: number) =>
-    `${value.toFixed(3)}° rms, ${most.toFixed(3)}° at most`;
+export function truthWords(truth: TruthErrors): FigureWords[] {
+  const words = (name: string, rms: number, most: number) => ({
+    name,
+    figure: `${rms.toFixed(3)}° rms`,
+    words: `${most.toFixed(3)}° at most, over ${truth.n} attitudes in all directions and rolls, without noise; tolerance ${TOLERANCE.truth.toFixed(2)}° rms`,
+    good: rms <= TOLERANCE.truth,
+  });
   return [
-    { name: 'Azimuth × cos inclination', value: words(truth.azimuth, truth.largestAzimuth) },
-    { name: 'Inclination', value: words(truth.inclination, truth.largestInclination) },
-    { name: 'Attitudes', value: `${truth.n}, over all directions and rolls, without noise` },
+    words('True error of azimuth × cos inclination', truth.azimuth, truth.largestAzimuth),
+    words('True error of inclination', truth.inclination, truth.largestInclination),
   ];
 }

@@ -1,4 +1,4 @@
-import type { BoardHistory } from './calibration-state.ts';
+import type { BoardHistory, CalibrationState } from './calibration-state.ts';
 
 /** What a write to the board will do, said before it is done. */
 export interface SealingWords {
@@ -25,6 +25,21 @@ export function sealingWords({ inForce, found, known, savedAt }: BoardHistory): 
         ? 'There is no earlier generation to go back to. If power fails during the write, the board runs either nothing, as now, or the new generation, never a mixture.'
         : `Generation ${generation} stays on the board: “Go back to the coefficients before” puts it in force again. If power fails during the write, the board runs either the old generation or the new one, never a mixture.`,
   };
+}
+
+/** That a seal did not take, and what the board runs instead. */
+export function sealFailedWords({
+  reason,
+  generation,
+  unchanged,
+}: NonNullable<CalibrationState['sealFailed']>): string {
+  const whole = /[.!?]$/.test(reason) ? reason : `${reason}.`;
+  if (!unchanged) {
+    return `${whole} It is neither the set before nor the one that was to be sealed: someone else wrote to the board. Look at what it runs before you use it.`;
+  }
+  return generation === 0
+    ? `${whole} The board has no coefficients, as before.`
+    : `${whole} The coefficients before, generation ${generation}, are in force.`;
 }
 
 /** A time as people write it, in the local zone. */

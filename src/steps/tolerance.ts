@@ -24,13 +24,14 @@ export const TOLERANCE = {
   fieldChange: 0.02,
   /** The board's own angles against the app's from the same counts, degrees. */
   agreement: 0.01,
-  /** Error against a simulated board's truth, root mean square, degrees. */
+  /** Root mean square of the error against a simulated board's truth, degrees. */
   truth: 0.5,
 } as const;
 
 /** What spread, lengths and dip cannot show: said with every result. */
 export const BLIND_TO = [
   'a magnetic disturbance that is the same for every reading, such as iron in the hill or in the stand: it turns all azimuths alike',
+  'a disturbance that only turns the field sideways, alike for a whole sighting: it is the same as aiming elsewhere, so it shows nowhere, and does the coefficients no harm',
   'whether azimuths count from true north or grid north: they count from magnetic north, and declination is yours to apply',
   'temperatures, batteries and housings other than those of these readings',
 ] as const;

@@ -31,6 +31,8 @@ export class LodeBench extends View {
   @property({ attribute: false }) bench!: Bench;
   @query('dialog.write') private dialog!: HTMLDialogElement;
   #unsubscribe: (() => void) | undefined;
+  /** The fit that a person was asked about writing. */
+  #shown: string | undefined;
 
   override connectedCallback(): void {
     super.connectedCallback();
@@ -197,12 +199,14 @@ export class LodeBench extends View {
 
   #submitWrite(event: SubmitEvent) {
     const button = event.submitter as HTMLButtonElement | null;
-    if (button?.value === 'write') void this.bench.perform('write');
+    if (button?.value === 'write' && this.#shown !== undefined) void this.bench.write(this.#shown);
   }
 
   #intention = ({ intention }: IntentionEvent) => {
-    if (intention === 'write') this.dialog.showModal();
-    else void this.bench.perform(intention);
+    if (intention === 'write') {
+      this.#shown = this.bench.state.history.calibration?.fit?.id;
+      this.dialog.showModal();
+    } else void this.bench.perform(intention);
   };
 
   #mark = ({ reading, reason }: MarkEvent) => {

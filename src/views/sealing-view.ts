@@ -1,6 +1,7 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import { compareBits, runsSealed, type BoardHistory } from '../steps/calibration-state.ts';
+import { sealFailedWords } from '../steps/sealing-words.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
@@ -20,7 +21,7 @@ export class SealingView extends View {
           ? this.#step('waiting', 'Sealing', 'The answer is not known yet. Link the board again.')
           : nothing
       }
-      ${sealFailed ? this.#step('bad', 'Not sealed', `${sealFailed.reason}. The coefficients before are in force.`) : nothing}
+      ${sealFailed ? this.#step('bad', 'Not sealed', sealFailedWords(sealFailed)) : nothing}
       ${
         sealed
           ? this.#step(

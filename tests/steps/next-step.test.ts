@@ -178,7 +178,12 @@ describe('after the seal', () => {
 
   it('says so when going back twice has put the proven numbers in force again', async () => {
     const on = await at(...CALIBRATED, 'prove', 'end', ...CALIBRATED, 'prove', 'end');
-    await on.ask('revert', 'revert');
+    await on.ask('revert');
+    expect(nextStep(on.state).waysOut).toContainEqual({
+      label: 'Put generation 2 in force again',
+      does: 'revert',
+    });
+    await on.ask('revert');
     expect(nextStep(on.state).words).toContain('with the very numbers of generation 2');
   });
 });
