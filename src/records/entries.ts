@@ -46,6 +46,13 @@ export interface TakenReading {
   aim?: AimDegrees;
 }
 
+/** A place that a reading is taken for. */
+export interface CaptureAim {
+  purpose: 'fit' | 'proof';
+  sighting: string;
+  aim: Required<AimDegrees>;
+}
+
 /** What a fit gave, without what can be computed again from it. Radians, counts. */
 export interface FitRecord {
   /** Unique within the calibration. */
@@ -139,6 +146,13 @@ type CalibrationEntry = Happening & {
   calibration: string;
 } & (
     | { kind: 'calibration started'; plan: Plan }
+    /**
+     * Written before the board is asked for a reading, so that one whose answer is lost is known by its aim.
+     * `after` is the newest number the board had given then: the reading gets the next one.
+     */
+    | ({ kind: 'capture begun'; after: number } & CaptureAim)
+    /** The board took no reading of it, or none that can be had. */
+    | { kind: 'capture failed'; reason: string }
     | ({ kind: 'reading' } & TakenReading)
     | { kind: 'set aside'; reading: string; reason: string; by: 'person' | 'fit' }
     | { kind: 'taken back'; reading: string }

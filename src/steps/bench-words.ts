@@ -1,7 +1,8 @@
-import type { BoardNotice } from '../protocol/board.ts';
+import type { BoardNotice, BoardReading } from '../protocol/board.ts';
 import { codeInWords, ProtocolError } from '../protocol/errors.ts';
-import type { UnreadableReading } from '../records/entries.ts';
+import type { CaptureAim, UnreadableReading } from '../records/entries.ts';
 import { LogbookError } from '../records/logbook.ts';
+import { lineWords, rollWords } from './attitude-words.ts';
 import type { BenchState, Trouble } from './bench-state.ts';
 import type { Intention } from './next-step.ts';
 
@@ -95,6 +96,19 @@ export function troubleOf(error: unknown): Trouble {
     heading: 'Something went wrong in this program',
     message: `${messageOf(error)}. What is in the logbook is safe. Reload this page to go on; if it happens again, please report it.`,
   };
+}
+
+/** An aim, as a person would call it. */
+export const aimWords = ({ aim }: CaptureAim): string =>
+  `${lineWords(aim)}, ${rollWords(aim.roll)}`;
+
+export const fetchedWords = ({ reading }: BoardReading, aim: CaptureAim): string =>
+  `Reading ${reading} was fetched from the board’s memory and put in its place: ${aimWords(aim)}.`;
+
+export function foundWords(count: number): string {
+  return count === 1
+    ? 'One reading was found in the board’s memory and saved. Where it was aimed is not known, so it fills no place of a plan.'
+    : `${count} readings were found in the board’s memory and saved. Where they were aimed is not known, so they fill no place of a plan.`;
 }
 
 export function unreadableWords(unreadable: readonly UnreadableReading[]): string {

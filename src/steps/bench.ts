@@ -12,12 +12,14 @@ import type { Clock } from '../protocol/clock.ts';
 import { ProtocolError } from '../protocol/errors.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorControl, SimulatorSettings } from '../protocol/simulator.ts';
-import type { Entry, EntryOf, Plan, TakenReading } from '../records/entries.ts';
+import type { CaptureAim, Entry, EntryOf, Plan, TakenReading } from '../records/entries.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
-import { lineWords, rollWords } from './attitude-words.ts';
 import type { BenchState } from './bench-state.ts';
 import {
+  aimWords,
   BenchError,
+  fetchedWords,
+  foundWords,
   messageOf,
   noticeWords,
   troubleOf,
@@ -86,7 +88,7 @@ export interface BenchParts {
 const TRUTH_ATTITUDES = 400;
 
 /** What a reading is taken for. */
-type Purpose = 'fit' | 'proof';
+type Purpose = CaptureAim['purpose'];
 
 /** A change of what is set aside, and how a person would name it. */
 interface Change {
@@ -104,7 +106,9 @@ export class Bench {
   #board: Board | undefined;
   #simulated: SimulatedBoard | undefined;
   /** Where the next reading belongs. */
-  #aim: { slot: Slot; purpose: Purpose } | undefined;
+  #aim: CaptureAim | undefined;
+  /** The newest number that the linked board is known to have given. */
+  #lastGiven = 0;
   /** Readings are recorded one after the other, in the order of their arrival. */
   #recording: Promise<void> = Promise.resolve();
   /** Aborted when a person asks to stop what is being done. */
@@ -218,26 +222,24 @@ export class Bench {
       case 'begin':
         return this.#begin();
       case 'take one':
-        return this.#take(open().slice(0, 1), 'fit');
-      case 'take sighting': {
-        const slots = open();
-        return this.#take(
-          slots.filter((slot) => slot.sighting === slots[0]?.sighting),
-          'fit',
-        );
-      }
+        return this.#take(() => open().slice(0, 1), 'fit');
+      case 'take sighting':
+        return this.#take(() => {
+          const slots = open();
+          return slots.filter((slot) => slot.sighting === slots[0]?.sighting);
+        }, 'fit');
       case 'take rest':
-        return this.#take(open(), 'fit');
+        return this.#take(open, 'fit');
       case 'take gaps':
-        return this.#take(gapSlots(this.#calibration()), 'fit');
+        return this.#take(() => gapSlots(this.#calibration()), 'fit');
       case 'fit':
         return this.#fit();
       case 'write':
         return this.#write(this.#calibration().fit?.id);
       case 'prove':
-        return this.#prove(openProofSlots(this.#calibration().proofReadings));
+        return this.#prove(() => openProofSlots(this.#calibration().proofReadings));
       case 'prove again':
-        return this.#prove(openProofSlots([]));
+        return this.#prove(() => openProofSlots([]));
       case 'leave':
         return this.#leave();
       case 'resume':
@@ -319,7 +321,8 @@ export class Bench {
       signal,
     );
     const stamp = this.#stamp(board.identity.serial);
-    const missed = this.#missedOfPlan(readings);
+    const awaited = this.#awaitedAmong(readings);
+    const found = readings.filter((reading) => reading !== awaited?.reading);
     await this.#append(
       { ...stamp, kind: 'board linked', identity: board.identity, link },
       { ...stamp, kind: 'coefficients saved', ...(await setsOn(board, signal)) },
@@ -327,32 +330,37 @@ export class Bench {
         ...stamp,
         kind: 'memory saved',
         memory,
-        readings: readings.slice(missed.length),
+        readings: found,
         ...(unreadable.length > 0 && { unreadable }),
       },
-      ...missed,
+      ...this.#endOfCapture(awaited?.reading),
     );
+    this.#lastGiven = memory.last;
     const said = [
+      ...(awaited ? [fetchedWords(awaited.reading, awaited.aim)] : []),
+      ...(found.length > 0 ? [foundWords(found.length)] : []),
       ...(unreadable.length > 0 ? [unreadableWords(unreadable)] : []),
-      ...(missed.length > 0
-        ? [
-            `${missed.length} readings were fetched from the board’s memory and put in their place in the plan.`,
-          ]
-        : []),
     ];
     if (said.length > 0) this.#change({ said: said.join(' ') });
   }
 
-  /** Readings that the board took while nobody listened, as those the plan was waiting for. */
-  #missedOfPlan(readings: readonly BoardReading[]): Entry[] {
-    const { calibration } = this.#state.history;
-    if (!calibration || calibration.ended) return [];
-    const purpose = this.#purpose();
-    const slots =
-      purpose === 'fit' ? openSlots(calibration) : openProofSlots(calibration.proofReadings);
-    return readings
-      .slice(0, slots.length)
-      .map((reading, i) => this.#readingEntry(reading, purpose, slots[i]));
+  /** The reading that a capture was begun for before the link was lost. Of any other nobody knows the aim. */
+  #awaitedAmong(
+    readings: readonly BoardReading[],
+  ): { reading: BoardReading; aim: CaptureAim } | undefined {
+    const { captureBegun: aim, ended } = this.#state.history.calibration ?? {};
+    if (!aim || ended) return undefined;
+    const reading = readings.find((each) => each.reading === aim.after + 1);
+    return reading && { reading, aim };
+  }
+
+  /** What became of a capture that was begun before the link was lost, now that its reading is here or is not. */
+  #endOfCapture(reading: BoardReading | undefined): Entry[] {
+    const begun = this.#state.history.calibration?.captureBegun;
+    if (!begun) return [];
+    if (reading) return [this.#readingEntry(reading, begun.purpose, begun)];
+    const reason = 'The board’s memory holds no reading of it';
+    return [{ ...this.#inCalibration(), kind: 'capture failed', reason }];
   }
 
   /** After a seal whose answer was lost: what the board runs tells whether it took. */
@@ -423,26 +431,57 @@ export class Bench {
     await this.#linked().mode('collect');
   }
 
-  /** The simulated hand aims, the board captures, for one place after the other. */
-  async #take(slots: readonly Slot[], purpose: Purpose): Promise<void> {
-    await this.#linked().mode('collect', this.#stop.signal);
+  /**
+   * The simulated hand aims, the board captures, for one place after the other.
+   *
+   * @param places looked up when a reading that was still on its way is in
+   */
+  async #take(places: () => readonly Slot[], purpose: Purpose): Promise<void> {
+    const board = this.#linked();
+    await board.mode('collect', this.#stop.signal);
+    await this.#awaitCapture(board);
+    const slots = places();
     for (const [done, slot] of slots.entries()) {
       if (this.#stop.signal.aborted) break;
       const progress = { done, of: slots.length };
       this.#change({ work: { what: 'Taking readings', ...progress, stoppable: true } });
-      this.#aim = { slot, purpose };
+      this.#aim = aimAt(slot, purpose);
       try {
-        const { azimuth, inclination } = slot.sighting;
-        await this.#simulated?.control.hold({ azimuth, inclination, roll: slot.roll });
-        await this.#capture();
+        await this.#simulated?.control.hold(this.#aim.aim);
+        await this.#capture(this.#aim);
       } finally {
         this.#aim = undefined;
       }
     }
   }
 
-  async #capture(): Promise<void> {
+  /** A capture that nobody waited for to its end has either brought its reading by now or never will. */
+  async #awaitCapture(board: Board): Promise<void> {
+    if (!this.#calibration().captureBegun) return;
+    await board.catchUp();
+    await this.#recording;
+    if (!this.#calibration().captureBegun) return;
+    const reason = 'The board has sent no reading of it';
+    await this.#append({ ...this.#inCalibration(), kind: 'capture failed', reason });
+  }
+
+  async #capture(aim: CaptureAim): Promise<void> {
     const board = this.#linked();
+    const stamp = this.#inCalibration();
+    await this.#append({ ...stamp, kind: 'capture begun', after: this.#lastGiven, ...aim });
+    try {
+      await this.#captureWithRoom(board);
+    } catch (error) {
+      const open = this.#calibration().captureBegun !== undefined;
+      if (open && isWithoutReading(error)) {
+        await this.#append({ ...stamp, kind: 'capture failed', reason: messageOf(error) });
+      }
+      throw error;
+    }
+    await this.#recording;
+  }
+
+  async #captureWithRoom(board: Board): Promise<void> {
     try {
       await board.capture(this.#stop.signal);
     } catch (error) {
@@ -450,7 +489,6 @@ export class Bench {
       await this.#acknowledge(board);
       await board.capture(this.#stop.signal);
     }
-    await this.#recording;
   }
 
   /**
@@ -492,6 +530,7 @@ export class Bench {
   }
 
   #landed(reading: BoardReading): void {
+    this.#lastGiven = reading.reading;
     this.#recording = this.#recording
       .then(() => this.#record(reading))
       .catch((error: unknown) => this.#report(error));
@@ -500,32 +539,36 @@ export class Bench {
   async #record(reading: BoardReading): Promise<void> {
     const { history } = this.#state;
     if (holds(history, reading)) return;
-    if (!history.calibration || history.calibration.ended) return; // it stays on the board, and is saved at the next link
-    const purpose = this.#aim?.purpose ?? this.#purpose();
-    const next =
-      purpose === 'fit'
-        ? openSlots(history.calibration)
-        : openProofSlots(history.calibration.proofReadings);
-    const slot = this.#aim?.slot ?? next[0];
-    const entry = this.#readingEntry(reading, purpose, slot);
+    const { calibration } = history;
+    if (!calibration || calibration.ended) return; // it stays on the board, and is saved at the next link
+    const aim = this.#aim ?? calibration.captureBegun ?? this.#shownAim(calibration);
+    const entry = this.#readingEntry(reading, aim?.purpose ?? this.#purpose(), aim);
     await this.#append(entry);
-    const where = slot
-      ? `${lineWords(slot.sighting)}, ${rollWords(slot.roll)}`
-      : 'outside the plan';
-    this.#change({ said: `Reading ${entry.id} taken: ${where}.` });
+    this.#change({
+      said: `Reading ${entry.id} taken: ${aim ? aimWords(aim) : 'outside the plan'}.`,
+    });
   }
 
-  #readingEntry(reading: BoardReading, purpose: Purpose, slot: Slot | undefined) {
-    const place = slot && {
-      sighting: slot.sighting.sighting,
-      aim: {
-        azimuth: slot.sighting.azimuth,
-        inclination: slot.sighting.inclination,
-        roll: slot.roll,
-      },
-    };
+  /** The place that the screen asks for next: what a person who presses the trigger aims at. */
+  #shownAim(calibration: CalibrationState): CaptureAim | undefined {
+    const purpose = this.#purpose();
+    const [slot] =
+      purpose === 'fit' ? openSlots(calibration) : openProofSlots(calibration.proofReadings);
+    return slot && aimAt(slot, purpose);
+  }
+
+  /** @param place where the reading belongs; absent where its aim is not known */
+  #readingEntry(
+    reading: BoardReading,
+    purpose: Purpose,
+    place: Pick<CaptureAim, 'sighting' | 'aim'> | undefined,
+  ) {
     const id = freeId(String(reading.reading), this.#calibration());
-    const taken: TakenReading = { id, reading, ...place };
+    const taken: TakenReading = {
+      id,
+      reading,
+      ...(place && { sighting: place.sighting, aim: place.aim }),
+    };
     const kind = purpose === 'fit' ? ('reading' as const) : ('proof reading' as const);
     return { ...this.#inCalibration(), kind, ...taken };
   }
@@ -648,8 +691,8 @@ export class Bench {
     this.#change({ said: 'The coefficients before are in force again.' });
   }
 
-  async #prove(slots: readonly Slot[]): Promise<void> {
-    await this.#take(slots, 'proof');
+  async #prove(places: () => readonly Slot[]): Promise<void> {
+    await this.#take(places, 'proof');
     const { sealed, fits, proofReadings, proof: drawn } = this.#calibration();
     if (drawn || openProofSlots(proofReadings).length > 0) return; // stopped before it was whole
     const fit = fits.findLast(({ id }) => id === sealed?.fit);
@@ -746,6 +789,7 @@ export class Bench {
   async #during(work: NonNullable<BenchState['work']>, task: () => Promise<void>): Promise<void> {
     if (this.#busy) return;
     this.#busy = true;
+    this.#stop = new AbortController();
     await this.#inTurn(work, task);
     this.#busy = false;
   }
@@ -757,7 +801,6 @@ export class Bench {
   }
 
   async #run(work: BenchState['work'], task: () => Promise<void>): Promise<void> {
-    this.#stop = new AbortController();
     this.#change({ ...(work && { work }) }, 'trouble');
     try {
       await this.#hold();
@@ -803,6 +846,21 @@ function cubePlanInDegrees(): Plan {
       rolls: rolls.map(rounded),
     })),
   };
+}
+
+/** A place of the plan, or of the proof, as an aim. */
+const aimAt = ({ sighting, roll }: Slot, purpose: Purpose): CaptureAim => ({
+  purpose,
+  sighting: sighting.sighting,
+  aim: { azimuth: sighting.azimuth, inclination: sighting.inclination, roll },
+});
+
+/** Whether a capture that failed so brings no reading any more. */
+function isWithoutReading(error: unknown): boolean {
+  if (!(error instanceof ProtocolError)) return false;
+  const { fault } = error;
+  if (fault.cause === 'cancelled') return !fault.sent;
+  return ['refused', 'reading_lost', 'nonsense'].includes(fault.cause);
 }
 
 /** Whether the board itself said no, with this code or any. */

@@ -1,4 +1,5 @@
 import type {
+  CaptureAim,
   Entry,
   EntryOf,
   FitRecord,
@@ -57,6 +58,8 @@ export interface CalibrationState {
   };
   /** `unchanged` where the board runs what it ran before the seal was sent, and not some third set. */
   sealFailed?: { generation: number; reason: string; unchanged: boolean };
+  /** The board was asked for a reading, which has not come yet. */
+  captureBegun?: CaptureAim & { after: number };
   /** A revert was sent and nothing is known of it yet. */
   revertBegun?: { replaces: number; crc: string };
   reverted?: { generation: number; crc: string; replaced: number };
@@ -138,12 +141,22 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
     default: {
       const { calibration } = history;
       if (!calibration || calibration.id !== entry.calibration) return history;
-      const after = { ...history, calibration: afterCalibrationEntry(calibration, entry) };
+      const before = withoutCapture(calibration, entry);
+      const after = { ...history, calibration: afterCalibrationEntry(before, entry) };
       return entry.kind === 'reading' || entry.kind === 'proof reading'
         ? { ...after, known: withNumbers(history.known, [entry.reading]) }
         : after;
     }
   }
+}
+
+/** A reading for the place that a capture was begun for ends it. */
+function withoutCapture(state: CalibrationState, entry: CalibrationEntry): CalibrationState {
+  const { captureBegun: begun } = state;
+  if (!begun || entry.kind !== (begun.purpose === 'fit' ? 'reading' : 'proof reading'))
+    return state;
+  const there = entry.sighting === begun.sighting && entry.aim?.roll === begun.aim.roll;
+  return there ? without(state, 'captureBegun') : state;
 }
 
 function unreadableAfter(
@@ -220,6 +233,10 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
         sealFailed: { ...without(entry, ...STAMP), unchanged },
       };
     }
+    case 'capture begun':
+      return { ...state, captureBegun: without(entry, ...STAMP) };
+    case 'capture failed':
+      return without(state, 'captureBegun');
     case 'revert begun':
       return { ...state, revertBegun: without(entry, ...STAMP) };
     case 'reverted':

@@ -56,26 +56,6 @@ it('stands where it stood after the page was closed in the midst of collecting',
   expect(on.calibration.readings.map((row) => row.id)).toEqual(['1', '2', '3', '4', '5', '6']);
 });
 
-it('fetches a reading that was taken while the link was down, and gives it its place in the plan', async () => {
-  const on = await BenchInProcess.opened();
-  await on.ask('link', 'begin', 'take one');
-  const [place] = openSlots(on.calibration);
-  on.board.dropAfter(0);
-  await on.pass(1);
-  expect(on.state.link.state).toBe('lost');
-  expect(nextStep(on.state).main?.does).toBe('link');
-  await on.run(on.board.press());
-  await on.pass(1000);
-  await on.ask('link');
-  expect(on.state.link.state).toBe('linked');
-  await on.pass(2000);
-  expect(on.calibration.readings).toHaveLength(2);
-  expect(on.calibration.readings[1]).toMatchObject({
-    sighting: place.sighting.sighting,
-    aim: { roll: place.roll },
-  });
-});
-
 it('keeps the work when the link drops in the middle of it, and goes on after linking again', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take sighting');
@@ -123,7 +103,9 @@ it('sets aside and takes back with the reason, undoes both, and asks for a new f
 it('refuses to fit too few readings in words, and says what to take next', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take sighting', 'take sighting', 'fit');
-  expect(on.calibration.refusal?.message).toMatch(/\w/);
+  expect(on.calibration.refusal?.message).toBe(
+    '8 readings are not enough: the answer has 24 unknowns, and at least 12 readings in different attitudes are needed.',
+  );
   const next = nextStep(on.state);
   expect(next.words).toBe(on.calibration.refusal?.next);
   expect(next.main?.does).toBe('take one');
@@ -180,7 +162,7 @@ it('has a message and a way on for a board that never answers', async () => {
   on.board.quirk({ manners: { silent: false, lateMs: 0, twice: false } });
   await on.ask('link', 'take one');
   expect(on.state.trouble).toBeUndefined();
-  expect(on.calibration.readings.length).toBeGreaterThanOrEqual(2);
+  expect(on.calibration.readings).toHaveLength(2);
 });
 
 it('shows the work and a way on when the page opens to a board that does not answer, and can be stopped', async () => {
