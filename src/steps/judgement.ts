@@ -121,12 +121,12 @@ function spreadFinding(fit: Omit<FitRecord, 'id'>): Finding {
 function heldOutFinding({ meanSpread, count, doubtful }: HeldOut): Finding {
   const doubt =
     doubtful.length > 0
-      ? `; sighting ${doubtful.join(' and ')} does not agree with the others: was the field disturbed there?`
+      ? `; ${doubtful.length === 1 ? `sighting ${doubtful[0]} does` : `sightings ${doubtful.join(' and ')} do`} not agree with the others: was the field disturbed there?`
       : '';
   return {
     name: 'Sightings left out in turn',
     figure: meanSpread === undefined ? 'no spread' : `spread ${degreesText(degrees(meanSpread))}`,
-    words: `mean over ${count}, each seen by a fit that had not seen it; at most ${degreesText(TOLERANCE.spread)}${doubt}`,
+    words: `mean over ${count} sightings, each judged by a fit that had not seen it; at most ${degreesText(TOLERANCE.spread)}${doubt}`,
     standing:
       meanSpread !== undefined && degrees(meanSpread) > TOLERANCE.spread
         ? 'bad'

@@ -17,6 +17,7 @@ import { shape, type Shape } from './shapes.ts';
 import './simulator-view.ts';
 import type { AdjustEvent } from './simulator-view.ts';
 import { View } from './view.ts';
+import './ways-out.ts';
 
 const LINK_WORDS: Record<BenchState['link']['state'], { kind: Shape; words: string }> = {
   none: { kind: 'ahead', words: 'No board linked' },
@@ -64,6 +65,7 @@ export class LodeBench extends View {
         ${this.#link(state)}
       </header>
       <path-strip place=${place}></path-strip>
+      <ways-out .state=${state}></ways-out>
       <main>
         <next-card .state=${state}></next-card>
         <div class="sheets">

@@ -2,6 +2,7 @@ import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import type { BenchState } from '../steps/bench-state.ts';
 import { nextStep, type Intention, type Offer } from '../steps/next-step.ts';
+import { offerButton } from './offer-button.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
@@ -20,7 +21,7 @@ export class NextCard extends View {
 
   protected override render() {
     const { work, trouble, said } = this.state;
-    const { heading, words, main, others, waysOut } = nextStep(this.state);
+    const { heading, words, main, others } = nextStep(this.state);
     return html`
       <section
         class=${work ? 'next busy' : 'next'}
@@ -34,31 +35,16 @@ export class NextCard extends View {
         ${trouble ? this.#trouble(trouble.heading, trouble.message) : nothing}
         <div class="offers">
           ${main ? this.#offer(main, 'main') : nothing}
-          ${others.map((offer) => this.#offer(offer, ''))}
+          ${others.map((offer) => this.#offer(offer, 'other'))}
         </div>
-        ${
-          waysOut.length > 0
-            ? html`<div class="ways-out">
-                ${waysOut.map((offer) => this.#offer(offer, 'quiet'))}
-              </div>`
-            : nothing
-        }
         ${work ? this.#work(work) : nothing}
         <p class="said" role="status">${said}</p>
       </section>
     `;
   }
 
-  #offer({ label, does }: Offer, kind: string) {
-    // not disabled while something is under way: a disabled button would lose the focus
-    return html`<button
-      type="button"
-      class=${kind}
-      aria-disabled=${this.state.work ? 'true' : 'false'}
-      @click=${() => this.#ask(does)}
-    >
-      ${label}
-    </button>`;
+  #offer(offer: Offer, kind: 'main' | 'other') {
+    return offerButton(offer, kind, this.state.work !== undefined, (does) => this.#send(does));
   }
 
   #work({ what, done, of, stoppable }: NonNullable<BenchState['work']>) {

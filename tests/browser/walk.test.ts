@@ -81,16 +81,22 @@ it('leads through a whole calibration, with reloads, a poor link and no complain
         expect(await figureOf(`The board’s ${angle} against ours`)).toBeLessThanOrEqual(0.01);
       }
       // the Cramér–Rao bounds of the plan with this noise are 0.08° and 0.027°; a seeded board, so no chance
-      const [, azimuth, inclination] =
-        /Azimuth × cos inclination (\S+)° rms.*?Inclination (\S+)° rms/.exec(await text())!;
-      expect(parseFloat(azimuth)).toBeLessThan(0.2);
-      expect(parseFloat(inclination)).toBeLessThan(0.07);
+      expect(await figureOf('True error of azimuth × cos inclination')).toBeLessThan(0.2);
+      expect(await figureOf('True error of inclination')).toBeLessThan(0.07);
     },
     done: async () => {
       expect(await text()).toContain('must not be relied on where an error can hurt someone');
     },
     'a board that does not answer': async () => {
       expect(await page.getByRole('alert').innerText()).toContain('The board does not answer');
+    },
+    'judged beside steel': async () => {
+      const words = await text();
+      expect(words).toMatch(/Not good enough: .*length of the field/);
+      expect(await figureOf('Mean spread')).toBeLessThan(0.5); // spread alone would let it pass
+    },
+    'a failed proof': async () => {
+      expect(await text()).toContain('Not passed, over 12 fresh readings of generation 2.');
     },
     'before the second write': async () => {
       expect(await page.getByRole('dialog').innerText()).toContain(

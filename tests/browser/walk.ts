@@ -26,7 +26,9 @@ export const STOPS = [
   'a board that does not answer',
   'link lost',
   'linked again',
+  'judged beside steel',
   'before the second write',
+  'a failed proof',
   'reverted',
 ] as const;
 
@@ -134,17 +136,27 @@ export async function walk(
   await press('Link again');
   await page.getByText('Link lost').waitFor(LONG);
   await at('link lost');
-  await set({ 'Bytes lost, chance of each': '0.0002', 'Bytes flipped, chance of each': '0.0002' });
+  await set({
+    'Bytes lost, chance of each': '0.0002',
+    'Bytes flipped, chance of each': '0.0002',
+    'Steel near by': '60',
+  });
   await press('Link again');
   await button('Take one reading').waitFor(LONG);
   await at('linked again');
-  await press(/^Take the other/);
+  await press(/^Take (all|the other) 5/);
   await page.getByText('56 of 56 attitudes covered').waitFor();
   await press('Fit');
+  await page.getByRole('heading', { name: 'Not good enough yet' }).waitFor();
+  await at('judged beside steel');
   await button('Write to the board…').click();
   await at('before the second write');
   await press('Stage, check and seal');
   await page.getByText('Generation 2 in place of generation 1').waitFor();
+  await press('Take 12 fresh readings');
+  await page.getByRole('heading', { name: 'The proof did not pass' }).waitFor(LONG);
+  await idle();
+  await at('a failed proof');
   await press('Go back to the coefficients before');
   await page.getByText('Gone back').waitFor();
   await at('reverted');
