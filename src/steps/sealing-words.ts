@@ -1,17 +1,25 @@
 import type { BoardHistory, CalibrationState } from './calibration-state.ts';
+import { judge } from './judgement.ts';
 
 /** What a write to the board will do, said before it is done. */
 export interface SealingWords {
+  /** What speaks against writing this fit at all. */
+  against?: string;
   changes: string;
   saved: string;
   back: string;
 }
 
-export function sealingWords({ inForce, found, known, savedAt }: BoardHistory): SealingWords {
+export function sealingWords(history: BoardHistory): SealingWords {
+  const { inForce, found, known, savedAt, calibration, identity } = history;
+  const judgement = calibration?.fit && judge(calibration.fit, identity);
   const generation = inForce?.generation ?? 0;
   const foundWords = found.length > 0 ? `, ${found.length} of them found on the board` : '';
   const readings = `${known.size} readings${foundWords}`;
   return {
+    ...(judgement?.standing === 'bad' && {
+      against: `${judgement.verdict} The board can hold it, to try it out; do not survey with it.`,
+    }),
     changes:
       generation === 0
         ? 'The board has no coefficients yet: it gets generation 1, and from then on shows angles.'

@@ -181,10 +181,16 @@ export class LodeBench extends View {
   }
 
   #writeDialog({ history }: BenchState) {
-    const { changes, saved, back } = sealingWords(history);
+    const { against, changes, saved, back } = sealingWords(history);
     return html`<dialog class="write" aria-labelledby="write-heading">
       <form method="dialog" @submit=${this.#submitWrite}>
         <h2 id="write-heading">Write to the board</h2>
+        ${
+          against
+            ? html`<h3>What speaks against it</h3>
+                <p>${against}</p>`
+            : nothing
+        }
         <h3>What will change</h3>
         <p>${changes}</p>
         <h3>What was saved</h3>

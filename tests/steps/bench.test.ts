@@ -2,6 +2,7 @@ import { expect, it } from 'vitest';
 import { openSlots } from '../../src/steps/calibration-state.ts';
 import { nextStep } from '../../src/steps/next-step.ts';
 import { judge } from '../../src/steps/judgement.ts';
+import { sealingWords } from '../../src/steps/sealing-words.ts';
 import { BenchInProcess } from './bench-in-process.ts';
 
 const kinds = async (on: BenchInProcess) => (await on.logbook()).map(({ kind }) => kind);
@@ -120,6 +121,14 @@ it('does not let a disturbed site pass on its spread alone', async () => {
   expect(of('Length of the field')).toBe('bad');
   expect(standing).toBe('bad');
   expect(nextStep(on.state).main?.does).not.toBe('write');
+  // whoever writes it all the same is told first
+  expect(sealingWords(on.state.history).against).toMatch(/do not survey with it/);
+});
+
+it('says nothing against writing a fit that is good enough', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit');
+  expect(sealingWords(on.state.history).against).toBeUndefined();
 });
 
 it('knows after a reload that a seal took although its answer was lost', async () => {
