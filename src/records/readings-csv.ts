@@ -499,12 +499,12 @@ export function readingsForFit(file: ReadingsFile): Reading[] {
     ...(sighting !== undefined && { sighting }),
     acc,
     mag,
-    ...(aim && { aim: radians(aim) }),
+    ...(aim && { aim: aimInRadians(aim) }),
   }));
 }
 
 /** An aim in radians. */
-export function radians(aim: AimDegrees): Aim {
+export function aimInRadians(aim: AimDegrees): Aim {
   return Object.fromEntries(
     Object.entries(aim).map(([angle, degrees]) => [angle, (degrees * Math.PI) / 180]),
   );

@@ -1,9 +1,9 @@
 import { fit, type FitOptions, type FitRefusal } from '../calib/fit.ts';
-import { radians } from '../calib/geometry.ts';
 import { leaveSightingsOut } from '../calib/held-out.ts';
 import type { Reading } from '../calib/reading.ts';
 import type { BoardIdentity } from '../protocol/board.ts';
-import type { AimDegrees, FitRecord } from '../records/entries.ts';
+import type { FitRecord } from '../records/entries.ts';
+import { aimInRadians } from '../records/readings-csv.ts';
 import { keptReadings, type CalibrationState } from './calibration-state.ts';
 
 /** From readings of the logbook to a fit and back. Plain data both ways, so that it may run in a worker. */
@@ -39,14 +39,6 @@ export function fitRequest(state: CalibrationState, identity: BoardIdentity): Fi
       // once a person has taken back what a fit set aside, the person decides
       screening: !state.overruled,
     },
-  };
-}
-
-function aimInRadians({ azimuth, inclination, roll }: AimDegrees): NonNullable<Reading['aim']> {
-  return {
-    ...(azimuth !== undefined && { azimuth: radians(azimuth) }),
-    ...(inclination !== undefined && { inclination: radians(inclination) }),
-    ...(roll !== undefined && { roll: radians(roll) }),
   };
 }
 
