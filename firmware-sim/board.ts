@@ -1,5 +1,5 @@
 import type { Clock } from '../src/protocol/clock.ts';
-import type { LinkListener } from '../src/protocol/link.ts';
+import { LinkError, type LinkListener } from '../src/protocol/link.ts';
 import type {
   Attitude,
   SimulatorControl,
@@ -241,7 +241,7 @@ export class SimulatedBoard implements SimulatorControl {
 
   /** Opens the board's one link. */
   connect(listener: LinkListener): Port {
-    if (this.#connection) throw new Error('the simulated board is connected already');
+    if (this.#connection) throw new LinkError('in_use', 'the simulated board is connected already');
     if (!this.#firmware) throw new Error('the simulated board has no power');
     const connection = new Connection(
       { seed: this.#settings.seed, name: `link ${++this.#connections}`, clock: this.#clock },
@@ -477,7 +477,7 @@ export class SimulatedBoard implements SimulatorControl {
     const connection = this.#connection;
     this.#connection = undefined;
     connection?.end();
-    connection?.listener.closed(reason);
+    connection?.listener.closed(new LinkError('gone', reason));
   }
 }
 
@@ -519,7 +519,7 @@ class Connection {
     if (drops) {
       this.end();
       this.onDrop();
-      this.listener.closed('the link to the simulated board dropped');
+      this.listener.closed(new LinkError('gone', 'the link to the simulated board dropped'));
     }
   }
 }

@@ -1,3 +1,5 @@
+import type { LinkCause } from './link.ts';
+
 /**
  * Everything that can go wrong in a conversation, as a closed set. What a board may refuse is here too: it is the
  * one list of error codes (SPEC.md, section 4) that host and board share.
@@ -61,10 +63,10 @@ export interface Refusal {
 
 /** What went wrong, with what is known about it. */
 export type Fault =
-  /** The link could not be opened. */
-  | { cause: 'link_refused'; reason: string }
+  /** The link could not be opened. `link` is why; `reason` is the same in words, and may have the system's own. */
+  | { cause: 'link_refused'; link: LinkCause; reason: string }
   /** The link ended, by itself or by `close()`, before or while the work was done. */
-  | { cause: 'link_closed'; reason: string }
+  | { cause: 'link_closed'; link: LinkCause; reason: string }
   /** No answer, however often the request was sent. `may` says whether the board may have done it all the same. */
   | { cause: 'no_answer'; verb: string; may: 'nothing' | 'have_happened' }
   /** The board sent something outside the protocol, in the named field. */

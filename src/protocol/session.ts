@@ -1,7 +1,7 @@
 import type { Clock } from './clock.ts';
 import { ProtocolError } from './errors.ts';
 import { formatRequest, LineReader, parseLine, type Fields, type Line } from './line.ts';
-import type { ByteLink } from './link.ts';
+import { LinkError, type ByteLink } from './link.ts';
 import {
   EVENTS,
   isEventKind,
@@ -146,10 +146,10 @@ export class Session {
       bytes: (chunk) => {
         if (!this.#ended) this.#reader.push(chunk);
       },
-      closed: (reason) => this.#end(new ProtocolError({ cause: 'link_closed', reason })),
+      closed: (end) => this.#end(linkTrouble('link_closed', end)),
     });
     const refused = opening.catch((error: unknown) => {
-      throw new ProtocolError({ cause: 'link_refused', reason: reasonOf(error) });
+      throw linkTrouble('link_refused', error);
     });
     await unlessAborted(refused, signal, () => {
       // A link that opens after all must not stay open with nobody to close it.
@@ -202,7 +202,7 @@ export class Session {
 
   /** Ends the conversation and the link. What waits is rejected with `link_closed`. */
   async close(): Promise<void> {
-    this.#abandon(new ProtocolError({ cause: 'link_closed', reason: 'it was closed here' }));
+    this.#abandon(linkTrouble('link_closed', new LinkError('closed', 'it was closed here')));
     await this.#link.close();
   }
 
@@ -332,7 +332,7 @@ export class Session {
       });
     }
     this.#writing = this.#writing.catch((error: unknown) =>
-      this.#end(new ProtocolError({ cause: 'link_closed', reason: reasonOf(error) })),
+      this.#end(linkTrouble('link_closed', error)),
     );
   }
 
@@ -500,7 +500,7 @@ export class Session {
 
   /** The link could not even be closed. */
   #lateTrouble(error: unknown): void {
-    this.#listener.trouble(new ProtocolError({ cause: 'link_closed', reason: reasonOf(error) }));
+    this.#listener.trouble(linkTrouble('link_closed', error));
   }
 }
 
@@ -515,8 +515,10 @@ function readEvent(kind: EventKind, fields: Fields): BoardEvent {
   }
 }
 
-function reasonOf(error: unknown): string {
-  return error instanceof Error ? error.message : String(error);
+function linkTrouble(cause: 'link_refused' | 'link_closed', error: unknown): ProtocolError {
+  const link = error instanceof LinkError ? error.cause : 'failed';
+  const reason = error instanceof Error ? error.message : String(error);
+  return new ProtocolError({ cause, link, reason });
 }
 
 /** Awaits `work`, but no longer than until `signal` aborts; then calls `onAbort` and throws `cancelled`. */

@@ -1,6 +1,6 @@
 import { type BoardOptions, type Port, SimulatedBoard } from '../../firmware-sim/board.ts';
 import type { Clock } from '../protocol/clock.ts';
-import type { ByteLink, LinkListener } from '../protocol/link.ts';
+import { LinkError, type ByteLink, type LinkListener } from '../protocol/link.ts';
 import type { SimulatorControl, SimulatorSettings } from '../protocol/simulator.ts';
 
 /** A link to a simulated board that runs in the same thread, on whatever clock it is given. */
@@ -13,15 +13,15 @@ class InProcessLink implements ByteLink {
   async open(listener: LinkListener): Promise<void> {
     this.#port = this.board.connect({
       bytes: (chunk) => listener.bytes(chunk),
-      closed: (reason) => {
+      closed: (end) => {
         this.#port = undefined;
-        listener.closed(reason);
+        listener.closed(end);
       },
     });
   }
 
   async write(bytes: Uint8Array): Promise<void> {
-    if (!this.#port) throw new Error('the link to the simulated board is closed');
+    if (!this.#port) throw new LinkError('closed', 'the link to the simulated board is closed');
     this.#port.send(bytes.slice());
   }
 

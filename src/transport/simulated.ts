@@ -1,4 +1,4 @@
-import type { ByteLink, LinkListener } from '../protocol/link.ts';
+import { LinkError, type ByteLink, type LinkListener } from '../protocol/link.ts';
 import type {
   Attitude,
   SimulatorControl,
@@ -77,7 +77,8 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
 
   async open(listener: LinkListener): Promise<void> {
     await this.#started;
-    if (this.#open) throw new Error('the link to the simulated board is open already');
+    if (this.#open)
+      throw new LinkError('in_use', 'the link to the simulated board is open already');
     const opening = ++this.#openings;
     this.#open = { opening, listener };
     try {
@@ -89,7 +90,7 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
   }
 
   async write(bytes: Uint8Array): Promise<void> {
-    if (!this.#open) throw new Error('the link to the simulated board is closed');
+    if (!this.#open) throw new LinkError('closed', 'the link to the simulated board is closed');
     await this.#ask({ method: 'write', opening: this.#open.opening, bytes });
   }
 
@@ -165,6 +166,6 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
   #closed(reason: string): void {
     const open = this.#open;
     this.#open = undefined;
-    open?.listener.closed(reason);
+    open?.listener.closed(new LinkError('gone', reason));
   }
 }

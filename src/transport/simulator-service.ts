@@ -32,7 +32,7 @@ export function serveSimulator(channel: ChannelEnd, clock: Clock): void {
         const { opening } = call;
         await running.link.open({
           bytes: (bytes) => tell({ kind: 'bytes', opening, bytes }),
-          closed: (reason) => tell({ kind: 'closed', opening, reason }),
+          closed: ({ message }) => tell({ kind: 'closed', opening, reason: message }),
         });
         open = opening;
         return undefined;

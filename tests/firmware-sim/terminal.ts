@@ -35,7 +35,7 @@ export class Terminal {
     this.closed = undefined;
     const port = this.board.connect({
       bytes: (chunk) => (this.heard += new TextDecoder().decode(chunk)),
-      closed: (reason) => (this.closed = reason),
+      closed: ({ message }) => (this.closed = message),
     });
     this.#send = (bytes) => {
       for (let at = 0; at < bytes.length; at += 20) port.send(bytes.subarray(at, at + 20));

@@ -6,7 +6,7 @@ import {
   type Fields,
   type FieldValues,
 } from '../../src/protocol/line.ts';
-import type { ByteLink, LinkListener } from '../../src/protocol/link.ts';
+import { LinkError, type ByteLink, type LinkListener } from '../../src/protocol/link.ts';
 import { EVENTS, VERBS } from '../../src/protocol/messages.ts';
 import type { BoardIdentity, BoardReading } from '../../src/protocol/board.ts';
 
@@ -59,7 +59,7 @@ export class ScriptedLink implements ByteLink {
   }
 
   write(bytes: Uint8Array): Promise<void> {
-    if (!this.#listener) return Promise.reject(new Error('link is closed'));
+    if (!this.#listener) return Promise.reject(new LinkError('closed', 'link is closed'));
     this.writes.push(bytes.length);
     this.#reader.push(bytes);
     return Promise.resolve();
@@ -83,7 +83,7 @@ export class ScriptedLink implements ByteLink {
   drop(reason: string): void {
     const listener = this.#listener;
     this.#listener = undefined;
-    listener?.closed(reason);
+    listener?.closed(new LinkError('gone', reason));
   }
 }
 

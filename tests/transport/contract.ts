@@ -1,5 +1,5 @@
 import { afterEach, describe, expect, test } from 'vitest';
-import type { ByteLink, LinkListener } from '../../src/protocol/link.ts';
+import type { ByteLink, LinkError, LinkListener } from '../../src/protocol/link.ts';
 
 /** A link made ready for the contract, and what the contract needs to know of its far end. */
 export interface LinkUnderTest {
@@ -18,12 +18,12 @@ export interface LinkUnderTest {
 
 class Ear implements LinkListener {
   chunks: Uint8Array[] = [];
-  endings: string[] = [];
+  endings: LinkError[] = [];
   bytes(chunk: Uint8Array): void {
     this.chunks.push(chunk);
   }
-  closed(reason: string): void {
-    this.endings.push(reason);
+  closed(end: LinkError): void {
+    this.endings.push(end);
   }
   get text(): string {
     return this.chunks.map((chunk) => new TextDecoder().decode(chunk)).join('');
@@ -103,13 +103,13 @@ export function byteLinkContract(name: string, make: () => LinkUnderTest): void 
 
     test('to write before opening is refused', async () => {
       const { link, probe, run } = start();
-      await expect(run(link.write(probe.send))).rejects.toThrow();
+      await expect(run(link.write(probe.send))).rejects.toMatchObject({ cause: 'closed' });
     });
 
     test('to open what is open is refused, and harms nothing', async () => {
       const under = await opened();
       const second = new Ear();
-      await expect(under.run(under.link.open(second))).rejects.toThrow();
+      await expect(under.run(under.link.open(second))).rejects.toMatchObject({ cause: 'in_use' });
       expect(await answers(under, under.ear)).toBe(true);
       expect(second.chunks).toEqual([]);
     });
@@ -137,7 +137,7 @@ export function byteLinkContract(name: string, make: () => LinkUnderTest): void 
     test('to write after closing is refused', async () => {
       const { link, probe, run } = await opened();
       await run(link.close());
-      await expect(run(link.write(probe.send))).rejects.toThrow();
+      await expect(run(link.write(probe.send))).rejects.toMatchObject({ cause: 'closed' });
     });
 
     test('it opens again after closing, for a new listener, and the old one hears nothing', async () => {
@@ -156,8 +156,9 @@ export function byteLinkContract(name: string, make: () => LinkUnderTest): void 
       await drop();
       await settle();
       expect(ear.endings).toHaveLength(1);
-      expect(ear.endings[0]).not.toBe('');
-      await expect(run(link.write(probe.send))).rejects.toThrow();
+      expect(ear.endings[0]).toMatchObject({ name: 'LinkError', cause: 'gone' });
+      expect(ear.endings[0]!.message).not.toBe('');
+      await expect(run(link.write(probe.send))).rejects.toMatchObject({ cause: 'closed' });
       await run(link.close());
       expect(ear.endings).toHaveLength(1);
     });

@@ -123,7 +123,7 @@ describe('the simulated board behind a channel', () => {
   test('when its worker stops, the link ends, and whatever waits or is asked later fails with the reason', () =>
     withRemote({}, async ({ remote, run }) => {
       const endings: string[] = [];
-      await run(remote.open({ bytes: () => {}, closed: (reason) => endings.push(reason) }));
+      await run(remote.open({ bytes: () => {}, closed: ({ message }) => endings.push(message) }));
       const waiting = remote.truth(5);
       remote.fail('the simulated board stopped');
       await expect(waiting).rejects.toThrow('stopped');
