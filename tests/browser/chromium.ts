@@ -1,6 +1,6 @@
-import { execFileSync } from 'node:child_process';
 import { existsSync } from 'node:fs';
 import { chromium, type Browser } from 'playwright-core';
+import { needDebian } from './debian.ts';
 
 /** A real browser for tests: the Chromium that is there, or Debian's, fetched once. */
 
@@ -14,21 +14,11 @@ const PLACES = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/goog
 export function findChromium(): string {
   const there = [process.env['CHROMIUM'], ...PLACES].find((path) => path && existsSync(path));
   if (there) return there;
-  console.log('No Chromium found: installing the Debian package chromium (this takes a minute).');
-  const sudo = process.getuid?.() === 0 ? [] : ['sudo', '--non-interactive'];
-  const run = (...words: string[]) => {
-    const [program, ...args] = [...sudo, ...words];
-    execFileSync(program!, args, {
-      stdio: 'inherit',
-      env: { ...process.env, DEBIAN_FRONTEND: 'noninteractive' },
-    });
-  };
   try {
-    run('apt-get', 'update', '-qq');
-    run('apt-get', 'install', '-y', '-qq', '--no-install-recommends', 'chromium');
+    needDebian({ chromium: PLACES[0]! });
   } catch (cause) {
     throw new Error(
-      'Chromium could not be installed through apt-get. Install Chromium by hand, or name one: CHROMIUM=/path/to/chromium npm test',
+      'There is no Chromium, and none could be installed. Install Chromium by hand, or name one: CHROMIUM=/path/to/chromium npm test',
       { cause },
     );
   }
