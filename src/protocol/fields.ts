@@ -274,6 +274,37 @@ export const oneName: Value<string> = {
   read: (items, fail) => names(32).read([single(items, fail) || '?'], fail)[0]!,
 };
 
+/** Yes or no. */
+export const yesNo: Value<boolean> = {
+  write: (value) => [value ? 'yes' : 'no'],
+  read: (items, fail) => choice(['yes', 'no']).read(items, fail) === 'yes',
+};
+
+/** One to `max` bytes, two upper-case hexadecimal digits each. */
+export function bytes(max: number): Value<Uint8Array> {
+  const check = (count: number, fail: Fail) => {
+    if (count < 1 || count > max) fail(`holds ${count} bytes, not 1 to ${max}`);
+  };
+  return {
+    write(value, fail) {
+      check(value.length, fail);
+      return [
+        Array.from(value, (byte) => byte.toString(16).padStart(2, '0'))
+          .join('')
+          .toUpperCase(),
+      ];
+    },
+    read(items, fail) {
+      const digits = single(items, fail);
+      if (!/^([0-9A-F]{2})*$/.test(digits)) fail('is not made of pairs of hexadecimal digits');
+      check(digits.length / 2, fail);
+      return Uint8Array.from({ length: digits.length / 2 }, (_, at) =>
+        parseInt(digits.slice(2 * at, 2 * at + 2), 16),
+      );
+    },
+  };
+}
+
 /** Which chip axis lies along body x, y, z, with its sign, as `+y-x+z`: each axis once. */
 export const mounting: Value<string> = {
   write: (value, fail) => [readMounting([value], fail)],

@@ -1,4 +1,5 @@
 import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from './board.ts';
+import { CARE_VERBS } from './care-messages.ts';
 import type { CoefficientSet } from './coefficient-set.ts';
 import { crc32 } from './crc.ts';
 import { BOARD_CODES, type BoardCode, type Refusal } from './errors.ts';
@@ -202,6 +203,7 @@ export const VERBS = {
     request: message({ replaces: field('replaces', generation) }),
     answer: generationOnly,
   },
+  ...CARE_VERBS,
 };
 
 export type Verb = keyof typeof VERBS;
