@@ -1,4 +1,7 @@
 import type { Clock } from '../src/protocol/clock.ts';
+import type { CoefficientSet } from '../src/protocol/coefficient-set.ts';
+import type { FirmwareImage } from '../src/protocol/firmware-image.ts';
+import { setCrc } from '../src/protocol/messages.ts';
 import { LinkError, type LinkListener } from '../src/protocol/link.ts';
 import type {
   Attitude,
@@ -10,14 +13,22 @@ import { type Declared, Firmware, type Measurement } from './firmware.ts';
 import { Hand } from './hand.ts';
 import { Wire } from './link-faults.ts';
 import {
-  blankImage,
+  CONDUCT,
+  fitFactoryImage,
+  ImageSlots,
+  imageSlotsSize,
+  type Taking,
+} from './image-slots.ts';
+import { KEPT_SETTINGS_SIZE, KeptSettings } from './kept-settings.ts';
+import {
   BoardMemory,
-  isImageOf,
-  NonVolatile,
-  PowerLoss,
+  isOwnedBy,
+  own,
   type Readings,
+  readingsEnd,
   RingOfReadings,
 } from './memory.ts';
+import { NonVolatile, PowerLoss } from './non-volatile.ts';
 import { type Random, randomStream } from './random.ts';
 import {
   type Chip,
@@ -59,6 +70,14 @@ export interface Build {
   perfect: boolean;
   hasTrigger: boolean;
   hasRange: boolean;
+  hasLight: boolean;
+  hasClock: boolean;
+  /** Whether it has settings that a host may change. */
+  hasSettings: boolean;
+  /** Whether it takes new firmware over the link. */
+  takesImages: boolean;
+  /** The Ed25519 public key that firmware must be signed for; absent where none is demanded. */
+  signingKey?: Uint8Array;
 }
 
 export const ordinaryBuild: Build = {
@@ -71,7 +90,17 @@ export const ordinaryBuild: Build = {
   perfect: false,
   hasTrigger: true,
   hasRange: false,
+  hasLight: true,
+  hasClock: true,
+  hasSettings: true,
+  takesImages: true,
 };
+
+/** What memory reads that was never written. */
+const BLANK = 0xff;
+const HARDWARE = 'simulated 1';
+/** Bytes of a slot for firmware: enough for what a test sends, and little enough to be copied at every change. */
+const SLOT = 8192;
 
 /** What goes on around the board, and what is odd about it, beyond what the settings offer. */
 export interface Quirks {
@@ -80,6 +109,8 @@ export interface Quirks {
   /** Strength of the field, of the nominal one. */
   fieldStrength: number;
   volt: number;
+  /** By how much its clock runs fast, parts in a million. */
+  clockDrift: number;
   /** How fast the hand still turns during a reading, about each axis: standard deviation, degrees a second. */
   tremor: number;
   /** By how much the magnetometer lags behind the accelerometer, milliseconds. */
@@ -96,6 +127,7 @@ export const noQuirks: Quirks = {
   temperature: REFERENCE_TEMPERATURE,
   fieldStrength: 1,
   volt: 3.9,
+  clockDrift: 20,
   tremor: 0,
   magLagMs: 0,
   cubic: 0,
@@ -137,6 +169,19 @@ const MAG_TOLERANCES: Tolerances = {
   drift: 0.0008,
 };
 
+/** The coefficients that new firmware may bring along: chips taken to be perfect, and to sit along the body's axes. */
+const MAKERS_SET: CoefficientSet = {
+  model: 'straight',
+  values: [
+    ...[ACC_SCALE, MAG_SCALE],
+    ...[0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1],
+    ...[0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1],
+  ],
+};
+
+/** Milliseconds that firmware with such a fault runs. */
+const RESTARTS_AFTER = 400;
+
 /** The golden section. */
 const GOLDEN = (Math.sqrt(5) - 1) / 2;
 
@@ -166,6 +211,8 @@ export class SimulatedBoard implements SimulatorControl {
   #bytes!: NonVolatile;
   #memory!: BoardMemory;
   #readings!: Readings;
+  #kept!: KeptSettings;
+  #slots!: ImageSlots;
   /** Absent while there is no power. */
   #firmware: Firmware | undefined;
   #connection: Connection | undefined;
@@ -307,7 +354,7 @@ export class SimulatedBoard implements SimulatorControl {
   /** Switches the board off, if it is on, and on again: the firmware starts afresh from the kept memory. */
   restart(): void {
     this.cutPower();
-    this.#start();
+    this.#powerUp();
   }
 
   /** Changes what goes on around the board. */
@@ -327,10 +374,9 @@ export class SimulatedBoard implements SimulatorControl {
   /** Puts a board together: everything that follows from the seed, and its memory. */
   #assemble(saved: Uint8Array | undefined): void {
     const { seed } = this.#settings;
-    const { places } = this.#build;
-    const owner = this.#serial;
-    const image = saved && isImageOf(owner, places, saved) ? saved : blankImage(owner, places);
-    this.#bytes = new NonVolatile(image, () => this.#onMemory(this.memoryImage()));
+    this.#bytes = new NonVolatile(this.#memoryFrom(saved), () =>
+      this.#onMemory(this.memoryImage()),
+    );
     this.#steel = drawSteel(randomStream(seed, 'steel'));
     const knock = randomStream(seed, 'jolt');
     this.#jolt = inBody(
@@ -338,13 +384,30 @@ export class SimulatedBoard implements SimulatorControl {
       [1, 0, 0],
     );
     this.#makeChips();
-    this.#start();
+    this.#powerUp();
     // What happens after a reload is new: its noise must not repeat that of the readings already taken.
     const stream = (name: string): Random =>
       randomStream(seed, `${name} after ${this.#memory.lastGiven}`);
     this.#hand = new Hand({ aim: stream('aim'), roll: stream('roll'), tremor: stream('tremor') });
     this.#noise = { acc: stream('acc noise'), mag: stream('mag noise'), range: stream('range') };
     this.#tearing = stream('tearing');
+  }
+
+  /** The memory that it had, or one as the maker ships it. One of an earlier kind, that ends with the readings, will do. */
+  #memoryFrom(saved: Uint8Array | undefined): Uint8Array {
+    const readings = readingsEnd(this.#build.places);
+    const slots = readings + KEPT_SETTINGS_SIZE;
+    const image = new Uint8Array(slots + imageSlotsSize(this.#taking)).fill(BLANK);
+    own(image, this.#serial);
+    fitFactoryImage(image, slots, this.#taking);
+    const isMine = saved && isOwnedBy(this.#serial, saved);
+    if (isMine && [readings, image.length].includes(saved.length)) image.set(saved);
+    return image;
+  }
+
+  get #taking(): Taking {
+    const { signingKey: key } = this.#build;
+    return { hardware: HARDWARE, slot: SLOT, ...(key && { key }) };
   }
 
   #makeChips(): void {
@@ -360,8 +423,23 @@ export class SimulatedBoard implements SimulatorControl {
     this.#mag = chip('magnetometer', magMounting, MAG_SCALE, MAG_TOLERANCES, 0);
   }
 
+  /** Starts the firmware; power may fail in that too. */
+  #powerUp(): void {
+    try {
+      this.#start();
+    } catch (error) {
+      if (!(error instanceof PowerLoss)) throw error;
+      this.cutPower();
+    }
+  }
+
   #start(): void {
-    this.#memory = new BoardMemory(this.#bytes);
+    const { places, hasLight, hasRange, hasClock, name } = this.#build;
+    this.#memory = new BoardMemory(this.#bytes, places);
+    const end = readingsEnd(places);
+    this.#kept = new KeptSettings(this.#bytes, end, { light: hasLight, range: hasRange }, name);
+    this.#slots = new ImageSlots(this.#bytes, end + KEPT_SETTINGS_SIZE, this.#taking);
+    this.#slots.start((image) => this.#takeEffect(image));
     this.#readings = this.#build.keepsReadings
       ? this.#memory
       : new RingOfReadings(this.#memory, this.#build.places);
@@ -377,6 +455,12 @@ export class SimulatedBoard implements SimulatorControl {
         clock,
         memory: this.#memory,
         readings: this.#readings,
+        kept: this.#kept,
+        slots: this.#slots,
+        has: { light: hasLight, clock: hasClock },
+        clockDrift: () => this.#quirks.clockDrift,
+        restart: () => this.restart(),
+        takeEffect: (image) => this.#takeEffect(image),
         measure: () => this.#measure(),
         volt: () => this.#quirks.volt,
         send: (bytes) => this.#say(bytes, clock),
@@ -384,21 +468,32 @@ export class SimulatedBoard implements SimulatorControl {
       () => this.#declared(),
     );
     this.#firmware = firmware;
+    const isRestarting = this.#slots.running.program[0] === CONDUCT.restarting;
+    if (isRestarting) clock.after(RESTARTS_AFTER, () => this.restart());
+  }
+
+  /** What the firmware in the running slot does when it is confirmed. */
+  #takeEffect({ resetsSettings, replacesCoefficients }: FirmwareImage): void {
+    if (resetsSettings) this.#kept.reset();
+    const isIn = this.#memory.inForce()?.crc === setCrc(MAKERS_SET);
+    if (replacesCoefficients && !isIn) this.#memory.seal(MAKERS_SET);
   }
 
   #declared(): Declared {
     const { accNoise, magNoise, accMounting, magMounting } = this.#settings;
-    const { name, chunk, captureMs, declaresMounting, keepsReadings, hasTrigger, hasRange } =
-      this.#build;
+    const { chunk, captureMs, declaresMounting, keepsReadings, hasTrigger, hasRange } = this.#build;
+    const { hasSettings, takesImages } = this.#build;
     return {
       serial: this.#serial,
-      name,
-      hardware: 'simulated 1',
-      firmware: '1.0',
+      name: this.#kept.name,
+      hardware: HARDWARE,
+      firmware: this.#slots.running.version,
       capabilities: [
         ...(keepsReadings ? ['kept'] : []),
         ...(hasRange ? ['range'] : []),
         ...(hasTrigger ? ['trigger'] : []),
+        ...(hasSettings ? ['settings'] : []),
+        ...(takesImages ? ['image'] : []),
       ],
       accScale: ACC_SCALE,
       magScale: MAG_SCALE,
@@ -453,7 +548,7 @@ export class SimulatedBoard implements SimulatorControl {
 
   #say(bytes: Uint8Array, clock: Clock): void {
     const { silent, lateMs, twice } = this.#quirks.manners;
-    if (silent) return;
+    if (silent || this.#slots.running.program[0] === CONDUCT.silent) return;
     const say = (): void => {
       this.#connection?.toHost.send(bytes);
       if (twice) this.#connection?.toHost.send(bytes);

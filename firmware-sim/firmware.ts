@@ -1,7 +1,9 @@
 import type { BoardIdentity, BoardReading } from '../src/protocol/board.ts';
 import type { Clock } from '../src/protocol/clock.ts';
 import type { CoefficientSet } from '../src/protocol/coefficient-set.ts';
+import type { FirmwareImage } from '../src/protocol/firmware-image.ts';
 import { ProtocolError, type BoardCode, type Refusal } from '../src/protocol/errors.ts';
+import { encodedLength } from '../src/protocol/fields.ts';
 import {
   type Fields,
   type FieldValues,
@@ -27,6 +29,8 @@ import {
   VERBS,
 } from '../src/protocol/messages.ts';
 import { boardAngles } from './angles.ts';
+import { type ImageSlots, TRIAL_SECONDS } from './image-slots.ts';
+import type { KeptSettings } from './kept-settings.ts';
 import type { BoardMemory, Readings } from './memory.ts';
 import { type Averaged, SAMPLES } from './sensors.ts';
 
@@ -46,6 +50,16 @@ export interface Hardware {
   /** Where the coefficients are. */
   memory: BoardMemory;
   readings: Readings;
+  kept: KeptSettings;
+  slots: ImageSlots;
+  /** What it has beside what hello lists. */
+  has: { light: boolean; clock: boolean };
+  /** By how much the clock of the day runs fast, parts in a million. */
+  clockDrift(): number;
+  /** Ends this program and starts the board again. */
+  restart(): void;
+  /** Does what firmware does when it is confirmed. */
+  takeEffect(image: FirmwareImage): void;
   measure(): Measurement;
   volt(): number;
   send(bytes: Uint8Array): void;
@@ -65,7 +79,15 @@ const EVENTS_KEPT = 16;
 const LOW_POWER = 3.3;
 
 /** Verbs that change kept memory: they need a check. `capture` does so too where readings are kept. */
-const KEEPING: readonly Verb[] = ['erase', 'seal', 'revert'];
+const KEEPING: readonly Verb[] = [
+  ...(['erase', 'seal', 'revert', 'rename', 'adopt'] as const),
+  ...(['load', 'put', 'verify', 'swap', 'confirm'] as const),
+];
+/** Verbs of what a board may not have. */
+const SETTING: readonly Verb[] = ['settings', 'setting', 'change', 'adopt'];
+const IMAGE: readonly Verb[] = ['image', 'load', 'put', 'verify', 'swap', 'confirm'];
+/** Milliseconds from the answer to a restart until it comes. */
+const RESTART_MS = 100;
 /** Verbs that need a sound supply: they measure or write. */
 const STRAINING: readonly Verb[] = ['sense', 'capture', ...KEEPING];
 
@@ -113,6 +135,10 @@ export class Firmware {
   /** The latest requests, oldest first; one without its answer is still being carried out. */
   #remembered: { tag: number; body: string; answer?: Uint8Array }[] = [];
 
+  #light: 'on' | 'off' = 'off';
+  /** What the clock of the day was set to, and when; nothing where it never was since the start. */
+  #clockSet: { utc: number; at: number } | undefined;
+
   /** Gives up the measurement under way. */
   #abandon: (() => void) | undefined;
 
@@ -121,6 +147,11 @@ export class Firmware {
     private readonly declared: () => Declared,
   ) {
     this.#startedAt = hardware.clock.now();
+    if (hardware.slots.onTrial) {
+      hardware.clock.after(1000 * TRIAL_SECONDS, () => {
+        if (hardware.slots.onTrial) hardware.restart();
+      });
+    }
   }
 
   /** Bytes came over the link. */
@@ -199,7 +230,7 @@ export class Firmware {
   /** Carries out a request, or begins to. */
   #begin(request: Request): FieldValues {
     const { tag, verb, checked } = request;
-    if (!isVerb(verb)) refuse('unknown_verb');
+    if (!isVerb(verb) || !this.#has(verb)) refuse('unknown_verb');
     if (this.#abandon) refuse('busy');
     const keepsReadings = this.declared().capabilities.includes('kept');
     const keeps = KEEPING.includes(verb) || (verb === 'capture' && keepsReadings);
@@ -216,6 +247,15 @@ export class Firmware {
       this.#answer(tag, outcomeOf(answer));
     });
     return {};
+  }
+
+  /** Whether this board has what the verb is for. */
+  #has(verb: Verb): boolean {
+    const { capabilities } = this.declared();
+    if (SETTING.includes(verb)) return capabilities.includes('settings');
+    if (IMAGE.includes(verb)) return capabilities.includes('image');
+    if (verb === 'light' || verb === 'clock') return this.hardware.has[verb];
+    return true;
   }
 
   #do<V extends Exclude<Verb, 'sense' | 'capture'>>(verb: V, request: Request): FieldValues {
@@ -255,6 +295,7 @@ export class Firmware {
       this.#greeted = true;
       this.#mode = 'idle';
       this.#staged = undefined;
+      this.hardware.kept.forget();
       this.#events = [];
       this.#lastEvent = 0;
       this.#remembered = [];
@@ -321,7 +362,100 @@ export class Firmware {
       const { memory } = this.hardware;
       return { generation: memory.seal(memory.previous() ?? refuse('no_such_set')) };
     },
+
+    rename: ({ to }) => {
+      const { serial, hardware, firmware } = this.declared();
+      const texts = [serial, to, hardware, firmware];
+      const length = texts.reduce((sum, text) => sum + encodedLength(text), 0);
+      if (length > LIMITS.identityText) refuse('bad_field', { field: 'to' });
+      this.hardware.kept.rename(to);
+      return { name: to };
+    },
+
+    clock: ({ set }) => {
+      const now = this.hardware.clock.now();
+      if (set !== undefined) this.#clockSet = { utc: set, at: now };
+      if (!this.#clockSet) return { utc: 0 };
+      const passed = ((now - this.#clockSet.at) / 1000) * (1 + this.hardware.clockDrift() * 1e-6);
+      return { utc: Math.floor(this.#clockSet.utc + passed) };
+    },
+
+    light: ({ set }) => {
+      this.#light = set ?? this.#light;
+      return { light: this.#light };
+    },
+
+    restart: () => {
+      this.#restartSoon();
+      return {};
+    },
+
+    settings: () => {
+      const { count, revision, changed } = this.hardware.kept;
+      return { count, revision, changed };
+    },
+
+    setting: ({ at }) => this.hardware.kept.at(at) ?? refuse('bad_field', { field: 'at' }),
+
+    change: ({ name, value }) => {
+      const { kept } = this.hardware;
+      const field = kept.change(name, value);
+      if (field !== undefined) refuse('bad_field', { field });
+      return { name, value, changed: kept.changed };
+    },
+
+    adopt: ({ replaces }) => {
+      const { kept } = this.hardware;
+      if (replaces !== kept.revision) refuse('stale_generation', { generation: kept.revision });
+      if (kept.changed === 0) refuse('nothing_staged');
+      const restart = kept.adopt();
+      return { revision: kept.revision, restart };
+    },
+
+    image: () => this.hardware.slots.report(),
+
+    load: ({ size, crc }) => {
+      const { slots } = this.hardware;
+      if (slots.isSpareNeeded) refuse('busy');
+      if (size > slots.report().slot) refuse('bad_field', { field: 'size' });
+      return { written: slots.load(size, crc) };
+    },
+
+    put: ({ at, bytes }) => {
+      const written = this.hardware.slots.put(at, bytes);
+      if (written === 'nothing_staged') refuse(written);
+      if (written === 'at') refuse('bad_field', { field: written });
+      return { written };
+    },
+
+    verify: ({ crc }) => {
+      const image = this.hardware.slots.verify(crc);
+      if (image === 'nothing_staged' || image === 'crc_mismatch') refuse(image);
+      if (typeof image === 'string') refuse('bad_field', { field: image });
+      return { firmware: image.version };
+    },
+
+    swap: ({ crc }) => {
+      const { slots } = this.hardware;
+      if (slots.isSpareNeeded) refuse('busy');
+      const image = slots.swap(crc);
+      if (typeof image === 'string') refuse(image);
+      this.#restartSoon();
+      return { firmware: image.version };
+    },
+
+    confirm: ({ firmware }) => {
+      const { slots, takeEffect } = this.hardware;
+      if (firmware !== slots.running.version) refuse('bad_field', { field: 'firmware' });
+      slots.confirm(takeEffect);
+      return { firmware };
+    },
   };
+
+  /** Starts the board again, once the answer has left it. */
+  #restartSoon(): void {
+    this.hardware.clock.after(RESTART_MS, () => this.hardware.restart());
+  }
 
   #mustReplace(generation: number): void {
     const inForce = this.hardware.memory.generation;

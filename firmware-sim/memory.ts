@@ -1,105 +1,27 @@
 import type { BoardReading, MemoryState, StoredSet } from '../src/protocol/board.ts';
 import type { CoefficientSet } from '../src/protocol/coefficient-set.ts';
-import { crc32 } from '../src/protocol/crc.ts';
 import { setCrc } from '../src/protocol/messages.ts';
-import type { Random } from './random.ts';
-
-/** Power failed in the midst of a write. The firmware that was running is no more. */
-export class PowerLoss extends Error {
-  override readonly name = 'PowerLoss';
-}
-
-/**
- * Bytes that survive loss of power, written one at a time. Power can be made to fail at a chosen write: that byte
- * is torn (some of its bits new, some old) and nothing after it is written.
- */
-export class NonVolatile {
-  readonly #bytes: Uint8Array;
-  #writes = 0;
-  #cut: { at: number; random: Random } | undefined;
-
-  /** @param onChange called after each run of writes, torn or whole */
-  constructor(
-    image: Uint8Array,
-    private readonly onChange: () => void = () => {},
-  ) {
-    this.#bytes = image.slice();
-  }
-
-  /** How many bytes were written since the start. */
-  get writes(): number {
-    return this.#writes;
-  }
-
-  /** A copy of all bytes. */
-  image(): Uint8Array {
-    return this.#bytes.slice();
-  }
-
-  view(at: number, length: number): DataView {
-    return new DataView(this.#bytes.buffer, at, length);
-  }
-
-  /** Power is to fail at the `n`-th write from now (1 is the next); `random` decides which bits are torn. */
-  cutAtWrite(n: number, random: Random): void {
-    this.#cut = { at: this.#writes + n, random };
-  }
-
-  /** @throws PowerLoss */
-  write(at: number, data: Uint8Array): void {
-    try {
-      data.forEach((byte, i) => this.#writeByte(at + i, byte));
-    } finally {
-      this.onChange();
-    }
-  }
-
-  #writeByte(at: number, byte: number): void {
-    this.#writes += 1;
-    if (this.#writes === this.#cut?.at) {
-      const kept = this.#cut.random.below(256);
-      this.#cut = undefined;
-      this.#bytes[at] = (this.#bytes[at]! & kept) | (byte & ~kept);
-      throw new PowerLoss(`Power failed at write ${this.#writes}.`);
-    }
-    this.#bytes[at] = byte;
-  }
-}
+import { isGood, type NonVolatile, record } from './non-volatile.ts';
 
 /*
- * The map of the memory. Everything in it is a record that ends in the CRC-32 of its bytes, so that a torn one is
- * known as such, and nothing is overwritten that is still needed: a record is good, or it is as if it were not there.
+ * The map of this part of the memory. Everything in it is a record that ends in the CRC-32 of its bytes, so that a torn
+ * one is known as such, and nothing is overwritten that is still needed: a record is good, or it is as if it were not
+ * there.
  *
  *   0    whose memory this is
  *   64   two marks (how far readings are erased), the greater good one counts
  *   128  three sets of coefficients: the greatest good generation is in force, the next greatest is the previous
  *   512  readings, number n in place n modulo their count
+ *
+ * What comes after the readings is in kept-settings.ts and image-slots.ts.
  */
 const OWNER = { at: 0, size: 64 };
 const MARK = { at: 64, size: 16, count: 2 };
 const SET = { at: 128, size: 128, count: 3 };
 const READING = { at: 512, size: 96 };
-const BLANK = 0xff;
 const LONGEST_SET = 29;
 
 const encoder = new TextEncoder();
-
-function checkOf(view: DataView): number {
-  return crc32(new Uint8Array(view.buffer, view.byteOffset, view.byteLength - 4));
-}
-
-function isGood(view: DataView): boolean {
-  return view.getUint32(view.byteLength - 4) === checkOf(view);
-}
-
-/** A record's bytes, filled in by `fill`, with its check. */
-function record(size: number, fill: (view: DataView) => void): Uint8Array {
-  const bytes = new Uint8Array(size);
-  const view = new DataView(bytes.buffer);
-  fill(view);
-  view.setUint32(size - 4, checkOf(view));
-  return bytes;
-}
 
 function ownerRecord(owner: string): Uint8Array {
   return record(OWNER.size, (view) =>
@@ -107,20 +29,17 @@ function ownerRecord(owner: string): Uint8Array {
   );
 }
 
-/** The memory of a board as it leaves the maker: no readings, generation 0. */
-export function blankImage(owner: string, places: number): Uint8Array {
-  const image = new Uint8Array(READING.at + READING.size * places).fill(BLANK);
+/** How many bytes all this takes, with room for so many readings. */
+export const readingsEnd = (places: number): number => READING.at + READING.size * places;
+
+/** Writes into a blank memory whose it is. */
+export function own(image: Uint8Array, owner: string): void {
   image.set(ownerRecord(owner));
-  return image;
 }
 
-/** Whether the bytes are a memory of this size and of this board. */
-export function isImageOf(owner: string, places: number, image: Uint8Array): boolean {
-  const wanted = ownerRecord(owner);
-  return (
-    image.length === READING.at + READING.size * places &&
-    wanted.every((byte, i) => image[i] === byte)
-  );
+/** Whether a memory is this board's. */
+export function isOwnedBy(owner: string, image: Uint8Array): boolean {
+  return ownerRecord(owner).every((byte, i) => image[i] === byte);
 }
 
 /** The readings that a board holds until they are erased. */
@@ -139,14 +58,15 @@ export interface Readings {
 
 /** What a board keeps, read from its bytes at the start and written through from then on. */
 export class BoardMemory implements Readings {
-  readonly #places: number;
   readonly #held: Set<number>;
   #erasedThrough = 0;
   #lastGiven: number;
   #sets: { generation: number; place: number }[] = [];
 
-  constructor(private readonly bytes: NonVolatile) {
-    this.#places = (bytes.image().length - READING.at) / READING.size;
+  constructor(
+    private readonly bytes: NonVolatile,
+    private readonly places: number,
+  ) {
     for (let i = 0; i < MARK.count; i++) {
       const mark = this.#good(MARK, i);
       if (mark) this.#erasedThrough = Math.max(this.#erasedThrough, mark.getUint32(0));
@@ -156,7 +76,7 @@ export class BoardMemory implements Readings {
       if (set) this.#sets.push({ generation: set.getUint32(0), place });
     }
     this.#sets.sort((a, b) => b.generation - a.generation);
-    const numbers = Array.from({ length: this.#places }, (_, i) => this.#good(READING, i))
+    const numbers = Array.from({ length: this.places }, (_, i) => this.#good(READING, i))
       .filter((view) => view !== undefined)
       .map((view) => view.getUint32(0));
     this.#held = new Set(numbers.filter((n) => n > this.#erasedThrough).sort((a, b) => a - b));
@@ -209,14 +129,14 @@ export class BoardMemory implements Readings {
   }
 
   store(reading: BoardReading): void {
-    this.#write(READING, reading.reading % this.#places, (view) => writeReading(view, reading));
+    this.#write(READING, reading.reading % this.places, (view) => writeReading(view, reading));
     this.#held.add(reading.reading);
     this.#lastGiven = reading.reading;
   }
 
   recall(number: number): BoardReading | undefined {
     if (!this.#held.has(number)) return undefined;
-    const view = this.#good(READING, number % this.#places);
+    const view = this.#good(READING, number % this.places);
     if (!view) throw new Error(`Reading ${number} is listed but its record is bad.`);
     return readReading(view);
   }
@@ -245,7 +165,7 @@ export class BoardMemory implements Readings {
   /** Readings are taken in order and erased from the oldest, so those held lie in a row that may not meet itself. */
   #room(): number {
     const first = [...this.#held][0];
-    return first === undefined ? this.#places : this.#places - (this.#lastGiven - first + 1);
+    return first === undefined ? this.places : this.places - (this.#lastGiven - first + 1);
   }
 
   #good(area: { at: number; size: number }, place: number): DataView | undefined {

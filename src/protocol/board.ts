@@ -2,7 +2,8 @@ import type { Clock } from './clock.ts';
 import type { CoefficientSet } from './coefficient-set.ts';
 import { ProtocolError, type BoardCode } from './errors.ts';
 import type { ByteLink } from './link.ts';
-import { setCrc, type SensedReading } from './messages.ts';
+import type { CareVerb } from './care-messages.ts';
+import { setCrc, type AnswerOf, type RequestOf, type SensedReading } from './messages.ts';
 import { Session, type BoardEvent } from './session.ts';
 
 /** A board as the host sees it: typed requests over one conversation. */
@@ -99,6 +100,12 @@ export interface Board {
   seal(replaces: number, crc: string): Promise<number>;
   /** Puts the previous set in force again, as the generation after `replaces`; resolves with its number. */
   revert(replaces: number): Promise<number>;
+  /** What the verbs for the care of a board ask and answer (SPEC.md, sections 4.4 to 4.6). */
+  ask<V extends CareVerb>(
+    verb: V,
+    values: RequestOf<V>,
+    signal?: AbortSignal,
+  ): Promise<AnswerOf<V>>;
   /** Resolves when every event the board has sent so far has been passed on or reported lost. */
   catchUp(): Promise<void>;
   /** Ends the conversation and the link. `onLost` is not called. */
@@ -350,6 +357,14 @@ class LinkedBoard implements Board {
     const { generation } = await answer;
     insist(generation === replaces + 1, 'generation', `is ${generation} after ${replaces}`);
     return generation;
+  }
+
+  ask<V extends CareVerb>(
+    verb: V,
+    values: RequestOf<V>,
+    signal?: AbortSignal,
+  ): Promise<AnswerOf<V>> {
+    return this.#session.request(verb, values, signal);
   }
 
   async catchUp(): Promise<void> {

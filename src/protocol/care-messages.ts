@@ -258,3 +258,5 @@ export const CARE_VERBS = {
     answer: message({ firmware: field('firmware', version) }),
   },
 };
+
+export type CareVerb = keyof typeof CARE_VERBS;

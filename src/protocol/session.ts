@@ -51,6 +51,7 @@ export interface SessionOptions {
 const LINK_MS = 1000;
 /** SPEC.md, section 2.2. */
 const BOARD_MS = 500;
+const SLOW_MS = 10_000;
 /** `hello` is sent again this often, this many times: a board may take seconds to start. */
 const HELLO_MS = 1000;
 const HELLO_ATTEMPTS = 10;
@@ -66,7 +67,10 @@ const HELD_LIMIT = 64;
 /** Bytes per write until the board has said what it takes: the least that SPEC.md, section 3 allows. */
 const FIRST_CHUNK = 20;
 
-const HARMLESS: readonly Verb[] = ['hello', 'sense', 'memory', 'recall', 'again', 'coefficients'];
+const HARMLESS: readonly Verb[] = [
+  ...(['hello', 'sense', 'memory', 'recall', 'again', 'coefficients'] as const),
+  ...(['settings', 'setting', 'image'] as const),
+];
 
 /** A request on its way, from queue to answer. */
 interface Job {
@@ -269,6 +273,7 @@ export class Session {
 
   #limit(verb: Verb): number {
     if (verb === 'hello') return HELLO_MS;
+    if (verb === 'load' || verb === 'verify') return SLOW_MS + LINK_MS;
     const takes = verb === 'capture' || verb === 'sense' ? this.identity.captureMs : 0;
     return takes + BOARD_MS + LINK_MS;
   }

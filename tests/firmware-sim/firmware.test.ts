@@ -66,7 +66,7 @@ describe('hello', () => {
       host: 0x89abcdef,
       protocol: 1,
       name: 'Simulated board',
-      capabilities: ['kept', 'trigger'],
+      capabilities: ['kept', 'trigger', 'settings', 'image'],
       accScale: 16384,
       magScale: 3400,
       accMounting: '-x-y-z',
@@ -391,7 +391,7 @@ describe('a board that does not keep its readings', () => {
 
   test('says so, and takes a reading for a line typed by hand', () => {
     const terminal = ring();
-    expect(terminal.hello().can).toEqual(['trigger']);
+    expect(terminal.hello().can).toEqual(['trigger', 'settings', 'image']);
     terminal.ask('mode set=collect');
     const lines = terminal.type('?500 capture\n').map(read);
     expect(lines).toMatchObject([

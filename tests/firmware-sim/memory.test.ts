@@ -1,18 +1,18 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import {
-  blankImage,
-  BoardMemory,
-  isImageOf,
-  NonVolatile,
-  PowerLoss,
-} from '../../firmware-sim/memory.ts';
+import { BoardMemory, isOwnedBy, own, readingsEnd } from '../../firmware-sim/memory.ts';
+import { LatestOfTwo, NonVolatile, PowerLoss } from '../../firmware-sim/non-volatile.ts';
 import { randomStream } from '../../firmware-sim/random.ts';
 import type { BoardReading } from '../../src/protocol/board.ts';
 import { plainSet } from './terminal.ts';
 
 const PLACES = 5;
-const fresh = () => new NonVolatile(blankImage('SIM-1', PLACES));
+function blank(owner: string): Uint8Array {
+  const image = new Uint8Array(readingsEnd(PLACES)).fill(0xff);
+  own(image, owner);
+  return image;
+}
+const fresh = () => new NonVolatile(blank('SIM-1'));
 const reading = (number: number): BoardReading => ({
   reading: number,
   generation: 0,
@@ -22,7 +22,7 @@ const reading = (number: number): BoardReading => ({
 });
 
 test('a new board has no readings, no coefficients and generation 0', () => {
-  const memory = new BoardMemory(fresh());
+  const memory = new BoardMemory(fresh(), PLACES);
   expect(memory.state()).toEqual({ first: 0, last: 0, count: 0, room: PLACES, dropped: 0 });
   expect(memory.generation).toBe(0);
   expect(memory.lastGiven).toBe(0);
@@ -61,8 +61,8 @@ describe('readings', () => {
     fc.assert(
       fc.property(anyReading, (stored) => {
         const bytes = fresh();
-        new BoardMemory(bytes).store(stored);
-        expect(new BoardMemory(bytes).recall(1)).toEqual(stored);
+        new BoardMemory(bytes, PLACES).store(stored);
+        expect(new BoardMemory(bytes, PLACES).recall(1)).toEqual(stored);
       }),
       { numRuns: 100 },
     );
@@ -70,7 +70,7 @@ describe('readings', () => {
 
   test('fill the memory, make room when erased from the oldest, and never get an old number again', () => {
     const bytes = fresh();
-    let memory = new BoardMemory(bytes);
+    let memory = new BoardMemory(bytes, PLACES);
     for (let n = 1; n <= PLACES; n++) memory.store(reading(n));
     expect(memory.isFull).toBe(true);
     expect(memory.erase(3)).toBe(3);
@@ -79,7 +79,7 @@ describe('readings', () => {
     expect(memory.recall(3)).toBeUndefined();
     memory.store(reading(6));
     expect(memory.erase(6)).toBe(3);
-    memory = new BoardMemory(bytes);
+    memory = new BoardMemory(bytes, PLACES);
     expect(memory.state()).toEqual({ first: 0, last: 0, count: 0, room: PLACES, dropped: 0 });
     expect(memory.lastGiven).toBe(6);
   });
@@ -88,12 +88,12 @@ describe('readings', () => {
     fc.assert(
       fc.property(fc.array(fc.oneof(fc.constant('store' as const), fc.nat(4))), (acts) => {
         const bytes = fresh();
-        const memory = new BoardMemory(bytes);
+        const memory = new BoardMemory(bytes, PLACES);
         for (const act of acts) {
           if (act !== 'store') memory.erase(Math.max(0, memory.lastGiven - act));
           else if (!memory.isFull) memory.store(reading(memory.lastGiven + 1));
         }
-        const again = new BoardMemory(bytes);
+        const again = new BoardMemory(bytes, PLACES);
         expect(again.state()).toEqual(memory.state());
         expect(again.lastGiven).toBe(memory.lastGiven);
         const { first, last, count, room } = memory.state();
@@ -108,9 +108,9 @@ describe('sets of coefficients', () => {
   test('the latest is in force, the one before it is the previous, through many seals', () => {
     const bytes = fresh();
     for (let generation = 1; generation <= 7; generation++) {
-      const memory = new BoardMemory(bytes);
+      const memory = new BoardMemory(bytes, PLACES);
       expect(memory.seal(plainSet({ 2: generation }))).toBe(generation);
-      const again = new BoardMemory(bytes);
+      const again = new BoardMemory(bytes, PLACES);
       expect(again.inForce()).toMatchObject({ generation, ...plainSet({ 2: generation }) });
       expect(again.previous()?.generation).toBe(generation === 1 ? undefined : generation - 1);
     }
@@ -120,8 +120,8 @@ describe('sets of coefficients', () => {
     const bytes = fresh();
     const { values } = plainSet();
     const bowed = { model: 'bowed' as const, values: [...values, 0.5, -0.25, 0.125] };
-    new BoardMemory(bytes).seal(bowed);
-    expect(new BoardMemory(bytes).inForce()).toMatchObject(bowed);
+    new BoardMemory(bytes, PLACES).seal(bowed);
+    expect(new BoardMemory(bytes, PLACES).inForce()).toMatchObject(bowed);
   });
 });
 
@@ -148,11 +148,42 @@ describe('bytes', () => {
     expect(before[0]).toBe(0);
   });
 
-  test('the memory of another board, or of another size, is told apart', () => {
-    const image = blankImage('SIM-1', PLACES);
-    expect(isImageOf('SIM-1', PLACES, image)).toBe(true);
-    expect(isImageOf('SIM-2', PLACES, image)).toBe(false);
-    expect(isImageOf('SIM-1', PLACES + 1, image)).toBe(false);
-    expect(isImageOf('SIM-1', PLACES, new Uint8Array(0))).toBe(false);
+  test('the memory of another board is told apart, and an empty one', () => {
+    const image = blank('SIM-1');
+    expect(isOwnedBy('SIM-1', image)).toBe(true);
+    expect(isOwnedBy('SIM-2', image)).toBe(false);
+    expect(isOwnedBy('SIM-1', new Uint8Array(0))).toBe(false);
+  });
+});
+
+describe('of two records that take turns', () => {
+  const SIZE = 16;
+  const open = (bytes: NonVolatile) => new LatestOfTwo(bytes, 4, SIZE);
+  const make = () => new NonVolatile(new Uint8Array(4 + 2 * SIZE).fill(0xff));
+  const keep = (bytes: NonVolatile, value: number) =>
+    open(bytes).write((body) => body.setUint32(0, value));
+  const held = (bytes: NonVolatile) => open(bytes).body()?.getUint32(0);
+
+  test('there is none at first, and later the latest counts, however many there were', () => {
+    const bytes = make();
+    expect(held(bytes)).toBeUndefined();
+    for (let value = 1; value <= 9; value++) {
+      keep(bytes, value);
+      expect(held(bytes)).toBe(value);
+      expect(open(bytes).sequence).toBe(value);
+    }
+  });
+
+  test('power cut at any write of the next leaves the one before or the next, and a further one takes', () => {
+    for (let at = 1; at <= SIZE; at++) {
+      const bytes = make();
+      keep(bytes, 1);
+      keep(bytes, 2);
+      bytes.cutAtWrite(at, randomStream(at, 'tearing'));
+      expect(() => keep(bytes, 3)).toThrow(PowerLoss);
+      expect([2, 3]).toContain(held(bytes));
+      keep(bytes, 4);
+      expect(held(bytes)).toBe(4);
+    }
   });
 });

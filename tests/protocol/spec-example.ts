@@ -1,6 +1,10 @@
 import { readFileSync, writeFileSync } from 'node:fs';
 import type { BoardIdentity, BoardReading, StoredSet } from '../../src/protocol/board.ts';
+import type { Setting } from '../../src/protocol/care-messages.ts';
 import type { CoefficientSet } from '../../src/protocol/coefficient-set.ts';
+import { crc32 } from '../../src/protocol/crc.ts';
+import { hexWord } from '../../src/protocol/fields.ts';
+import { formatImage } from '../../src/protocol/firmware-image.ts';
 import {
   formatAnswer,
   formatEvent,
@@ -36,7 +40,7 @@ const IDENTITY: BoardIdentity = {
   name: 'blue tin, spare',
   hardware: 'tin/2',
   firmware: '1.4.0',
-  capabilities: ['kept', 'trigger'],
+  capabilities: ['kept', 'trigger', 'settings', 'image'],
   accScale: 16384,
   magScale: 3000,
   accMounting: '+x+y+z',
@@ -67,6 +71,19 @@ export const NEW: CoefficientSet = {
     ...[-0.0012, 0.0005, 0.9996],
   ].map(Math.fround),
 };
+
+const SETTING: Setting = {
+  ...{ at: 1, name: 'sleep', label: 'Sleeps after', kind: 'number', value: '10', default: '10' },
+  ...{ min: '0', max: '120', unit: 'min', restart: true },
+};
+
+export const IMAGE = formatImage({
+  hardware: IDENTITY.hardware,
+  version: '1.5.0',
+  program: Uint8Array.of(0x10, 0x20, 0x30, 0x40),
+});
+export const IMAGE_CRC = hexWord(crc32(IMAGE));
+const SLOTS = { slot: 65536, running: IDENTITY.firmware, trial: false, trialSeconds: 120 };
 
 type Vec = readonly [number, number, number];
 
@@ -211,6 +228,42 @@ export function exchange(): string {
   prose('The host has both readings safely stored, and lets the board forget them.');
   ask('erase', { through: 2 });
   answer('erase', { erased: 2 });
+  prose('The board’s name, clock and light.');
+  ask('rename', { to: 'blue tin' });
+  answer('rename', { name: 'blue tin' });
+  ask('clock', { set: 1_900_000_000 });
+  answer('clock', { utc: 1_900_000_000 });
+  ask('light', { set: 'off' });
+  answer('light', { light: 'off' });
+  prose('One of its settings is changed and adopted; the change waits for a restart.');
+  ask('settings', {});
+  answer('settings', { count: 1, revision: 4, changed: 0 });
+  ask('setting', { at: 1 });
+  answer('setting', SETTING);
+  ask('change', { name: 'sleep', value: '20' });
+  answer('change', { name: 'sleep', value: '20', changed: 1 });
+  ask('adopt', { replaces: 4 });
+  answer('adopt', { revision: 5, restart: true });
+  prose(
+    'New firmware: loaded, checked, and swapped in. (A real image is longer; this one has no more than a header and a few\nbytes.)',
+  );
+  ask('image', {});
+  answer('image', { ...SLOTS, state: 'empty' });
+  ask('load', { size: IMAGE.length, crc: IMAGE_CRC });
+  answer('load', { written: 0 });
+  ask('put', { at: 0, bytes: IMAGE });
+  answer('put', { written: IMAGE.length });
+  ask('verify', { crc: IMAGE_CRC });
+  answer('verify', { firmware: '1.5.0' });
+  ask('swap', { crc: IMAGE_CRC });
+  answer('swap', { firmware: '1.5.0' });
+  prose(
+    'The board has started again. After a new hello, which is left out here, the host finds it healthy and confirms. Last, it\nis told to start once more.',
+  );
+  ask('confirm', { firmware: '1.5.0' });
+  answer('confirm', { firmware: '1.5.0' });
+  ask('restart', {});
+  answer('restart', {});
   flush();
   return `${parts.join('\n\n')}\n`;
 }

@@ -13,11 +13,11 @@ import {
   VERBS,
 } from '../../src/protocol/messages.ts';
 import { ScriptedLink } from './scripted-board.ts';
-import { angles, exchange, HOST, linesOf, NEW, written } from './spec-example.ts';
+import { angles, exchange, HOST, IMAGE, IMAGE_CRC, linesOf, NEW, written } from './spec-example.ts';
 import { VirtualClock } from './virtual-clock.ts';
 
 const page = readFileSync(new URL('../../src/protocol/SPEC.md', import.meta.url), 'utf8');
-const section = (heading: string) => page.split(/^## /m).find((part) => part.startsWith(heading))!;
+const section = (heading: string) => page.split(/^##+ /m).find((part) => part.startsWith(heading))!;
 const lines = linesOf(written());
 
 describe('the example in SPEC.md', () => {
@@ -85,6 +85,20 @@ describe('the example in SPEC.md', () => {
       const reverted = await board.revert(sealed);
       const before = await board.coefficients('in_force');
       const erased = await board.erase(2);
+      await board.ask('rename', { to: 'blue tin' });
+      await board.ask('clock', { set: 1_900_000_000 });
+      await board.ask('light', { set: 'off' });
+      const { revision } = await board.ask('settings', {});
+      const { name } = await board.ask('setting', { at: 1 });
+      await board.ask('change', { name, value: '20' });
+      await board.ask('adopt', { replaces: revision });
+      await board.ask('image', {});
+      await board.ask('load', { size: IMAGE.length, crc: IMAGE_CRC });
+      await board.ask('put', { at: 0, bytes: IMAGE });
+      await board.ask('verify', { crc: IMAGE_CRC });
+      const { firmware } = await board.ask('swap', { crc: IMAGE_CRC });
+      await board.ask('confirm', { firmware });
+      await board.ask('restart', {});
       return { refused, sealed, inForce, reverted, before, erased };
     };
     const { refused, inForce, before, ...numbers } = await clock.until(played());
@@ -122,7 +136,7 @@ describe('SPEC.md', () => {
     for (const code of BOARD_CODES) expect(verbs).toContain(`\`${code}\``);
   });
 
-  test('names every field of a reading and of the answer to hello, and no other', () => {
+  test('names every field of a reading, of hello, of a setting and of the firmware, and no other', () => {
     const fieldsOf = (heading: string) =>
       [...section(heading).matchAll(/^\| `([a-z_]+)` /gm)].map((row) => row[1]).sort();
     const triple = [1, 2, 3] as const;
@@ -138,5 +152,24 @@ describe('SPEC.md', () => {
       ...{ magMounting: '+x+y+z', magNoise: 1, chunk: 20, captureMs: 1, generation: 0 },
     });
     expect(fieldsOf('3. Opening')).toEqual(Object.keys(hello).sort());
+    const setting = VERBS.setting.answer.write({
+      ...{
+        at: 1,
+        name: 'n',
+        label: 'l',
+        kind: 'choice',
+        value: 'v',
+        default: 'v',
+        min: '1',
+        max: '2',
+      },
+      ...{ decimals: 1, unit: 'u', choices: ['v'], longest: 1, restart: true },
+    });
+    expect(fieldsOf('4.5 Settings')).toEqual(Object.keys(setting).sort());
+    const image = VERBS.image.answer.write({
+      ...{ slot: 1, running: '1', trial: true, trialSeconds: 10, state: 'checked', size: 1 },
+      ...{ crc: '00000000', written: 1, spare: '1', key: '0'.repeat(64) },
+    });
+    expect(fieldsOf('4.6 Firmware')).toEqual(Object.keys(image).sort());
   });
 });
