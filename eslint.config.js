@@ -20,7 +20,7 @@ const arrows = {
 const packages = {
   'src/calib': ['ml-matrix'],
   'src/protocol': [],
-  'firmware-sim': ['pure-rand'],
+  'firmware-sim': ['pure-rand', '@noble/curves/ed25519.js'],
 };
 
 const rooms = Object.keys(arrows);

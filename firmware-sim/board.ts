@@ -339,7 +339,10 @@ export class SimulatedBoard implements SimulatorControl {
     return this.#firmware !== undefined;
   }
 
-  /** Power is to fail in the midst of the `n`-th write to the kept memory from now, tearing it. The link drops with it. */
+  /**
+   * Power is to fail in the midst of the `n`-th write to the kept memory from now, tearing it. The link drops with it.
+   * Infinity takes back a cut that did not come.
+   */
   cutPowerAtWrite(n: number): void {
     this.#bytes.cutAtWrite(n, this.#tearing);
   }

@@ -44,7 +44,7 @@ const WITH_RANGE: readonly Described[] = [
  *   128  the settings that are not as the maker made them, twice
  */
 const NAME = { at: 0, size: 64 };
-const VALUES = { at: 128, size: 512 };
+const VALUES = { at: 128, size: 256 };
 export const KEPT_SETTINGS_SIZE = VALUES.at + 2 * VALUES.size;
 
 export class KeptSettings {

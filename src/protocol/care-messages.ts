@@ -112,6 +112,12 @@ function readKey(digits: string, fail: (why: string) => never): string {
   return /^[0-9A-F]{64}$/.test(digits) ? digits : fail('is no key of 64 hexadecimal digits');
 }
 
+const OF_KIND = {
+  number: ['min', 'max', 'decimals', 'unit'],
+  choice: ['choices'],
+  text: ['longest'],
+} as const;
+
 const setting: Message<Setting> = message(
   {
     at: field('at', place),
@@ -135,6 +141,11 @@ const setting: Message<Setting> = message(
       fail('label', `takes more than ${CARE_LIMITS.label} characters`);
     if (unit !== undefined && encodedLength(unit) > 12)
       fail('unit', 'takes more than 12 characters');
+    for (const [kind, fields] of Object.entries(OF_KIND)) {
+      if (kind === described.kind) continue;
+      const stray = fields.find((each) => described[each] !== undefined);
+      if (stray) fail(stray, `belongs to a ${kind}, not to a ${described.kind}`);
+    }
     for (const each of ['value', 'default'] as const) {
       const why = unfit(described, described[each]);
       if (why !== undefined) fail(each, why);

@@ -152,20 +152,13 @@ describe('SPEC.md', () => {
       ...{ magMounting: '+x+y+z', magNoise: 1, chunk: 20, captureMs: 1, generation: 0 },
     });
     expect(fieldsOf('3. Opening')).toEqual(Object.keys(hello).sort());
-    const setting = VERBS.setting.answer.write({
-      ...{
-        at: 1,
-        name: 'n',
-        label: 'l',
-        kind: 'choice',
-        value: 'v',
-        default: 'v',
-        min: '1',
-        max: '2',
-      },
-      ...{ decimals: 1, unit: 'u', choices: ['v'], longest: 1, restart: true },
-    });
-    expect(fieldsOf('4.5 Settings')).toEqual(Object.keys(setting).sort());
+    const about = { at: 1, name: 'n', label: 'l', value: '1', default: '1', restart: true };
+    const settings = [
+      { ...about, kind: 'number' as const, min: '1', max: '2', decimals: 1, unit: 'u' },
+      { ...about, kind: 'choice' as const, value: 'a', default: 'a', choices: ['a'] },
+      { ...about, kind: 'text' as const, longest: 1 },
+    ].flatMap((each) => Object.keys(VERBS.setting.answer.write(each)));
+    expect(fieldsOf('4.5 Settings')).toEqual([...new Set(settings)].sort());
     const image = VERBS.image.answer.write({
       ...{ slot: 1, running: '1', trial: true, trialSeconds: 10, state: 'checked', size: 1 },
       ...{ crc: '00000000', written: 1, spare: '1', key: '0'.repeat(64) },
