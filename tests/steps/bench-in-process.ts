@@ -8,10 +8,11 @@ import type { SimulatorSettings } from '../../src/protocol/simulator.ts';
 import type { Entry, StoredEntry } from '../../src/records/entries.ts';
 import { openLogbook, type Logbook, type LogbookFault } from '../../src/records/logbook.ts';
 import { Bench } from '../../src/steps/bench.ts';
-import type { BenchState } from '../../src/steps/bench-state.ts';
+import type { PlaceState } from '../../src/steps/place-state.ts';
 import type { CalibrationState } from '../../src/steps/calibration-state.ts';
 import { runFit } from '../../src/steps/fitting.ts';
 import type { Intention } from '../../src/steps/next-step.ts';
+import type { BenchPlace } from '../../src/steps/place.ts';
 import { inProcessBoard } from '../../src/transport/in-process.ts';
 
 /** A whole bench without a browser: the real simulated board on a virtual clock, and a logbook in memory. */
@@ -92,8 +93,13 @@ export class BenchInProcess {
     await this.#clock.until(this.bench.open());
   }
 
-  get state(): BenchState {
-    return this.bench.state;
+  /** The place at hand. */
+  get place(): BenchPlace {
+    return this.bench.atHand;
+  }
+
+  get state(): PlaceState {
+    return this.place.state;
   }
 
   get calibration(): CalibrationState {
@@ -104,7 +110,7 @@ export class BenchInProcess {
 
   /** Asks for one thing after the other, waiting for each. */
   async ask(...intentions: Intention[]): Promise<void> {
-    for (const intention of intentions) await this.#clock.until(this.bench.perform(intention));
+    for (const intention of intentions) await this.#clock.until(this.place.perform(intention));
   }
 
   /** From now on every simulated board starts with an empty memory, as after a repair. */
