@@ -173,6 +173,59 @@ export function byteLinkContract(name: string, make: () => LinkUnderTest): void 
       expect(ear.endings).toEqual([]);
     });
 
+    test('two at once: each carries its own, and one that is closed leaves the other be', async () => {
+      const one = await opened();
+      const other = make();
+      try {
+        const ear = new Ear();
+        await other.run(other.link.open(ear));
+        expect(await answers(one, one.ear)).toBe(true);
+        await other.settle();
+        expect(ear.text).toBe('');
+        const heard = one.ear.text;
+        expect(await answers(other, ear)).toBe(true);
+        await one.settle();
+        expect(one.ear.text).toBe(heard);
+
+        await one.run(one.link.close());
+        expect(await answers(other, ear)).toBe(true);
+        expect(ear.endings).toEqual([]);
+      } finally {
+        await other.run(other.link.close());
+        other.end();
+      }
+    });
+
+    test('closed while it opens, it is closed, whatever the opener is told, and opens again', async () => {
+      const { link, probe, run, settle, ...under } = start();
+      const ear = new Ear();
+      const opening = link.open(ear).then(
+        () => 'closed after it had opened',
+        ({ cause }: LinkError) => cause,
+      );
+      await run(link.close());
+      expect(await run(opening)).toMatch('closed');
+      await expect(run(link.write(probe.send))).rejects.toMatchObject({ cause: 'closed' });
+      await settle();
+      expect(ear.chunks).toEqual([]);
+      expect(ear.endings).toEqual([]);
+
+      const later = new Ear();
+      await run(link.open(later));
+      expect(await answers({ link, probe, run, settle, ...under }, later)).toBe(true);
+    });
+
+    test('closed with writes on their way, none of them waits for ever', async () => {
+      const { link, probe, run } = await opened();
+      const writes = Array.from({ length: 20 }, () =>
+        link.write(probe.send).catch((error: unknown) => error),
+      );
+      await run(link.close());
+      for (const outcome of await run(Promise.all(writes))) {
+        if (outcome !== undefined) expect(outcome).toMatchObject({ cause: 'closed' });
+      }
+    });
+
     test('dropped with an answer on its way, it passes nothing on after saying that it ended', async () => {
       const { link, probe, ear, run, drop, settle } = await opened();
       await run(link.write(probe.send));
