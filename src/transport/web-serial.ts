@@ -159,7 +159,7 @@ class PortLink implements SerialLink {
 
   async write(bytes: Uint8Array): Promise<void> {
     if (!this.#held) throw closedHere();
-    await this.#held.write(bytes.slice());
+    await this.#held.write(bytes);
   }
 
   async close(): Promise<void> {
@@ -351,7 +351,7 @@ class HeldPort {
   async #readAll(reader: ReadableStreamDefaultReader<Uint8Array>): Promise<void> {
     for (;;) {
       const { value, done } = await reader.read();
-      if (done || this.#over) return;
+      if (done) return;
       this.#silent = false;
       if (value.length > 0) this.#listener.bytes(value);
     }

@@ -32,6 +32,14 @@ export class FakeSerial extends EventTarget implements Serial {
     return port;
   }
 
+  /** The same port is there again, as a system may have it that knows a board by its serial number. */
+  replug(port: FakePort): void {
+    port.connected = true;
+    port.revive();
+    this.plugged.push(port);
+    this.#tell('connect', port);
+  }
+
   /** The cable is pulled, as the system sees it (the port is gone), as the stream sees it (it fails), or both. */
   unplug(port: FakePort, seenBy: 'both' | 'system' | 'stream' = 'both'): void {
     if (seenBy !== 'stream') this.#forget(port);
@@ -85,6 +93,8 @@ export class FakePort extends EventTarget implements SerialPort {
   signals?: SerialOutputSignals[] = [];
   /** Whether it takes no more bytes, as when the board does not read. */
   stuck = false;
+  /** What each write fails with, though reading goes on. */
+  writeError: DOMException | undefined;
 
   #board: Port | undefined;
   #toPage: ReadableStreamDefaultController<Uint8Array> | undefined;
@@ -156,6 +166,12 @@ export class FakePort extends EventTarget implements SerialPort {
     this.#board = undefined;
   }
 
+  /** It may be opened again. */
+  revive(): void {
+    this.#dead = false;
+    this.#deadWrites = 0;
+  }
+
   /** The stream ends, without an error and without a new one. */
   end(): void {
     this.#toPage?.close();
@@ -181,6 +197,8 @@ export class FakePort extends EventTarget implements SerialPort {
     if (this.stuck) {
       await new Promise((_, reject) => aborted.addEventListener('abort', reject));
     }
+    await new Promise((resolve) => setImmediate(resolve));
+    if (this.writeError) throw this.writeError;
     if (this.#dead && ++this.#deadWrites > 1) throw lost();
     for (let at = 0; at < bytes.length; at += 64) this.#board?.send(bytes.slice(at, at + 64));
   }

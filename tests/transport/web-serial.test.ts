@@ -115,10 +115,57 @@ describe('opening a serial port', () => {
     const ear = new Ear();
     await run(link!.open(ear));
     expect(await answers(link!, ear)).toBe(true);
-    expect(await kind.permitted()).toEqual([link]);
+    const again = await kind.permitted();
+    expect(again).toHaveLength(1);
+    expect(again[0]).toBe(link);
     serial.choice = port;
     expect(await serial.gesture(() => kind.choose())).toBe(link);
     await run(link!.close());
+  });
+
+  test('given up while the system takes its time: told at once, nothing is heard, and the next waits its turn', async () => {
+    const { kind, port } = bench();
+    const [link] = await kind.permitted();
+    const open = port.open.bind(port);
+    let release = () => {};
+    const held = new Promise<void>((resolve) => (release = resolve));
+    port.open = async (options) => {
+      await held;
+      await open(options);
+    };
+    const early = new Ear();
+    const first = causeOf(link!.open(early));
+    await settle();
+    await run(link!.close());
+    expect(await first).toBe('closed');
+    expect(await causeOf(link!.write(PROBE.send))).toBe('closed');
+
+    const ear = new Ear();
+    const second = link!.open(ear);
+    release();
+    for (let turn = 0; turn < 3; turn++) await new Promise((resolve) => setImmediate(resolve));
+    expect(await causeOf(link!.open(new Ear()))).toBe('in_use');
+    await run(second);
+    expect(port.attempts).toBe(2);
+    expect(await answers(link!, ear)).toBe(true);
+    expect([early.chunks, early.endings]).toEqual([[], []]);
+    await run(link!.close());
+    expect(port.openedWith).toBeUndefined();
+  });
+
+  test('lost in the moment it opens, it is lost, and let go of', async () => {
+    const { kind, port } = bench();
+    const open = port.open.bind(port);
+    port.open = async (options) => {
+      await open(options);
+      port.fail();
+    };
+    const [link] = await kind.permitted();
+    const ear = new Ear();
+    await run(link!.open(ear));
+    await settle();
+    expect(ear.endings).toMatchObject([{ cause: 'gone' }]);
+    expect(port.openedWith).toBeUndefined();
   });
 
   test('a port that is not on USB is called a serial port', async () => {
@@ -205,7 +252,11 @@ describe('DTR and RTS', () => {
 
   test('DTR is raised for a board that needs it, known by its make', async () => {
     const needsDtr = ({ usbVendorId }: SerialPortInfo) => usbVendorId === BOARD.usbVendorId;
-    expect((await linked({ needsDtr })).port.signals).toEqual([raised]);
+    const { board, port, link } = await linked({ needsDtr });
+    board.quirk({ manners: { silent: true, lateMs: 0, twice: false } });
+    await run(link.write(PROBE.send));
+    clock.advance(60_000);
+    expect(port.signals).toEqual([raised]);
   });
 
   test('DTR is raised for a board that stays silent without it, once', async () => {
@@ -220,12 +271,13 @@ describe('DTR and RTS', () => {
   });
 
   test('are left alone once the link is closed, however silent the board', async () => {
-    const { board, port, link } = await linked();
+    const { board, port, link, ear } = await linked();
     board.quirk({ manners: { silent: true, lateMs: 0, twice: false } });
     await run(link.write(PROBE.send));
     await run(link.close());
+    await run(link.open(ear));
     clock.advance(60_000);
-    expect(port.signals).toEqual([cleared]);
+    expect(port.signals).toEqual([cleared, cleared]);
   });
 
   test('a system that cannot set them is no hindrance, but it is noted', async () => {
@@ -294,6 +346,20 @@ describe('a serial port that is lost', () => {
     },
   );
 
+  test('opened again in the moment it is told of, it waits until the port is free', async () => {
+    const { port, link, ear } = await linked();
+    port.attempts = 0;
+    let again: Promise<void> | undefined;
+    ear.closed = () => {
+      port.revive();
+      again = link.open(new Ear());
+    };
+    port.fail();
+    await settle();
+    await run(again!);
+    expect(port.attempts).toBe(1);
+  });
+
   test('in the midst of a write rejects it, and all that wait behind it', async () => {
     const { serial, port, link, ear } = await linked();
     port.stuck = true;
@@ -310,6 +376,17 @@ describe('a serial port that is lost', () => {
     const write = causeOf(link.write(PROBE.send));
     await run(link.close());
     expect(await write).toBe('closed');
+    expect(port.openedWith).toBeUndefined();
+  });
+
+  test('a write that fails ends the link, though it could still be read: what went out nobody knows', async () => {
+    const { port, link, ear } = await linked();
+    port.writeError = new DOMException('It did not go out.', 'UnknownError');
+    expect(await causeOf(link.write(PROBE.send))).toBe('gone');
+    expect(ear.endings).toMatchObject([
+      { cause: 'gone', message: expect.stringContaining('It did not go out') },
+    ]);
+    await settle();
     expect(port.openedWith).toBeUndefined();
   });
 
@@ -379,6 +456,31 @@ describe('a board that comes back', () => {
     expect(told).toBe(2);
   });
 
+  test('as the very port it was, it is told of to its own link alone', async () => {
+    const { serial, kind, link, board, port } = await linked();
+    serial.choice = serial.plug(board);
+    const beside = await serial.gesture(() => kind.choose());
+    const told: string[] = [];
+    link.onReturn!(() => told.push('the one'));
+    beside.onReturn!(() => told.push('the other'));
+    serial.unplug(port);
+    await settle();
+    serial.replug(port);
+    expect(told).toEqual(['the one']);
+    const ear = new Ear();
+    await run(link.open(ear));
+    expect(await answers(link, ear)).toBe(true);
+  });
+
+  test('a port that is not on USB is never taken for another', async () => {
+    const { serial, kind, board } = bench();
+    serial.choice = serial.plug(board, {});
+    const link = await serial.gesture(() => kind.choose());
+    serial.unplug(serial.choice);
+    serial.plug(board, {});
+    expect(await causeOf(link.open(new Ear()))).toBe('unreachable');
+  });
+
   test('a board of another make, or one plugged in beside an open link, is no return', async () => {
     const { serial, board, link } = await lostLink();
     let told = 0;
@@ -411,6 +513,13 @@ describe('a board that comes back', () => {
   test('asked for what is permitted, it is the link it was', async () => {
     const { serial, kind, board, link } = await lostLink();
     serial.plug(board);
-    expect(await kind.permitted()).toEqual([link]);
+    serial.plug(board);
+    const [one, other, ...more] = await kind.permitted();
+    expect(one).toBe(link);
+    expect(other).not.toBe(link);
+    expect(more).toEqual([]);
+    const ear = new Ear();
+    await run(one!.open(ear));
+    expect(await answers(one!, ear)).toBe(true);
   });
 });
