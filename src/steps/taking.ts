@@ -40,7 +40,7 @@ export class Taking {
 
   /** A reading arrived. */
   landed(reading: BoardReading): void {
-    this.#lastGiven = reading.reading;
+    this.#lastGiven = Math.max(this.#lastGiven, reading.reading);
     this.#recording = this.#recording
       .then(() => this.#record(reading))
       .catch((error: unknown) => this.desk.report(error));
