@@ -14,6 +14,7 @@ const arrows = {
   'src/views': ['src/steps'],
   'src/cli': ['src/steps', 'src/records', 'src/protocol', 'src/calib', 'src/transport'],
   'firmware-sim': ['src/protocol'],
+  sim: ['firmware-sim', 'src/protocol', 'src/transport'],
 };
 
 /** Packages that a pure room may use: calib is mathematics, protocol is text. */

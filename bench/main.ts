@@ -5,6 +5,7 @@ import { fitSpeed } from './fit-speed.ts';
 import { hardBoards } from './hard-boards.ts';
 import { intervals } from './intervals.ts';
 import { initialScript } from './initial-script.ts';
+import { lineParsing } from './line-parsing.ts';
 import { modelChoice } from './model-choice.ts';
 import { nextReadings } from './next-reading.ts';
 import { screening } from './screening.ts';
@@ -19,6 +20,7 @@ const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   model: modelChoice,
   planning: nextReadings,
   speed: fitSpeed,
+  parsing: lineParsing,
   script: initialScript,
 };
 

@@ -10,6 +10,9 @@ import { inScale, observe, stateFrom } from './state.ts';
  * calibration found it, as surely as it found it.
  */
 
+/** What must be known of the earlier calibration. */
+export type EarlierCalibration = Pick<Fit, 'coefficients' | 'dip' | 'noise' | 'uncertainty'>;
+
 /** How far an offset may have moved: standard deviation, of gravity or of the field. Wide: the readings decide. */
 const MOVED = 1;
 /** Another place or day: standard deviation of the dip, radians. */
@@ -24,7 +27,10 @@ const FEWEST = 3;
  * @param earlier a whole calibration of the same board
  * @param readings raw counts of the same board, ids unique; sightings help but are not needed
  */
-export function recalibrateOffsets(earlier: Fit, readings: readonly Reading[]): Fit | FitRefusal {
+export function recalibrateOffsets(
+  earlier: EarlierCalibration,
+  readings: readonly Reading[],
+): Fit | FitRefusal {
   if (readings.length < FEWEST) {
     return {
       ok: false,

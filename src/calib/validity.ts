@@ -97,7 +97,7 @@ export interface Standing {
  * @throws RangeError where the fit used a reading that is not among them
  */
 export function validityOf(
-  fit: Fit,
+  fit: Pick<Fit, 'coefficients' | 'readings' | 'uncertainty'>,
   readings: readonly (Pick<Reading, 'id' | 'acc' | 'mag'> & { temperature?: number })[],
   limits: Partial<ValidityLimits> = {},
 ): Validity {

@@ -106,7 +106,12 @@ export interface Board {
     values: RequestOf<V>,
     signal?: AbortSignal,
   ): Promise<AnswerOf<V>>;
-  /** Resolves when every event the board has sent so far has been passed on or reported lost. */
+  /**
+   * Resolves when every reading taken so far has reached `onReading`, out of the board's memory where its event was lost,
+   * or was reported lost because it is not there either.
+   *
+   * @throws ProtocolError when that cannot be known: `no_answer`, `nonsense`, `refused`, `link_closed`
+   */
   catchUp(): Promise<void>;
   /** Ends the conversation and the link. `onLost` is not called. */
   close(): Promise<void>;
@@ -119,7 +124,10 @@ export interface BoardOptions {
   clock: Clock;
   /** A random number in [0, 1): each conversation needs another. */
   random: () => number;
-  /** Every reading taken in this conversation, in order, each once. None of these may throw. */
+  /**
+   * Every reading taken in this conversation, each once and in order; but for one whose event was lost and that came out
+   * of the board's memory only after later ones. None of these may throw.
+   */
   onReading(reading: BoardReading): void;
   /** The trigger was pressed in vain, or the supply is low. */
   onEvent?(event: BoardNotice): void;
@@ -244,6 +252,11 @@ class LinkedBoard implements Board {
   /** Readings up to here may have come out of the memory before their own events came. */
   #recalled = 0;
   readonly #delivered = new Set<number>();
+  /**
+   * Readings after this number may be in the board's memory without having been passed on: events were lost, and the
+   * memory could not be asked for them yet.
+   */
+  #missingAfter: number | undefined;
   #nonsense: ProtocolError | undefined;
 
   constructor(options: BoardOptions) {
@@ -295,11 +308,9 @@ class LinkedBoard implements Board {
   async capture(signal?: AbortSignal): Promise<number> {
     const { reading } = await this.#session.request('capture', {}, signal);
     await this.#delivery;
-    if (!this.#delivered.has(reading)) await this.catchUp();
+    if (!this.#delivered.has(reading)) await this.#catchUpAnyhow();
     if (!this.#delivered.has(reading) && reading > this.#last) {
-      await new Promise<void>((resolve, reject) =>
-        this.#deliver(() => this.#recallNew().then(() => resolve(), reject)),
-      );
+      await this.#inTurn(() => this.#recallNew());
     }
     if (!this.#delivered.has(reading))
       throw this.#nonsense ?? new ProtocolError({ cause: 'reading_lost', reading });
@@ -370,6 +381,7 @@ class LinkedBoard implements Board {
   async catchUp(): Promise<void> {
     await this.#session.catchUp();
     await this.#delivery;
+    if (this.#missingAfter !== undefined) await this.#inTurn(() => this.#recallNew());
   }
 
   async close(): Promise<void> {
@@ -379,6 +391,23 @@ class LinkedBoard implements Board {
 
   #deliver(task: () => void | Promise<void>): void {
     this.#delivery = this.#delivery.then(task);
+  }
+
+  /** Does something when all that was passed on before is, and passes its failure to whoever waits for it. */
+  #inTurn(task: () => Promise<unknown>): Promise<void> {
+    return new Promise((resolve, reject) =>
+      this.#deliver(() => task().then(() => resolve(), reject)),
+    );
+  }
+
+  /** Catches up with the events, if the board lets it: the memory is another way to a reading, tried after this one. */
+  async #catchUpAnyhow(): Promise<void> {
+    try {
+      await this.#session.catchUp();
+    } catch (error) {
+      if (!(error instanceof ProtocolError)) throw error;
+    }
+    await this.#delivery;
   }
 
   #pass(event: BoardEvent): void {
@@ -396,7 +425,7 @@ class LinkedBoard implements Board {
   }
 
   #passReading(reading: BoardReading): void {
-    this.#last = reading.reading;
+    this.#last = Math.max(this.#last, reading.reading);
     this.#delivered.add(reading.reading);
     this.#options.onReading(reading);
   }
@@ -412,6 +441,7 @@ class LinkedBoard implements Board {
       this.#trouble(error);
       return;
     }
+    this.#missingAfter ??= this.#last;
     try {
       if (!(await this.#recallNew())) this.#trouble(error);
     } catch (failure) {
@@ -423,12 +453,15 @@ class LinkedBoard implements Board {
   /** Passes on every reading of the memory not passed on yet; tells whether their numbers had no gap. */
   async #recallNew(): Promise<boolean> {
     let whole = true;
+    let before = this.#missingAfter ?? this.#last;
     const unreadable = (_: number, error: ProtocolError) => this.#trouble(error);
-    for await (const reading of readAllFrom(this, this.#last, undefined, unreadable)) {
-      whole &&= reading.reading === this.#last + 1;
-      this.#recalled = reading.reading;
-      this.#passReading(reading);
+    for await (const reading of readAllFrom(this, before, undefined, unreadable)) {
+      whole &&= reading.reading === before + 1;
+      before = reading.reading;
+      this.#recalled = Math.max(this.#recalled, before);
+      if (!this.#delivered.has(before)) this.#passReading(reading);
     }
+    this.#missingAfter = undefined;
     return whole;
   }
 }

@@ -193,7 +193,8 @@ export class Session {
   /**
    * Resolves when every event that the board has sent so far was passed on or reported as lost.
    *
-   * @throws ProtocolError when the conversation ends first
+   * @throws ProtocolError when the conversation ends first, or the board did not say what it has sent: `no_answer`,
+   *   `nonsense`, `refused`
    */
   catchUp(): Promise<void> {
     if (this.#ended) return Promise.reject(this.#ended);
@@ -422,14 +423,24 @@ export class Session {
   async #fetchMissing(): Promise<void> {
     this.#fetching = true;
     let fruitless = 0;
+    let failure: ProtocolError | undefined;
     while (this.#doubt && !this.#ended) {
       const from = this.#expected;
-      this.#doubt = await this.#fetchOnce(fruitless >= FRUITLESS_ROUNDS - 1);
+      try {
+        this.#doubt = await this.#fetchOnce(fruitless >= FRUITLESS_ROUNDS - 1);
+      } catch (error) {
+        if (!(error instanceof ProtocolError)) throw error;
+        failure = error;
+        this.#doubt = false;
+      }
       fruitless = this.#expected > from ? 0 : fruitless + 1;
     }
     this.#fetching = false;
     if (this.#ended) return; // all that waited was told
-    for (const { resolve } of this.#caughtUp.splice(0)) resolve();
+    for (const { resolve, reject } of this.#caughtUp.splice(0)) {
+      if (failure) reject(failure);
+      else resolve();
+    }
     this.#pump();
   }
 
@@ -438,6 +449,7 @@ export class Session {
    *
    * @param last what is still missing afterwards is given up
    * @returns whether events may still be missing
+   * @throws ProtocolError when the board could not be asked
    */
   async #fetchOnce(last: boolean): Promise<boolean> {
     const from = this.#expected;
@@ -464,7 +476,7 @@ export class Session {
       // What is known to be missing is given up, so that what arrived is not withheld for ever.
       this.#lose(this.#firstHeld() - 1);
       this.#deaf = true;
-      return false;
+      throw error;
     }
   }
 

@@ -1,5 +1,8 @@
+import type { AngleErrors, Uncertainty } from '../calib/covariance.ts';
 import type { HeldOut } from '../calib/held-out.ts';
-import type { Uncertainty } from '../calib/covariance.ts';
+import type { ModelVerdict } from '../calib/model-choice.ts';
+import type { ResidualTest } from '../calib/residual-tests.ts';
+import type { OutsideReason } from '../calib/validity.ts';
 import type { Stop, RefusalCause, SightingSpread, FittedReading } from '../calib/fit.ts';
 import type { Coefficients } from '../calib/model.ts';
 import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
@@ -53,8 +56,32 @@ export interface CaptureAim {
   aim: Required<AimDegrees>;
 }
 
+/** How true azimuth and inclination are to be, degrees: a figure of one's own, or that of a published survey grade. */
+export interface ToleranceChoice {
+  degrees: number;
+  grade?: '3' | '5' | '6';
+}
+
+/** What a calibration holds for, in short. */
+export interface HoldsFor {
+  /** Coldest and warmest of the readings used, degrees Celsius; absent where none told its temperature. */
+  temperature?: { coldest: number; warmest: number };
+  /** Attitudes that stand for all, and how many of them it does not hold for, by reason; one may have several. */
+  attitudes: { of: number; outside: number; reasons: Partial<Record<OutsideReason, number>> };
+}
+
+/** What was found out about a fit beside what it says itself. Radians. Each is absent where it could not be had. */
+export interface Examination {
+  modelChoice?: ModelVerdict;
+  heldOut?: HeldOut;
+  residualTests?: readonly ResidualTest[];
+  holdsFor?: HoldsFor;
+  /** What the noise of one reading adds to its angles, whatever the coefficients: standard deviation over all attitudes. */
+  readingNoise?: AngleErrors;
+}
+
 /** What a fit gave, without what can be computed again from it. Radians, counts. */
-export interface FitRecord {
+export interface FitRecord extends Examination {
   /** Unique within the calibration. */
   id: string;
   coefficients: Coefficients;
@@ -64,7 +91,6 @@ export interface FitRecord {
   sightings: readonly SightingSpread[];
   readings: readonly FittedReading[];
   uncertainty: Uncertainty;
-  heldOut?: HeldOut;
   setAside: readonly { id: string; reason: string }[];
   stopped: Stop;
   iterations: number;
@@ -146,6 +172,8 @@ type CalibrationEntry = Happening & {
   calibration: string;
 } & (
     | { kind: 'calibration started'; plan: Plan }
+    /** What the calibration is to be judged against from now on. */
+    | ({ kind: 'tolerance chosen' } & ToleranceChoice)
     /**
      * Written before the board is asked for a reading, so that one whose answer is lost is known by its aim.
      * `after` is the newest number the board had given then: the reading gets the next one.

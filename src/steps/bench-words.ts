@@ -3,8 +3,8 @@ import { codeInWords, ProtocolError } from '../protocol/errors.ts';
 import type { CaptureAim, UnreadableReading } from '../records/entries.ts';
 import { LogbookError } from '../records/logbook.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
-import type { BenchState, Trouble } from './bench-state.ts';
 import type { Intention } from './next-step.ts';
+import type { Trouble, Work } from './place-state.ts';
 
 /** What the bench says: of its work, of what a board said, of what went wrong. */
 
@@ -49,7 +49,7 @@ export class BenchError extends Error {
 }
 
 /** Each piece of work by its name, and whether a person may stop it. */
-export const WORK: Record<Exclude<Intention, 'stop'>, NonNullable<BenchState['work']>> = {
+export const WORK: Record<Exclude<Intention, 'stop'>, Work> = {
   link: { what: 'Linking', stoppable: true },
   unlink: { what: 'Ending the link', stoppable: false },
   begin: { what: 'Beginning', stoppable: false },

@@ -8,6 +8,7 @@ import type {
   ProofRecord,
   StoredEntry,
   TakenReading,
+  ToleranceChoice,
   TruthErrors,
   UnreadableReading,
 } from '../records/entries.ts';
@@ -38,6 +39,8 @@ export interface CalibrationState {
   id: string;
   plan: Plan;
   started: string;
+  /** What it is judged against, where a person chose that. */
+  tolerance?: ToleranceChoice;
   readings: readonly KeptReading[];
   /** A reading counts that a person took back although a fit had set it aside: as long as it does, no fit screens. */
   overruled: boolean;
@@ -197,6 +200,8 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
         ...without(row, 'setAside'),
         ...(row.setAside?.by === 'fit' && { overruled: true }),
       }));
+    case 'tolerance chosen':
+      return { ...state, tolerance: without(entry, ...STAMP) };
     case 'fit': {
       const fit = without(entry, ...STAMP);
       const standing = { stale: !usesJust(fit, state.readings), screened: !state.overruled };

@@ -1,6 +1,6 @@
 import type { BoardIdentity } from '../protocol/board.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
-import type { BenchState } from './bench-state.ts';
+import type { PlaceState } from './place-state.ts';
 import {
   gapSlots,
   openSlots,
@@ -87,7 +87,7 @@ export const WAY: readonly { place: Place; words: string }[] = [
 /** The fewest readings worth showing to a fit. */
 const WORTH_FITTING = 8;
 
-export function nextStep(state: BenchState): NextStep {
+export function nextStep(state: PlaceState): NextStep {
   const step = stepOf(state);
   const offered = [...(step.main ? [step.main] : []), ...step.others].map(({ does }) => does);
   return { ...step, waysOut: waysOut(state).filter(({ does }) => !offered.includes(does)) };
@@ -103,7 +103,7 @@ const BEGIN_ANOTHER: Offer = { label: 'Begin another calibration', does: 'begin'
 const RESUME: Offer = { label: 'Take this calibration up again', does: 'resume' };
 const WRITE: Offer = { label: 'Write to the board…', does: 'write' };
 
-function waysOut({ link, history }: BenchState): Offer[] {
+function waysOut({ link, history }: PlaceState): Offer[] {
   const { identity, calibration, previous } = history;
   if (!identity) return [];
   const settled = link.state === 'linked' && !inDoubt(calibration);
@@ -120,7 +120,7 @@ function waysOut({ link, history }: BenchState): Offer[] {
 const inDoubt = (calibration: CalibrationState | undefined): boolean =>
   (calibration?.sealBegun ?? calibration?.revertBegun) !== undefined;
 
-function stepOf(state: BenchState): Step {
+function stepOf(state: PlaceState): Step {
   const { link, history } = state;
   if (!history.identity) {
     return {
@@ -364,7 +364,7 @@ function proving(calibration: CalibrationState, canGoBack: boolean): Step {
   };
 }
 
-function placeOf({ history }: BenchState): Place {
+function placeOf({ history }: PlaceState): Place {
   const { calibration } = history;
   if (!calibration || calibration.ended) return 'Look';
   if (calibration.sealed) return 'Prove';

@@ -76,15 +76,20 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
   }
 
   async open(listener: LinkListener): Promise<void> {
-    await this.#started;
     if (this.#open)
       throw new LinkError('in_use', 'the link to the simulated board is open already');
-    const opening = ++this.#openings;
-    this.#open = { opening, listener };
+    const open = (this.#open = { opening: ++this.#openings, listener });
+    const unlessClosed = () => {
+      if (this.#open !== open)
+        throw new LinkError('closed', 'the link to the simulated board was closed meanwhile');
+    };
     try {
-      await this.#ask({ method: 'open', opening });
+      await this.#started;
+      unlessClosed();
+      await this.#ask({ method: 'open', opening: open.opening });
+      unlessClosed();
     } catch (error) {
-      if (this.#open?.opening === opening) this.#open = undefined;
+      if (this.#open === open) this.#open = undefined;
       throw error;
     }
   }

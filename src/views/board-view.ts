@@ -1,13 +1,13 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import { boardFacts, coefficientTables, storedReadings } from '../steps/board-words.ts';
-import type { BenchState } from '../steps/bench-state.ts';
+import type { PlaceState } from '../steps/place-state.ts';
 import { View } from './view.ts';
 
 /** What the board is and what is on it, as it was saved in the logbook. */
 @customElement('board-view')
 export class BoardView extends View {
-  @property({ attribute: false }) state!: BenchState;
+  @property({ attribute: false }) state!: PlaceState;
 
   protected override render() {
     const { history } = this.state;

@@ -1,7 +1,7 @@
 import { html, nothing } from 'lit';
 import { customElement, property, query } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
-import type { BenchState } from '../steps/bench-state.ts';
+import type { PlaceState } from '../steps/place-state.ts';
 import { nextStep, WAY } from '../steps/next-step.ts';
 import { sealingWords } from '../steps/sealing-words.ts';
 import './board-view.ts';
@@ -19,7 +19,7 @@ import type { AdjustEvent } from './simulator-view.ts';
 import { View } from './view.ts';
 import './ways-out.ts';
 
-const LINK_WORDS: Record<BenchState['link']['state'], { kind: Shape; words: string }> = {
+const LINK_WORDS: Record<PlaceState['link']['state'], { kind: Shape; words: string }> = {
   none: { kind: 'ahead', words: 'No board linked' },
   linking: { kind: 'waiting', words: 'Linking' },
   linked: { kind: 'good', words: 'Linked' },
@@ -52,7 +52,7 @@ export class LodeBench extends View {
   }
 
   protected override render() {
-    const { state } = this.bench;
+    const { state } = this.bench.atHand;
     const { history, link } = state;
     const { calibration } = history;
     const { place } = nextStep(state);
@@ -134,14 +134,19 @@ export class LodeBench extends View {
                 )
               : nothing
           }
-          <details class="sheet">
-            <summary><h2>How the simulated board is set</h2></summary>
-            <simulator-view
-              .settings=${state.simulator}
-              .linked=${link.state !== 'none'}
-              .busy=${busy}
-            ></simulator-view>
-          </details>
+          ${
+            state.simulator
+              ? this.#sheet(
+                  'How the simulated board is set',
+                  false,
+                  html`<simulator-view
+                    .settings=${state.simulator}
+                    .linked=${link.state !== 'none'}
+                    .busy=${busy}
+                  ></simulator-view>`,
+                )
+              : nothing
+          }
         </div>
       </main>
       <footer>
@@ -156,7 +161,7 @@ export class LodeBench extends View {
     `;
   }
 
-  #link({ link, history }: BenchState) {
+  #link({ link, history }: PlaceState) {
     const { kind, words } = LINK_WORDS[link.state];
     const { identity } = history;
     return html`<p class="link">
@@ -180,7 +185,7 @@ export class LodeBench extends View {
     </details>`;
   }
 
-  #writeDialog({ history }: BenchState) {
+  #writeDialog({ history }: PlaceState) {
     const { against, changes, saved, back } = sealingWords(history);
     return html`<dialog class="write" aria-labelledby="write-heading">
       <form method="dialog" @submit=${this.#submitWrite}>
@@ -207,20 +212,21 @@ export class LodeBench extends View {
 
   #submitWrite(event: SubmitEvent) {
     const button = event.submitter as HTMLButtonElement | null;
-    if (button?.value === 'write' && this.#shown !== undefined) void this.bench.write(this.#shown);
+    if (button?.value === 'write' && this.#shown !== undefined)
+      void this.bench.atHand.write(this.#shown);
   }
 
   #intention = ({ intention }: IntentionEvent) => {
     if (intention === 'write') {
-      this.#shown = this.bench.state.history.calibration?.fit?.id;
+      this.#shown = this.bench.atHand.state.history.calibration?.fit?.id;
       this.dialog.showModal();
-    } else void this.bench.perform(intention);
+    } else void this.bench.atHand.perform(intention);
   };
 
   #mark = ({ reading, reason }: MarkEvent) => {
     void (reason === undefined
-      ? this.bench.takeBack(reading)
-      : this.bench.setAside(reading, reason));
+      ? this.bench.atHand.takeBack(reading)
+      : this.bench.atHand.setAside(reading, reason));
   };
 
   #adjust = ({ change }: AdjustEvent) => {

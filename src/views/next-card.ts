@@ -1,6 +1,6 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
-import type { BenchState } from '../steps/bench-state.ts';
+import type { PlaceState } from '../steps/place-state.ts';
 import { nextStep, type Intention, type Offer } from '../steps/next-step.ts';
 import { offerButton } from './offer-button.ts';
 import { shape } from './shapes.ts';
@@ -17,7 +17,7 @@ export class IntentionEvent extends Event {
 /** The one thing to do next, always in sight; beneath it what is being done, what was said, what went wrong. */
 @customElement('next-card')
 export class NextCard extends View {
-  @property({ attribute: false }) state!: BenchState;
+  @property({ attribute: false }) state!: PlaceState;
 
   protected override render() {
     const { work, trouble, said } = this.state;
@@ -47,7 +47,7 @@ export class NextCard extends View {
     return offerButton(offer, kind, this.state.work !== undefined, (does) => this.#send(does));
   }
 
-  #work({ what, done, of, stoppable }: NonNullable<BenchState['work']>) {
+  #work({ what, done, of, stoppable }: NonNullable<PlaceState['work']>) {
     const words = of === undefined ? `${what}…` : `${what}: ${(done ?? 0) + 1} of ${of}`;
     return html`<div class="work">
       <label>

@@ -1,6 +1,6 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
-import type { BenchState } from '../steps/bench-state.ts';
+import type { PlaceState } from '../steps/place-state.ts';
 import { coverageOf } from '../steps/plan-coverage.ts';
 import {
   openProofSlots,
@@ -16,7 +16,7 @@ import { View } from './view.ts';
 /** Whether fresh readings bear the sealed coefficients out. */
 @customElement('proof-view')
 export class ProofView extends View {
-  @property({ attribute: false }) state!: BenchState;
+  @property({ attribute: false }) state!: PlaceState;
 
   protected override render() {
     const { calibration } = this.state.history;

@@ -1,6 +1,6 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
-import { MOUNTINGS, type SimulatorSettings } from '../steps/bench-state.ts';
+import { MOUNTINGS, type SimulatorSettings } from '../steps/place-state.ts';
 import { View } from './view.ts';
 
 /** A person set the simulated board. */

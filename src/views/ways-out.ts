@@ -1,6 +1,6 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
-import type { BenchState } from '../steps/bench-state.ts';
+import type { PlaceState } from '../steps/place-state.ts';
 import { nextStep } from '../steps/next-step.ts';
 import { IntentionEvent } from './next-card.ts';
 import { offerButton } from './offer-button.ts';
@@ -9,7 +9,7 @@ import { View } from './view.ts';
 /** The ways out of what is being done: quiet, and at every step in the same place. */
 @customElement('ways-out')
 export class WaysOut extends View {
-  @property({ attribute: false }) state!: BenchState;
+  @property({ attribute: false }) state!: PlaceState;
 
   protected override render() {
     const { waysOut } = nextStep(this.state);

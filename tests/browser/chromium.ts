@@ -25,18 +25,18 @@ export function findChromium(): string {
   return PLACES[0]!;
 }
 
-/** Starts it without a window, and without a word to any network but the page's own. */
+/** Without a window, and without a word to any network but the page's own. */
+export const CHROMIUM_ARGUMENTS = [
+  '--no-sandbox',
+  '--disable-gpu',
+  '--disable-quic',
+  '--no-first-run',
+  '--disable-background-networking',
+  '--disable-component-update',
+  '--disable-sync',
+];
+
+/** Starts a browser for pages that need no device. */
 export function launch(): Promise<Browser> {
-  return chromium.launch({
-    executablePath: findChromium(),
-    args: [
-      '--no-sandbox',
-      '--disable-gpu',
-      '--disable-quic',
-      '--no-first-run',
-      '--disable-background-networking',
-      '--disable-component-update',
-      '--disable-sync',
-    ],
-  });
+  return chromium.launch({ executablePath: findChromium(), args: CHROMIUM_ARGUMENTS });
 }

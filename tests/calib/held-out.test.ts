@@ -5,7 +5,6 @@ import { CalibrationProblem } from '../../src/calib/calibration-problem.ts';
 import { fit, type Fit } from '../../src/calib/fit.ts';
 import { degrees } from '../../src/calib/geometry.ts';
 import { leaveSightingsOut } from '../../src/calib/held-out.ts';
-import { chooseModel } from '../../src/calib/model-choice.ts';
 import { sightOf } from '../../src/calib/model.ts';
 import type { Reading } from '../../src/calib/reading.ts';
 import { levenbergMarquardt } from '../../src/calib/solver.ts';
@@ -113,28 +112,5 @@ describe('a sighting disturbed as a whole', () => {
     const doubted = Array.from({ length: 20 }, (_, i) => judged(100 + i).doubtful.length);
     // one set in a hundred; three in twenty would have a chance of one in a thousand
     expect(doubted.reduce((a, b) => a + b)).toBeLessThan(3);
-  });
-});
-
-describe('straight or bowed', () => {
-  it('bowed is chosen where the chip is', () => {
-    const choice = chooseModel(
-      simulateCalibration({ seed: 62, curvature: 0.02 }).readings,
-      options,
-    );
-    expect('chosen' in choice && choice.chosen.coefficients.model).toBe('bowed');
-    expect('chosen' in choice && choice.other!.coefficients.model).toBe('straight');
-    expect('chosen' in choice && choice.reason).toMatch(/^Bowed/);
-  });
-
-  it('straight is kept where nothing is gained', () => {
-    const choice = chooseModel(simulateCalibration({ seed: 63 }).readings, options);
-    expect('chosen' in choice && choice.chosen.coefficients.model).toBe('straight');
-    expect('chosen' in choice && choice.reason).toMatch(/^Straight/);
-  });
-
-  it('a refusal stays one', () => {
-    const choice = chooseModel(simulateCalibration({ seed: 63 }).readings.slice(0, 8), options);
-    expect(choice).toMatchObject({ ok: false, cause: 'too_few' });
   });
 });

@@ -216,6 +216,24 @@ describe('readings by the trigger', () => {
     expect(troubles).toMatchObject([{ cause: 'events_lost' }]);
   });
 
+  test('that were lost while the memory could not be asked are fetched by catching up, though later ones came', async () => {
+    const scripted = new ScriptedBoard();
+    scripted.keptEvents = 1;
+    const { board, clock, end, numbers, troubles } = await collecting(scripted);
+    scripted.press();
+    lose(scripted, /^!/, 2);
+    scripted.press();
+    scripted.press();
+    lose(scripted, / first=/, 6); // whatever the memory answers
+    scripted.press();
+    expect(await end(board.catchUp())).toMatchObject({ fault: { cause: 'no_answer' } });
+    expect(numbers()).toEqual([1, 4]);
+    expect(troubles).toMatchObject([{ cause: 'events_lost' }]);
+    scripted.hurt = (_, bytes) => bytes;
+    await clock.until(board.catchUp());
+    expect(numbers()).toEqual([1, 4, 2, 3]);
+  });
+
   test('lost at the very end are there when the mode is idle', async () => {
     const { board, clock, scripted, numbers } = await collecting();
     lose(scripted, /^!/);

@@ -510,7 +510,8 @@ describe('events', () => {
 
   test('a board that promises events and never sends them is not asked for ever', async () => {
     const { clock, session, troubles, link, events } = await opened((line, it) => {
-      it.sayBytes(formatAnswer(tagOf(line), true, { from: 1, to: 3 }));
+      const from = /from=(\d+)/.exec(line)![1]!;
+      it.sayBytes(formatAnswer(tagOf(line), true, { from, to: 3 }));
     });
     await clock.until(session.catchUp());
     expect(troubles.map((error) => error.fault)).toEqual([
@@ -519,6 +520,13 @@ describe('events', () => {
     expect(link.heard.length).toBeLessThan(10);
     link.sayBytes(formatEvent(4, 'power', { volt: 3 }));
     expect(events).toEqual([{ kind: 'power', volt: 3 }]);
+  });
+
+  test('are not said to be all there when the board cannot be asked', async () => {
+    const { clock, session } = await opened(() => {});
+    expect(await clock.until(outcome(session.catchUp() as Promise<unknown>))).toMatchObject({
+      fault: { cause: 'no_answer', verb: 'again' },
+    });
   });
 
   test('beyond a gap are not withheld when the board does not answer “again”', async () => {

@@ -3,15 +3,18 @@ import { IDBFactory } from 'fake-indexeddb';
 import { VirtualClock } from '../protocol/virtual-clock.ts';
 import { checkSettings, defaultSettings } from '../../firmware-sim/settings.ts';
 import type { Build, SimulatedBoard } from '../../firmware-sim/board.ts';
+import type { Clock } from '../../src/protocol/clock.ts';
 import type { ByteLink } from '../../src/protocol/link.ts';
 import type { SimulatorSettings } from '../../src/protocol/simulator.ts';
 import type { Entry, StoredEntry } from '../../src/records/entries.ts';
 import { openLogbook, type Logbook, type LogbookFault } from '../../src/records/logbook.ts';
 import { Bench } from '../../src/steps/bench.ts';
-import type { BenchState } from '../../src/steps/bench-state.ts';
+import type { PlaceState } from '../../src/steps/place-state.ts';
+import { without } from '../../src/steps/copy-without.ts';
 import type { CalibrationState } from '../../src/steps/calibration-state.ts';
-import { runFit } from '../../src/steps/fitting.ts';
+import { runFit, type Fitter } from '../../src/steps/fitting.ts';
 import type { Intention } from '../../src/steps/next-step.ts';
+import type { BenchPlace } from '../../src/steps/place.ts';
 import { inProcessBoard } from '../../src/transport/in-process.ts';
 
 /** A whole bench without a browser: the real simulated board on a virtual clock, and a logbook in memory. */
@@ -25,6 +28,10 @@ export class BenchInProcess {
   isAlone = true;
   /** What becomes of a line on its way from the board, its LF not counted. */
   garble: (line: string) => string = (line) => line;
+  /** What stands between the bench and its simulated board. */
+  around: (link: ByteLink, clock: Clock) => ByteLink = (link) => link;
+  /** Makes fits; the real ones, unless a test that needs the same one often keeps it. */
+  fitter: Fitter = async (request) => runFit(request);
   /** Called before entries are written; what it gives, if anything, is the outcome in place of writing them. */
   onAppend: (entries: readonly Entry[]) => LogbookFault | undefined = () => undefined;
   /** Called when entries have been written, before the bench is told. */
@@ -33,6 +40,8 @@ export class BenchInProcess {
   #clock = new VirtualClock();
   #logbook!: Logbook;
   #forgetful = false;
+  /** The values kept beside the entries, by key. */
+  readonly #kept = new Map<string, unknown>();
 
   private constructor(
     private readonly settings: SimulatorSettings,
@@ -58,6 +67,24 @@ export class BenchInProcess {
     return other;
   }
 
+  /**
+   * A bench of its own that has all that this one has kept, at the same moment: where the same beginning is wanted many
+   * times. Its page is not opened yet: `reload` does that.
+   */
+  async copy(): Promise<BenchInProcess> {
+    const other = new BenchInProcess(this.settings, this.build);
+    other.fitter = this.fitter;
+    await other.#clock.run(this.#clock.now());
+    const logbook = await openLogbook({ indexedDB: other.#indexedDB });
+    if (!logbook.ok) throw new Error(logbook.message);
+    const entries = (await this.logbook()).map((entry) => without(entry, 'number') as Entry);
+    await logbook.append(...entries);
+    for (const [key, value] of this.#kept) await logbook.keep(key, value);
+    for (const [key, value] of this.#kept) other.#kept.set(key, value);
+    logbook.close();
+    return other;
+  }
+
   /** As when the page is closed at this moment and opened again. */
   async reload(): Promise<void> {
     this.#logbook?.close();
@@ -68,7 +95,7 @@ export class BenchInProcess {
     this.bench = new Bench({
       logbook: this.#watched(logbook),
       hold: async () => this.isAlone,
-      fitter: async (request) => runFit(request),
+      fitter: (request) => this.fitter(request),
       simulator: {
         defaults: this.settings,
         check: checkSettings,
@@ -82,7 +109,8 @@ export class BenchInProcess {
             },
           });
           this.board = made.board;
-          return { ...made, link: this.#garbled(made.link), end: () => {} };
+          const link = this.around(this.#garbled(made.link), this.#clock);
+          return { ...made, link, end: () => {} };
         },
       },
       clock: this.#clock,
@@ -92,8 +120,13 @@ export class BenchInProcess {
     await this.#clock.until(this.bench.open());
   }
 
-  get state(): BenchState {
-    return this.bench.state;
+  /** The place at hand. */
+  get place(): BenchPlace {
+    return this.bench.atHand;
+  }
+
+  get state(): PlaceState {
+    return this.place.state;
   }
 
   get calibration(): CalibrationState {
@@ -104,7 +137,7 @@ export class BenchInProcess {
 
   /** Asks for one thing after the other, waiting for each. */
   async ask(...intentions: Intention[]): Promise<void> {
-    for (const intention of intentions) await this.#clock.until(this.bench.perform(intention));
+    for (const intention of intentions) await this.#clock.until(this.place.perform(intention));
   }
 
   /** From now on every simulated board starts with an empty memory, as after a repair. */
@@ -143,7 +176,10 @@ export class BenchInProcess {
       boards: () => logbook.boards(),
       calibrationsOf: (board) => logbook.calibrationsOf(board),
       latestCalibration: (board) => logbook.latestCalibration(board),
-      keep: (key, value) => logbook.keep(key, value),
+      keep: (key, value) => {
+        this.#kept.set(key, value);
+        return logbook.keep(key, value);
+      },
       kept: (key) =>
         this.#forgetful && key.endsWith('memory') ? Promise.resolve() : logbook.kept(key),
       close: () => logbook.close(),

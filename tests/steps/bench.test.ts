@@ -85,14 +85,14 @@ it('takes every reading once over a link that loses, doubles and flips bytes', a
 it('sets aside and takes back with the reason, undoes both, and asks for a new fit', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take rest', 'fit');
-  await on.run(on.bench.setAside('7', 'It moved while it was taken'));
+  await on.run(on.place.setAside('7', 'It moved while it was taken'));
   expect(on.calibration.readings[6].setAside).toEqual({
     reason: 'It moved while it was taken',
     by: 'person',
   });
   expect(on.calibration.fit?.stale).toBe(true);
   expect(nextStep(on.state)).toMatchObject({ heading: 'Fit again', main: { does: 'fit' } });
-  await on.run(on.bench.takeBack('7'));
+  await on.run(on.place.takeBack('7'));
   expect(on.calibration.readings[6].setAside).toBeUndefined();
   await on.ask('undo');
   expect(on.calibration.readings[6].setAside?.reason).toBe('It moved while it was taken');
@@ -183,10 +183,10 @@ it('shows the work and a way on when the page opens to a board that does not ans
   expect(on.calibration.readings).toHaveLength(4);
   expect(nextStep(on.state).main).toEqual({ label: 'Link again', does: 'link' });
 
-  const linking = on.bench.perform('link');
+  const linking = on.place.perform('link');
   await on.pass(500);
   expect(on.state.work?.stoppable).toBe(true);
-  await on.bench.perform('stop');
+  await on.place.perform('stop');
   await on.pass(1);
   expect(on.state.work).toBeUndefined();
   expect(on.state.trouble).toBeUndefined();

@@ -181,9 +181,9 @@ it('stops at once although the board does not answer', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin');
   on.board.quirk({ manners: { silent: true, lateMs: 0, twice: false } });
-  const taking = on.bench.perform('take rest');
+  const taking = on.place.perform('take rest');
   await on.pass(100);
-  await on.bench.perform('stop');
+  await on.place.perform('stop');
   await on.pass(1);
   expect(on.state.work).toBeUndefined();
   expect(on.state.trouble).toBeUndefined();

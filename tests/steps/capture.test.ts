@@ -41,7 +41,7 @@ it('fetches a reading whose answer was lost, and gives it the place that it was 
 it('gives a retaken reading whose answer was lost the gap that it was taken for, also after a reload', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take sighting', 'take sighting');
-  await on.run(on.bench.setAside('2', 'It moved while it was taken'));
+  await on.run(on.place.setAside('2', 'It moved while it was taken'));
   loseAnswer(on);
   await on.ask('take gaps');
   expect(on.state.link.state).toBe('lost');
@@ -78,7 +78,7 @@ it('keeps a reading of unknown aim out of the plan, and says so', async () => {
 it('knows that a capture did not happen when the link was lost before the board heard of it', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take sighting', 'take sighting');
-  await on.run(on.bench.setAside('2', 'It moved while it was taken'));
+  await on.run(on.place.setAside('2', 'It moved while it was taken'));
   on.onAppended = async ([entry]) => {
     if (entry.kind === 'capture begun') on.board.dropAfter(0);
   };
@@ -100,11 +100,11 @@ it('knows that a capture did not happen when the link was lost before the board 
 it('gives a reading that comes after the person stopped waiting the place that it was taken for', async () => {
   const on = await BenchInProcess.opened({}, { captureMs: 2000 });
   await on.ask('link', 'begin', 'take sighting', 'take sighting');
-  await on.run(on.bench.setAside('2', 'It moved while it was taken'));
-  const taking = on.bench.perform('take gaps');
+  await on.run(on.place.setAside('2', 'It moved while it was taken'));
+  const taking = on.place.perform('take gaps');
   while (!on.calibration.captureBegun) await on.pass(50);
   await on.pass(500); // of the two seconds that a capture takes
-  await on.bench.perform('stop');
+  await on.place.perform('stop');
   await on.run(taking);
   expect(on.calibration.readings).toHaveLength(8);
   await on.ask('take rest');

@@ -83,15 +83,15 @@ describe('ways out', () => {
 describe('after the seal', () => {
   it('still proves, though readings are set aside or taken back', async () => {
     const on = await at(...CALIBRATED);
-    await on.run(on.bench.setAside('5', 'It moved'));
+    await on.run(on.place.setAside('5', 'It moved'));
     expect(nextStep(on.state)).toMatchObject({ place: 'Prove', main: { does: 'prove' } });
     expect(nextStep(on.state).words).toContain('Readings have changed since the fit');
     expect(pressing(nextStep(on.state))).toContain('fit');
-    await on.run(on.bench.takeBack('5'));
+    await on.run(on.place.takeBack('5'));
     expect(nextStep(on.state)).toMatchObject({ place: 'Prove', main: { does: 'prove' } });
     expect(nextStep(on.state).words).not.toContain('Readings have changed');
 
-    await on.run(on.bench.setAside('5', 'It moved'));
+    await on.run(on.place.setAside('5', 'It moved'));
     await on.ask('prove', 'end');
     expect(on.calibration.proof?.passed).toBe(true);
     expect(nextStep(on.state).place).toBe('Done');
@@ -99,7 +99,7 @@ describe('after the seal', () => {
 
   it('offers to write a newer fit, and proves that once it is written', async () => {
     const on = await at(...CALIBRATED);
-    await on.run(on.bench.setAside('5', 'It moved'));
+    await on.run(on.place.setAside('5', 'It moved'));
     await on.ask('fit');
     expect(nextStep(on.state)).toMatchObject({ place: 'Judge', main: { does: 'write' } });
     await on.ask('write', 'prove');
@@ -135,9 +135,9 @@ describe('after the seal', () => {
     const on = await at(...CALIBRATED);
     await on.run(on.bench.adjustSimulator({ disturbance: 100 }));
     await on.ask('prove');
-    const again = on.bench.perform('prove again');
+    const again = on.place.perform('prove again');
     await on.pass(1);
-    await on.bench.perform('stop');
+    await on.place.perform('stop');
     await on.run(again);
     const proofs = (await on.logbook()).filter(({ kind }) => kind === 'proof');
     expect(proofs).toHaveLength(1);

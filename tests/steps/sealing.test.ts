@@ -23,12 +23,12 @@ it('writes only the fit that it was asked to write', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take rest', 'fit');
   const shown = on.calibration.fit!.id;
-  await on.run(on.bench.setAside('7', 'It moved while it was taken'));
+  await on.run(on.place.setAside('7', 'It moved while it was taken'));
   await on.ask('fit');
-  await on.run(on.bench.write(shown));
+  await on.run(on.place.write(shown));
   expect(on.state.trouble?.heading).toBe('Not written: the readings have changed');
   expect(await kinds(on)).not.toContain('staged');
-  await on.run(on.bench.write(on.calibration.fit!.id));
+  await on.run(on.place.write(on.calibration.fit!.id));
   expect(on.calibration.sealed?.fit).toBe(on.calibration.fit!.id);
 });
 

@@ -21,7 +21,7 @@ it('leaves the bench to the page that has it, says so, and takes it up once that
   await other.ask('link');
   expect(other.state.trouble).toBeUndefined();
   expect(other.state.link.state).toBe('linked');
-  expect(other.state.simulator.seed).toBe(1);
+  expect(other.state.simulator?.seed).toBe(1);
   expect(other.calibration.readings).toHaveLength(5);
 });
 
@@ -44,13 +44,13 @@ it('keeps ids apart even where two pages recorded a reading under the same one',
 it('does a mark and a piece of work in turn, and nothing beside the work', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take sighting');
-  const mark = on.bench.setAside('3', 'It moved while it was taken');
-  const taking = on.bench.perform('take rest');
+  const mark = on.place.setAside('3', 'It moved while it was taken');
+  const taking = on.place.perform('take rest');
   await on.run(mark);
-  const again = on.bench.perform('take rest');
+  const again = on.place.perform('take rest');
   await on.pass(100);
   expect(on.state.work?.what).toBe('Taking readings');
-  const back = on.bench.takeBack('3');
+  const back = on.place.takeBack('3');
   await on.run(Promise.all([taking, again, back]));
   expect(on.state.work).toBeUndefined();
   expect(on.state.trouble).toBeUndefined();
@@ -67,11 +67,11 @@ it('does a mark and a piece of work in turn, and nothing beside the work', async
 it('stops the work that is under way although a mark was made just before it', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take sighting');
-  const mark = on.bench.setAside('3', 'It moved while it was taken');
-  const taking = on.bench.perform('take rest');
+  const mark = on.place.setAside('3', 'It moved while it was taken');
+  const taking = on.place.perform('take rest');
   await on.run(mark);
   await on.pass(1000);
-  await on.bench.perform('stop');
+  await on.place.perform('stop');
   await on.run(taking);
   expect(on.calibration.readings.length).toBeLessThan(10);
 });
@@ -85,9 +85,9 @@ it('refuses a setting that the simulated board cannot have, linked or not, and k
       heading: 'The simulated board cannot be set so',
       message: expect.stringContaining('dip lies between -90 and 90, not at 100.'),
     });
-    expect(on.state.simulator.dip).toBe(65);
+    expect(on.state.simulator?.dip).toBe(65);
   }
   await on.reload();
   expect(on.state.link.state).toBe('linked');
-  expect(on.state.simulator.dip).toBe(65);
+  expect(on.state.simulator?.dip).toBe(65);
 });

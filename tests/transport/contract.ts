@@ -16,7 +16,8 @@ export interface LinkUnderTest {
   end(): void;
 }
 
-class Ear implements LinkListener {
+/** A listener that keeps what it hears. */
+export class Ear implements LinkListener {
   chunks: Uint8Array[] = [];
   endings: LinkError[] = [];
   bytes(chunk: Uint8Array): void {
@@ -31,7 +32,10 @@ class Ear implements LinkListener {
 }
 
 /** What every byte link must do, whatever it runs over. */
-export function byteLinkContract(name: string, make: () => LinkUnderTest): void {
+export function byteLinkContract(
+  name: string,
+  make: () => LinkUnderTest | Promise<LinkUnderTest>,
+): void {
   describe(`${name} is a byte link:`, () => {
     let made: LinkUnderTest | undefined;
     afterEach(async () => {
@@ -40,9 +44,9 @@ export function byteLinkContract(name: string, make: () => LinkUnderTest): void 
       made = undefined;
     });
 
-    const start = () => (made = make());
+    const start = async () => (made = await make());
     const opened = async () => {
-      const under = start();
+      const under = await start();
       const ear = new Ear();
       await under.run(under.link.open(ear));
       return { ...under, ear };
@@ -54,8 +58,9 @@ export function byteLinkContract(name: string, make: () => LinkUnderTest): void 
       return ear.text.slice(before).includes(probe.answer);
     };
 
-    test('it says what it is', () => {
-      expect(start().link.label).not.toBe('');
+    test('it says what it is', async () => {
+      const { link } = await start();
+      expect(link.label).not.toBe('');
     });
 
     test('what is written is answered', async () => {
@@ -102,7 +107,7 @@ export function byteLinkContract(name: string, make: () => LinkUnderTest): void 
     });
 
     test('to write before opening is refused', async () => {
-      const { link, probe, run } = start();
+      const { link, probe, run } = await start();
       await expect(run(link.write(probe.send))).rejects.toMatchObject({ cause: 'closed' });
     });
 
@@ -129,7 +134,7 @@ export function byteLinkContract(name: string, make: () => LinkUnderTest): void 
       await run(Promise.all([link.close(), link.close()]));
       await run(link.close());
       expect(ear.endings).toEqual([]);
-      const other = make();
+      const other = await make();
       await other.run(other.link.close());
       other.end();
     });
@@ -171,6 +176,59 @@ export function byteLinkContract(name: string, make: () => LinkUnderTest): void 
       await under.run(under.link.open(ear));
       expect(await answers(under, ear)).toBe(true);
       expect(ear.endings).toEqual([]);
+    });
+
+    test('two at once: each carries its own, and one that is closed leaves the other be', async () => {
+      const one = await opened();
+      const other = await make();
+      try {
+        const ear = new Ear();
+        await other.run(other.link.open(ear));
+        expect(await answers(one, one.ear)).toBe(true);
+        await other.settle();
+        expect(ear.text).toBe('');
+        const heard = one.ear.text;
+        expect(await answers(other, ear)).toBe(true);
+        await one.settle();
+        expect(one.ear.text).toBe(heard);
+
+        await one.run(one.link.close());
+        expect(await answers(other, ear)).toBe(true);
+        expect(ear.endings).toEqual([]);
+      } finally {
+        await other.run(other.link.close());
+        other.end();
+      }
+    });
+
+    test('closed while it opens, it is closed, whatever the opener is told, and opens again', async () => {
+      const { link, probe, run, settle, ...under } = await start();
+      const ear = new Ear();
+      const opening = link.open(ear).then(
+        () => 'closed after it had opened',
+        ({ cause }: LinkError) => cause,
+      );
+      await run(link.close());
+      expect(await run(opening)).toMatch('closed');
+      await expect(run(link.write(probe.send))).rejects.toMatchObject({ cause: 'closed' });
+      await settle();
+      expect(ear.chunks).toEqual([]);
+      expect(ear.endings).toEqual([]);
+
+      const later = new Ear();
+      await run(link.open(later));
+      expect(await answers({ link, probe, run, settle, ...under }, later)).toBe(true);
+    });
+
+    test('closed with writes on their way, none of them waits for ever', async () => {
+      const { link, probe, run } = await opened();
+      const writes = Array.from({ length: 20 }, () =>
+        link.write(probe.send).catch((error: unknown) => error),
+      );
+      await run(link.close());
+      for (const outcome of await run(Promise.all(writes))) {
+        if (outcome !== undefined) expect(outcome).toMatchObject({ cause: 'closed' });
+      }
     });
 
     test('dropped with an answer on its way, it passes nothing on after saying that it ended', async () => {

@@ -1,0 +1,125 @@
+import { SimulatedBoard } from '../firmware-sim/board.ts';
+import { randomStream, type Random } from '../firmware-sim/random.ts';
+import type { Clock } from '../src/protocol/clock.ts';
+import type { LinkListener } from '../src/protocol/link.ts';
+import { type BoardLine, BadLine, changedSettings, number } from './board-line.ts';
+
+/** What a person may say to one board; where the words begin with a board's number, they are for that board. */
+export const BOARD_HELP = `  aim AZIMUTH INCLINATION ROLL   the hand brings the board to this attitude, degrees, and holds it still
+  press                          presses the board's trigger
+  drop [BYTES]                   the link drops: now, or when so many more bytes have crossed it
+  restart                        the board loses its power, and has it again
+  set NAME=VALUE …               changes settings`;
+
+/** Every board takes so many bytes in one write (SPEC.md, section 3). */
+const LEAST_CHUNK = 20;
+
+/** The far end of a link, as a pseudo-terminal or a WebSocket has it. */
+export interface Attachment {
+  send(bytes: Uint8Array): void;
+  detach(): void;
+}
+
+/** A simulated board on the clock of the machine, the hand that holds it, and its one link. */
+export class HostedBoard {
+  readonly board: SimulatedBoard;
+  readonly #drops: Random;
+  #attached: LinkListener | undefined;
+
+  constructor(
+    private readonly line: BoardLine,
+    clock: Clock,
+  ) {
+    const { kind, settings } = line;
+    this.board = new SimulatedBoard(settings, clock, { build: kind.build });
+    this.#drops = randomStream(settings.seed, 'drops of the link');
+  }
+
+  get isAttached(): boolean {
+    return this.#attached !== undefined;
+  }
+
+  /**
+   * Opens the board's link.
+   *
+   * @throws LinkError `in_use` while it is open elsewhere; Error while the board has no power
+   */
+  attach(listener: LinkListener): Attachment {
+    const port = this.board.connect({
+      bytes: (chunk) => listener.bytes(chunk),
+      closed: (end) => {
+        this.#attached = undefined;
+        listener.closed(end);
+      },
+    });
+    this.#attached = listener;
+    if (this.line.drop > 0) this.board.dropAfter(this.#bytesUntilDrop());
+    return {
+      send: (bytes) => {
+        // A pseudo-terminal gives bytes as they come, and a board takes no more at once than it says.
+        for (let at = 0; at < bytes.length; at += LEAST_CHUNK) {
+          if (this.#attached === listener) port.send(bytes.subarray(at, at + LEAST_CHUNK));
+        }
+      },
+      detach: () => {
+        if (this.#attached === listener) this.#attached = undefined;
+        port.close();
+      },
+    };
+  }
+
+  /** Does what a person says; gives what was done, in words. Throws BadLine for what it does not understand. */
+  async obey(verb: string, words: readonly string[]): Promise<string> {
+    switch (verb) {
+      case 'aim': {
+        if (words.length !== 3) throw new BadLine('aim takes azimuth, inclination and roll.');
+        const [azimuth, inclination, roll] = words.map((word) => number('an angle', word));
+        await understood(() =>
+          this.board.hold({ azimuth: azimuth!, inclination: inclination!, roll: roll! }),
+        );
+        return `held at azimuth ${azimuth}, inclination ${inclination}, roll ${roll}`;
+      }
+      case 'press':
+        if (words.length > 0) throw new BadLine('press takes nothing.');
+        if (!(this.line.kind.build.hasTrigger ?? true))
+          throw new BadLine('This board has no trigger.');
+        await this.board.press();
+        return 'trigger pressed';
+      case 'drop': {
+        const bytes = number('drop', words[0] ?? '0');
+        if (words.length > 1 || !Number.isSafeInteger(bytes) || bytes < 0)
+          throw new BadLine('drop takes a whole number of bytes, or nothing.');
+        if (!this.isAttached) return 'no link to drop';
+        this.board.dropAfter(bytes);
+        return bytes === 0 ? 'link dropped' : `link drops ${bytes} bytes from now`;
+      }
+      case 'restart':
+        if (words.length > 0) throw new BadLine('restart takes nothing.');
+        this.board.restart();
+        return 'restarted';
+      case 'set': {
+        const wanted = changedSettings(await this.board.settings(), words.join(' '));
+        await this.board.adjust(wanted);
+        return `set: ${words.join(' ')}`;
+      }
+      default:
+        throw new BadLine(`“${verb}” is not known here; type help.`);
+    }
+  }
+
+  /** Each byte drops the link with the same chance: how many get through is distributed geometrically. */
+  #bytesUntilDrop(): number {
+    const { drop } = this.line;
+    return 1 + Math.floor(Math.log(1 - this.#drops.uniform()) / Math.log1p(-drop));
+  }
+}
+
+/** Runs something that throws RangeError for what a person wrote wrongly. */
+async function understood(act: () => Promise<void>): Promise<void> {
+  try {
+    await act();
+  } catch (error) {
+    if (error instanceof RangeError) throw new BadLine(error.message);
+    throw error;
+  }
+}

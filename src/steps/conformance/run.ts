@@ -1,0 +1,282 @@
+import { mountingMatrix } from '../../calib/model.ts';
+import type { Clock } from '../../protocol/clock.ts';
+import type { Fields } from '../../protocol/line.ts';
+import type { ByteLink } from '../../protocol/link.ts';
+import { coefficientChecks, turnedAboutSight } from './coefficient-checks.ts';
+import { conversationChecks } from './conversation-checks.ts';
+import { readSet } from './fields-of.ts';
+import { lineChecks } from './line-checks.ts';
+import { readingChecks } from './reading-checks.ts';
+import type { CheckResult, Report } from './report.ts';
+import { requestChecks } from './request-checks.ts';
+import { Restorer } from './restore.ts';
+import { restartChecks } from './restart-checks.ts';
+import { CutOff, Stopped, Talk, type Exchange } from './talk.ts';
+import { throughoutChecks } from './throughout-checks.ts';
+import {
+  memoryOf,
+  NotTried,
+  stagedSet,
+  Trial,
+  type Check,
+  type Consents,
+  type Found,
+  type Ground,
+  type Hands,
+  type Need,
+} from './trial.ts';
+
+/** Whether a board speaks the protocol: every check in its turn, and the board left as it was found. */
+
+export interface ConformanceOptions {
+  clock: Clock;
+  /** A fresh random number in [0, 1). */
+  random(): number;
+  consents?: Consents;
+  hands?: Hands;
+  /** Stops after the check that is running; what was changed is put back first. */
+  signal?: AbortSignal;
+  /** Told before each check. */
+  onProgress?(progress: { done: number; of: number; name: string }): void;
+}
+
+/** All checks, in the order in which they are tried. */
+export const CHECKS: readonly Check[] = [
+  ...conversationChecks,
+  ...lineChecks,
+  ...requestChecks,
+  ...readingChecks,
+  ...coefficientChecks,
+  ...restartChecks,
+];
+
+/**
+ * Checks the board at the other end of a link that nobody else has open. The link is opened, and closed in the end.
+ *
+ * @returns the report, also where the run was stopped or cut off: it says then what state the board is in
+ * @throws LinkError when the link cannot be opened; nothing was sent then
+ */
+export async function checkConformance(
+  link: ByteLink,
+  { clock, random, consents = {}, hands = {}, signal, onProgress = () => {} }: ConformanceOptions,
+): Promise<Report> {
+  const talk = new Talk(link, clock, random, signal);
+  await talk.open();
+  const results: CheckResult[] = [];
+  let ground: Ground | undefined;
+  let restorer: Restorer | undefined;
+  let cut: Report['cut'];
+  try {
+    const found = await look(talk);
+    ground = groundOf(talk, found, consents, hands);
+    restorer = new Restorer(ground, setsFrom);
+    for (const check of CHECKS) {
+      onProgress({
+        done: results.length,
+        of: CHECKS.length + throughoutChecks.length,
+        name: check.name,
+      });
+      const missing = missingFor(check.need, ground, consents);
+      if (missing !== undefined) {
+        results.push(untried(check, missing));
+        continue;
+      }
+      const result = await tried(check, ground);
+      results.push(result.result);
+      if (result.end) throw result.end;
+      if (check.need !== 'always' && !check.leaves) await restorer.after(check);
+    }
+  } catch (error) {
+    if (!(error instanceof CutOff || error instanceof Stopped)) throw error;
+    const last = results.at(-1)?.name;
+    cut = {
+      stopped: error instanceof Stopped,
+      reason: error.message,
+      ...(last && { after: last }),
+    };
+  }
+  const left = await leave(talk, restorer, cut);
+  for (const check of CHECKS.slice(results.length)) {
+    results.push(
+      untried(check, cut?.stopped ? 'the run was stopped' : `the run was cut off: ${cut?.reason}`),
+    );
+  }
+  for (const { name, section, says, judge } of throughoutChecks) {
+    const findings = judge(talk);
+    const outcome = findings.length > 0 ? 'failed' : talk.heard.length > 0 ? 'passed' : 'not tried';
+    const why = outcome === 'not tried' ? { why: 'the board sent nothing' } : {};
+    results.push({ name, section, says, outcome, findings, exchanges: [], ...why });
+  }
+  return {
+    checks: results,
+    codes: codesSeen(talk),
+    left,
+    ...(ground && { found: ground.found }),
+    ...(cut && { cut }),
+  };
+}
+
+/** What the board is and what is on it, before anything is checked: as far as it can be read. */
+async function look(talk: Talk): Promise<Found> {
+  const hello = fieldsOf(await talk.hello());
+  const number = (name: string, least: number, most: number, otherwise: number): number => {
+    const value = Number(hello[name]?.[0]);
+    return Number.isInteger(value) && value >= least && value <= most ? value : otherwise;
+  };
+  talk.captureMs = number('capture_ms', 1, 9999, talk.captureMs);
+  const memory = await talk.ask('memory');
+  const inForce = readSet(fieldsOf(await talk.ask('coefficients which=in_force')));
+  const previous = readSet(fieldsOf(await talk.ask('coefficients which=previous')));
+  return {
+    hello,
+    can: hello['can'] ?? [],
+    chunk: number('chunk', 20, 9999, 20),
+    generation: number('generation', 0, 99_999, 0),
+    ...(memory.answer?.ok && { memory: memoryOf(memory.answer.fields) }),
+    ...(inForce && { inForce }),
+    ...(previous && { previous }),
+  };
+}
+
+const fieldsOf = ({ answer }: Exchange): Fields => (answer?.ok ? answer.fields : {});
+
+/** How far the sets that are sealed are turned about the sight, degrees: far over the 0.01 that angles must agree to. */
+const [TURNED, TURNED_FURTHER] = [1, 2];
+
+function groundOf(talk: Talk, found: Found, consents: Consents, hands: Hands): Ground {
+  const base = found.inForce ?? nominalSet(found.hello);
+  return {
+    talk,
+    found,
+    hands,
+    ledger: { readings: false, sealed: false, displaced: false, firstSealed: false },
+    mayTakeReadings: consents.readings === true && found.memory?.count === 0,
+    sets: setsFrom(base),
+    ...(found.inForce && { right: found.inForce }),
+  };
+}
+
+function setsFrom(base: {
+  model: 'straight' | 'bowed';
+  values: readonly number[];
+}): Ground['sets'] {
+  const turned = (degrees: number) => turnedAboutSight(base, degrees);
+  const staged = ({ model, values }: typeof base) => stagedSet(model, values);
+  return { own: staged(turned(TURNED)), other: staged(turned(TURNED_FURTHER)) };
+}
+
+/** What the maker's own figures give: the scales, the mountings, and no correction at all. */
+function nominalSet(hello: Fields): { model: 'straight'; values: readonly number[] } {
+  const matrix = (name: string) =>
+    mountingMatrix(hello[name]?.[0] ?? '') ?? [1, 0, 0, 0, 1, 0, 0, 0, 1];
+  const scale = (name: string) => Math.fround(Math.max(0.1, Number(hello[name]?.[0]) || 1));
+  const none = [0, 0, 0];
+  const scales = [scale('acc_scale'), scale('mag_scale')];
+  const values = [...scales, ...none, ...matrix('acc_mount'), ...none, ...matrix('mag_mount')];
+  return { model: 'straight', values };
+}
+
+/** Why a check with this need is not tried; nothing where it is. */
+function missingFor(need: Need, ground: Ground, consents: Consents): string | undefined {
+  const { found, hands, right, ledger } = ground;
+  const full = found.memory
+    ? `${found.memory.count} readings are in its memory: store them, erase them, and check again`
+    : 'its memory could not be read';
+  switch (need) {
+    case 'always':
+      return undefined;
+    case 'empty':
+      return found.memory?.count === 0 ? undefined : full;
+    case 'readings':
+    case 'press':
+      if (!consents.readings)
+        return 'it takes readings and erases them again, which was not agreed to';
+      if (!ground.mayTakeReadings) return full;
+      if (need === 'readings') return undefined;
+      if (!found.can.includes('trigger')) return 'it has no trigger';
+      return hands.press ? undefined : 'nobody was there to press the trigger';
+    case 'first seal':
+      if (found.generation > 0) return 'a set was sealed on it before';
+      return consents.firstSeal
+        ? undefined
+        : 'it seals a first set, which cannot be taken back, and that was not agreed to';
+    case 'seal':
+      if (!consents.seal)
+        return 'it seals a set of its own and goes back to the one before, which was not agreed to';
+      if (right) return undefined;
+      return found.generation === 0 && !ledger.firstSealed
+        ? 'no set was ever sealed on it, and a first seal, which cannot be taken back, was not agreed to'
+        : 'the set in force could not be read, so it could not be put back';
+    case 'restart':
+      return hands.restart
+        ? undefined
+        : 'the board must be restarted for it, which was not agreed to';
+  }
+}
+
+/** Tries a check. What ends the whole run comes back beside what was found until then. */
+async function tried(
+  check: Check,
+  ground: Ground,
+): Promise<{ result: CheckResult; end?: CutOff | Stopped }> {
+  const { name, section, says } = check;
+  const { talk } = ground;
+  const before = talk.exchanges.length;
+  const trial = new Trial(ground, says);
+  let why: string | undefined;
+  let end: CutOff | Stopped | undefined;
+  try {
+    await check.run(trial);
+  } catch (error) {
+    if (error instanceof NotTried) why = error.message;
+    else if (error instanceof Stopped || error instanceof CutOff) {
+      end = error;
+      why = error instanceof Stopped ? 'the run was stopped' : error.message;
+    } else throw error;
+  }
+  const { findings } = trial;
+  const outcome = findings.length > 0 ? 'failed' : why === undefined ? 'passed' : 'not tried';
+  const exchanges = talk.exchanges
+    .slice(before)
+    .map(({ sent, came }) => ({ sent, came: came.map(({ text }) => text) }));
+  const result: CheckResult = {
+    ...{ name, section, says, outcome, findings, exchanges },
+    ...(outcome === 'not tried' && why !== undefined && { why }),
+  };
+  return { result, ...(end && { end }) };
+}
+
+const untried = ({ name, section, says }: Check, why: string): CheckResult => ({
+  ...{ name, section, says, why },
+  outcome: 'not tried',
+  findings: [],
+  exchanges: [],
+});
+
+/** Ends the run: puts back what can be put back, and says what state the board is in. */
+async function leave(
+  talk: Talk,
+  restorer: Restorer | undefined,
+  cut: Report['cut'],
+): Promise<Report['left']> {
+  try {
+    if (!restorer)
+      return { asFound: true, words: ['Nothing on the board was changed.'], lines: [] };
+    if (cut && !cut.stopped) return restorer.stateUnknown();
+    talk.goOnRegardless();
+    return await restorer.finish();
+  } catch (error) {
+    if (!(error instanceof CutOff)) throw error;
+    return restorer!.stateUnknown();
+  } finally {
+    await talk.close();
+  }
+}
+
+/** Every code that the board was heard to refuse with, in order of the alphabet. */
+function codesSeen({ heard }: Talk): string[] {
+  const codes = heard.flatMap(({ line }) =>
+    line && line.kind !== 'request' ? (line.fields['code'] ?? []) : [],
+  );
+  return [...new Set(codes)].sort();
+}

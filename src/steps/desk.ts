@@ -1,0 +1,126 @@
+import type { Board } from '../protocol/board.ts';
+import { ProtocolError } from '../protocol/errors.ts';
+import type { SimulatorControl } from '../protocol/simulator.ts';
+import type { Entry, StoredEntry } from '../records/entries.ts';
+import { LogbookError, type Logbook } from '../records/logbook.ts';
+import { troubleOf } from './bench-words.ts';
+import {
+  afterEntry,
+  EMPTY_HISTORY,
+  foldHistory,
+  type CalibrationState,
+} from './calibration-state.ts';
+import { without } from './copy-without.ts';
+import type { PlaceState, SimulatorSettings, Work } from './place-state.ts';
+
+/**
+ * What every step of the work on one board shares: the board, its pages of the logbook, and what the screen shows of
+ * it. Whatever happens is in the logbook before it is in the state.
+ */
+export class Desk {
+  /** The conversation with the board; absent while there is none. */
+  board: Board | undefined;
+  /** The hand that holds a simulated board; absent where a person does. */
+  hand: SimulatorControl | undefined;
+  #state: PlaceState;
+  #stop = new AbortController();
+
+  /**
+   * @param today the time of day, for the logbook
+   * @param changed called after every change of state
+   */
+  constructor(
+    private readonly logbook: Logbook,
+    private readonly today: () => Date,
+    private readonly changed: () => void,
+    simulator: SimulatorSettings,
+  ) {
+    this.#state = { link: { state: 'none' }, history: EMPTY_HISTORY, simulator, said: '' };
+  }
+
+  get state(): PlaceState {
+    return this.#state;
+  }
+
+  /** Aborted when a person asks to stop what is being done. */
+  get signal(): AbortSignal {
+    return this.#stop.signal;
+  }
+
+  /** Stops what is being done. */
+  stop(): void {
+    this.#stop.abort();
+  }
+
+  /** A new piece of work, which no earlier wish to stop concerns. */
+  startAfresh(): void {
+    this.#stop = new AbortController();
+  }
+
+  change(
+    change: Partial<PlaceState>,
+    ...drop: ('work' | 'trouble' | 'undo' | 'simulator')[]
+  ): void {
+    this.#state = { ...without(this.#state, ...drop), ...change };
+    this.changed();
+  }
+
+  say(said: string): void {
+    this.change({ said });
+  }
+
+  show(work: Work): void {
+    this.change({ work });
+  }
+
+  /** Shows what went wrong. */
+  report(error: unknown): void {
+    if (error instanceof ProtocolError && error.cause === 'cancelled') return; // a person asked for it
+    this.change({ trouble: troubleOf(error), said: '' });
+  }
+
+  /** The board. @throws Error where none is linked */
+  linked(): Board {
+    if (!this.board) throw new Error('no board is linked');
+    return this.board;
+  }
+
+  /** The newest calibration. @throws Error where none was begun */
+  calibration(): CalibrationState {
+    const { calibration } = this.#state.history;
+    if (!calibration) throw new Error('no calibration was begun');
+    return calibration;
+  }
+
+  /** All that the logbook says of a board. */
+  async recollect(serial: string): Promise<void> {
+    this.change({ history: foldHistory(await this.entriesOf(serial)) });
+  }
+
+  entriesOf(serial: string): Promise<StoredEntry[]> {
+    return this.logbook.entriesOfBoard(serial);
+  }
+
+  /** Writes to the logbook, and only then to the state. */
+  async append(...entries: Entry[]): Promise<void> {
+    const written = await this.logbook.append(...entries);
+    if (!written.ok) throw new LogbookError(written);
+    this.change({ history: entries.reduce(afterEntry, this.#state.history) });
+  }
+
+  /** What an entry of the board has that belongs to no calibration. */
+  stamp(board: string) {
+    return { board, time: this.today().toISOString() };
+  }
+
+  /** What an entry of the newest calibration has. */
+  inCalibration() {
+    const board = this.#state.history.identity?.serial ?? '';
+    return { ...this.stamp(board), calibration: this.calibration().id };
+  }
+
+  /** Ends the newest calibration. */
+  async end(outcome: 'proven' | 'abandoned', reason: string): Promise<void> {
+    await this.append({ ...this.inCalibration(), kind: 'calibration ended', outcome, reason });
+  }
+}

@@ -1,0 +1,296 @@
+import { cubePlan } from '../calib/plan.ts';
+import { degrees } from '../calib/geometry.ts';
+import type { Board } from '../protocol/board.ts';
+import type { ByteLink } from '../protocol/link.ts';
+import type { SimulatorSettings } from '../protocol/simulator.ts';
+import type { Entry, Plan } from '../records/entries.ts';
+import type { Logbook } from '../records/logbook.ts';
+import { WORK } from './bench-words.ts';
+import { gapSlots, openSlots } from './calibration-state.ts';
+import { without } from './copy-without.ts';
+import { Desk } from './desk.ts';
+import { fitRequest, type Fitter } from './fitting.ts';
+import { Linking, type LinkingParts, type WireListener } from './linking.ts';
+import { Marks } from './marks.ts';
+import type { Intention } from './next-step.ts';
+import type { PlaceState, Work } from './place-state.ts';
+import { openProofSlots } from './proof.ts';
+import { prove } from './proving.ts';
+import { revert, write } from './sealing.ts';
+import { Taking } from './taking.ts';
+
+export interface PlaceParts extends LinkingParts {
+  logbook: Logbook;
+  fitter: Fitter;
+  /** The time of day, for the logbook. */
+  today(): Date;
+  /** Resolves when this page has the bench; rejects with a `BenchError` where another has it. */
+  ready(): Promise<void>;
+  /** Called after every change of state. */
+  changed(): void;
+}
+
+/**
+ * One place at the bench: one board with its link, its history and its work. It carries out what a person asks, one
+ * thing after the other; what goes wrong is shown in its state.
+ */
+export class BenchPlace {
+  readonly #parts: PlaceParts;
+  readonly #desk: Desk;
+  readonly #taking: Taking;
+  readonly #linking: Linking;
+  readonly #marks: Marks;
+  /** Everything that is done is done in its turn. */
+  #turn: Promise<void> = Promise.resolve();
+  /** A piece of work has its turn or waits for it. */
+  #busy = false;
+
+  constructor(parts: PlaceParts, simulator: SimulatorSettings) {
+    this.#parts = parts;
+    this.#desk = new Desk(parts.logbook, parts.today, parts.changed, simulator);
+    this.#taking = new Taking(this.#desk);
+    this.#linking = new Linking(this.#desk, this.#taking, parts);
+    this.#marks = new Marks(this.#desk);
+  }
+
+  get state(): PlaceState {
+    return this.#desk.state;
+  }
+
+  /** Calls `listener` with every line that crosses the link, until the returned function is called. */
+  onWire(listener: WireListener): () => void {
+    return this.#linking.onWire(listener);
+  }
+
+  /** Shows what the logbook says of a board. */
+  recollect(serial: string): Promise<void> {
+    return this.#desk.recollect(serial);
+  }
+
+  /** Does what was asked, unless something else is being done. Resolves when it is done or has failed. */
+  async perform(intention: Intention): Promise<void> {
+    if (intention === 'stop') {
+      this.#desk.stop();
+      return;
+    }
+    await this.during(WORK[intention], () => this.#carryOut(intention));
+  }
+
+  /** Writes this fit to the board, if it is still the newest and the readings have not changed since. */
+  async write(fit: string): Promise<void> {
+    await this.during(WORK.write, () => write(this.#desk, this.#taking, fit));
+  }
+
+  /** Leaves a reading out of the fit, with the reason kept. */
+  async setAside(reading: string, reason: string): Promise<void> {
+    await this.#inTurn(undefined, () => this.#marks.setAside(reading, reason));
+  }
+
+  /** Puts a reading that was set aside back into the fit. */
+  async takeBack(reading: string): Promise<void> {
+    await this.#inTurn(undefined, () => this.#marks.takeBack(reading));
+  }
+
+  /**
+   * Does something with the linked board; nothing else is done at this place meanwhile. What goes wrong is shown.
+   *
+   * @param signal of the task aborts when a person asks to stop
+   */
+  async withBoard(
+    work: Work,
+    task: (board: Board, signal: AbortSignal, show: (work: Work) => void) => Promise<void>,
+  ): Promise<void> {
+    await this.during(work, () =>
+      task(this.#desk.linked(), this.#desk.signal, (now) => this.#desk.show(now)),
+    );
+  }
+
+  /**
+   * Lends the bare link out: the conversation is ended before and begun anew afterwards, so that the task may say to
+   * the board whatever it likes. It must leave the link closed.
+   */
+  async lendLink(
+    work: Work,
+    task: (link: ByteLink, signal: AbortSignal, show: (work: Work) => void) => Promise<void>,
+  ): Promise<void> {
+    await this.during(work, () =>
+      this.#linking.lend((link) => task(link, this.#desk.signal, (now) => this.#desk.show(now))),
+    );
+  }
+
+  /** Runs a piece of work; does nothing while another is under way, since the screen offers nothing then. */
+  async during(work: Work, task: () => Promise<void>): Promise<void> {
+    if (this.#busy) return;
+    this.#busy = true;
+    this.#desk.startAfresh();
+    await this.#inTurn(work, task);
+    this.#busy = false;
+  }
+
+  /** Links the board, or links it again, within a piece of work. */
+  link(): Promise<void> {
+    return this.#linking.link();
+  }
+
+  /** Ends the link; the place is empty then. */
+  async clear(): Promise<void> {
+    await this.#linking.unlink();
+    this.#marks.forget();
+  }
+
+  /** The simulated board is set so from now on; at once where it is linked. */
+  async adjust(change: Partial<SimulatorSettings>): Promise<void> {
+    await this.#desk.hand?.adjust(change);
+  }
+
+  /** Shows how the simulated board is set. */
+  show(change: Pick<Partial<PlaceState>, 'simulator' | 'said'>): void {
+    this.#desk.change(change);
+  }
+
+  /** Shows what went wrong. */
+  report(error: unknown): void {
+    this.#desk.report(error);
+  }
+
+  #carryOut(intention: Exclude<Intention, 'stop'>): Promise<void> {
+    const desk = this.#desk;
+    const take = this.#taking;
+    const open = () => openSlots(desk.calibration());
+    switch (intention) {
+      case 'link':
+        return this.#linking.link();
+      case 'unlink':
+        return this.clear();
+      case 'begin':
+        return this.#begin();
+      case 'take one':
+        return take.take(() => open().slice(0, 1), 'fit');
+      case 'take sighting':
+        return take.take(() => {
+          const slots = open();
+          return slots.filter((slot) => slot.sighting === slots[0]?.sighting);
+        }, 'fit');
+      case 'take rest':
+        return take.take(open, 'fit');
+      case 'take gaps':
+        return take.take(() => gapSlots(desk.calibration()), 'fit');
+      case 'fit':
+        return this.#fit();
+      case 'write':
+        return write(desk, take, desk.calibration().fit?.id);
+      case 'prove':
+        return prove(desk, take, () => openProofSlots(desk.calibration().proofReadings));
+      case 'prove again':
+        return prove(desk, take, () => openProofSlots([]));
+      case 'leave':
+        return this.#leave();
+      case 'resume':
+        return this.#resume();
+      case 'end':
+        return this.#close();
+      case 'revert':
+        return revert(desk);
+      case 'undo':
+        return this.#marks.undo();
+    }
+  }
+
+  async #begin(): Promise<void> {
+    const desk = this.#desk;
+    const { calibration } = desk.state.history;
+    if (calibration && !calibration.ended) await desk.end('abandoned', 'Begun again');
+    const { serial } = desk.linked().identity;
+    const stamp = desk.stamp(serial);
+    this.#marks.forget();
+    await desk.append({
+      ...stamp,
+      calibration: `${serial} ${stamp.time}`,
+      kind: 'calibration started',
+      plan: cubePlanInDegrees(),
+    });
+    desk.say('Calibration begun.');
+    await desk.linked().mode('collect');
+  }
+
+  async #fit(): Promise<void> {
+    const desk = this.#desk;
+    const before = desk.calibration();
+    const outcome = await this.#parts.fitter(fitRequest(before, desk.linked().identity));
+    const after = desk.calibration();
+    if (after.readings !== before.readings) return this.#fit(); // one landed meanwhile
+    const stamp = desk.inCalibration();
+    if (!outcome.ok) {
+      const { cause, message, next } = outcome;
+      await desk.append({ ...stamp, kind: 'fit refused', cause, message, next });
+      desk.say(`No fit: ${message}`);
+      return;
+    }
+    await desk.append(
+      { ...stamp, kind: 'fit', id: `fit ${before.fits.length + 1}`, ...without(outcome, 'ok') },
+      ...outcome.setAside.map(({ id, reason }): Entry => ({
+        ...stamp,
+        kind: 'set aside',
+        reading: id,
+        reason,
+        by: 'fit',
+      })),
+    );
+    desk.say('The fit is done.');
+  }
+
+  /** Leaves the calibration as it is; nothing of it is lost, and it can be taken up again. */
+  async #leave(): Promise<void> {
+    const desk = this.#desk;
+    await desk.end('abandoned', 'Left before it was proven');
+    this.#marks.forget();
+    desk.say('The calibration is left.');
+    await desk.board?.mode('idle', desk.signal);
+  }
+
+  async #resume(): Promise<void> {
+    const desk = this.#desk;
+    await desk.append({ ...desk.inCalibration(), kind: 'calibration resumed' });
+    desk.say('The calibration is taken up again.');
+    await desk.linked().mode('collect', desk.signal);
+  }
+
+  async #close(): Promise<void> {
+    await this.#desk.end('proven', 'Every figure of the proof was within its tolerance');
+    this.#desk.say('The calibration is closed.');
+  }
+
+  /** Does something when all that was asked before it is done; what goes wrong is shown. */
+  #inTurn(work: Work | undefined, task: () => Promise<void>): Promise<void> {
+    this.#turn = this.#turn.then(() => this.#run(work, task));
+    return this.#turn;
+  }
+
+  async #run(work: Work | undefined, task: () => Promise<void>): Promise<void> {
+    const desk = this.#desk;
+    desk.change({ ...(work && { work }) }, 'trouble');
+    try {
+      await this.#parts.ready();
+      await task();
+    } catch (error) {
+      desk.report(error);
+    } finally {
+      desk.change({}, 'work');
+    }
+  }
+}
+
+/** The customary plan, its angles in degrees as the logbook keeps them. */
+function cubePlanInDegrees(): Plan {
+  const rounded = (angle: number) => Math.round(degrees(angle) * 1e6) / 1e6;
+  return {
+    name: 'cube',
+    azimuths: 'absolute',
+    sightings: cubePlan().map(({ name, azimuth, inclination, rolls }) => ({
+      sighting: name,
+      azimuth: rounded(azimuth),
+      inclination: rounded(inclination),
+      rolls: rolls.map(rounded),
+    })),
+  };
+}

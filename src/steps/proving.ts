@@ -1,0 +1,39 @@
+import { coefficientsFrom } from '../calib/model.ts';
+import type { Slot } from './calibration-state.ts';
+import type { Desk } from './desk.ts';
+import { openProofSlots, proofOf, truthErrors } from './proof.ts';
+import { meanAndDeviation } from './statistics.ts';
+import type { Taking } from './taking.ts';
+
+/** How many noise-free attitudes the truth is taken over. */
+const TRUTH_ATTITUDES = 400;
+
+/**
+ * Takes fresh readings, draws the proof from them once all are in, and holds what was sealed against the truth where a
+ * simulated board can tell it.
+ *
+ * @param places where readings are still to be taken
+ */
+export async function prove(
+  desk: Desk,
+  taking: Taking,
+  places: () => readonly Slot[],
+): Promise<void> {
+  await taking.take(places, 'proof');
+  const { sealed, fits, proofReadings, proof: drawn } = desk.calibration();
+  if (drawn || openProofSlots(proofReadings).length > 0) return; // stopped before it was whole
+  const fit = fits.findLast(({ id }) => id === sealed?.fit);
+  if (!sealed || !fit) throw new Error('what was sealed came from no fit');
+  await desk.linked().mode('idle');
+  const { generation, set } = sealed;
+  const coefficients = coefficientsFrom(set.model, set.values);
+  const used = fit.readings.filter((reading) => reading.used);
+  const fieldInFit = meanAndDeviation(used.map((reading) => reading.field)).mean;
+  const stamp = desk.inCalibration();
+  const proof = proofOf(proofReadings, coefficients, generation, fieldInFit);
+  await desk.append({ ...stamp, kind: 'proof', ...proof });
+  desk.say(proof.passed ? 'The proof passed.' : 'The proof did not pass.');
+  if (!desk.hand) return;
+  const truth = truthErrors(coefficients, await desk.hand.truth(TRUTH_ATTITUDES));
+  await desk.append({ ...stamp, kind: 'truth compared', generation, ...truth });
+}

@@ -1,0 +1,199 @@
+import type { Board, BoardReading } from '../protocol/board.ts';
+import type { CaptureAim, Entry, TakenReading } from '../records/entries.ts';
+import { aimWords, messageOf } from './bench-words.ts';
+import { fetchReadings, notHeldBy } from './board-memory.ts';
+import {
+  freeId,
+  holds,
+  openSlots,
+  provesNow,
+  type CalibrationState,
+  type Slot,
+} from './calibration-state.ts';
+import type { Desk } from './desk.ts';
+import { openProofSlots } from './proof.ts';
+import { isRefusal, isWithoutReading } from './refusals.ts';
+
+/** What a reading is taken for. */
+export type Purpose = CaptureAim['purpose'];
+
+/** Readings: asked of the board, or sent by it because the trigger was pressed; each recorded once, in its place. */
+export class Taking {
+  /** Where the next reading belongs. */
+  #aim: CaptureAim | undefined;
+  /** The newest number that the board is known to have given. */
+  #lastGiven = 0;
+  /** Readings are recorded one after the other, in the order of their arrival. */
+  #recording: Promise<void> = Promise.resolve();
+
+  constructor(private readonly desk: Desk) {}
+
+  /** The newest number that a board just linked has given. */
+  startAfter(lastGiven: number): void {
+    this.#lastGiven = lastGiven;
+  }
+
+  /** Resolves when every reading that has arrived is recorded. */
+  recorded(): Promise<void> {
+    return this.#recording;
+  }
+
+  /** A reading arrived. */
+  landed(reading: BoardReading): void {
+    this.#lastGiven = Math.max(this.#lastGiven, reading.reading);
+    this.#recording = this.#recording
+      .then(() => this.#record(reading))
+      .catch((error: unknown) => this.desk.report(error));
+  }
+
+  /**
+   * The simulated hand aims, the board captures, for one place after the other.
+   *
+   * @param places looked up when a reading that was still on its way is in
+   */
+  async take(places: () => readonly Slot[], purpose: Purpose): Promise<void> {
+    const { desk } = this;
+    const board = desk.linked();
+    await board.mode('collect', desk.signal);
+    await this.#awaitCapture(board);
+    const slots = places();
+    for (const [done, slot] of slots.entries()) {
+      if (desk.signal.aborted) break;
+      desk.show({ what: 'Taking readings', done, of: slots.length, stoppable: true });
+      this.#aim = aimAt(slot, purpose);
+      try {
+        await desk.hand?.hold(this.#aim.aim);
+        await this.#capture(this.#aim);
+      } finally {
+        this.#aim = undefined;
+      }
+    }
+  }
+
+  /** A capture that nobody waited for to its end has either brought its reading by now or never will. */
+  async #awaitCapture(board: Board): Promise<void> {
+    const { desk } = this;
+    if (!desk.calibration().captureBegun) return;
+    await board.catchUp();
+    await this.#recording;
+    if (!desk.calibration().captureBegun) return;
+    const reason = 'The board has sent no reading of it';
+    await desk.append({ ...desk.inCalibration(), kind: 'capture failed', reason });
+  }
+
+  async #capture(aim: CaptureAim): Promise<void> {
+    const { desk } = this;
+    const board = desk.linked();
+    const stamp = desk.inCalibration();
+    await desk.append({ ...stamp, kind: 'capture begun', after: this.#lastGiven, ...aim });
+    try {
+      await this.#captureWithRoom(board);
+    } catch (error) {
+      const open = desk.calibration().captureBegun !== undefined;
+      if (open && isWithoutReading(error)) {
+        await desk.append({ ...stamp, kind: 'capture failed', reason: messageOf(error) });
+      }
+      throw error;
+    }
+    await this.#recording;
+  }
+
+  async #captureWithRoom(board: Board): Promise<void> {
+    const { signal } = this.desk;
+    try {
+      await board.capture(signal);
+    } catch (error) {
+      if (!isRefusal(error, 'memory_full')) throw error;
+      await this.#acknowledge(board);
+      await board.capture(signal);
+    }
+  }
+
+  /**
+   * Lets the board forget its readings, once each was held against the logbook and what that lacked is in it. A number
+   * alone proves nothing: a board that was repaired may give it twice.
+   */
+  async #acknowledge(board: Board): Promise<void> {
+    const { desk } = this;
+    const { work } = desk.state;
+    const memory = await board.memory(desk.signal);
+    const { readings, unreadable } = await fetchReadings(
+      board,
+      memory,
+      () => true,
+      (done, of) => {
+        const what = 'Comparing the board’s memory with the logbook, to make room';
+        desk.show({ what, done, of, stoppable: true });
+      },
+      desk.signal,
+    );
+    const stamp = desk.inCalibration();
+    const lacking = notHeldBy(await desk.entriesOf(board.identity.serial), readings);
+    if (lacking.length > 0 || unreadable.length > 0) {
+      await desk.append({
+        ...stamp,
+        kind: 'memory saved',
+        memory,
+        readings: lacking,
+        ...(unreadable.length > 0 && { unreadable }),
+      });
+    }
+    const through = memory.last;
+    const count = await board.erase(through);
+    await desk.append({ ...stamp, kind: 'erased', through, count });
+    if (work) desk.show(work);
+  }
+
+  async #record(reading: BoardReading): Promise<void> {
+    const { desk } = this;
+    const { history } = desk.state;
+    if (holds(history, reading)) return;
+    const { calibration } = history;
+    if (!calibration || calibration.ended) return; // it stays on the board, and is saved at the next link
+    const aim = this.#aim ?? calibration.captureBegun ?? this.#shownAim(calibration);
+    const entry = readingEntry(desk, reading, aim?.purpose ?? this.#purpose(), aim);
+    await desk.append(entry);
+    desk.say(`Reading ${entry.id} taken: ${aim ? aimWords(aim) : 'outside the plan'}.`);
+  }
+
+  /** The place that the screen asks for next: what a person who presses the trigger aims at. */
+  #shownAim(calibration: CalibrationState): CaptureAim | undefined {
+    const purpose = this.#purpose();
+    const [slot] =
+      purpose === 'fit' ? openSlots(calibration) : openProofSlots(calibration.proofReadings);
+    return slot && aimAt(slot, purpose);
+  }
+
+  /** What a reading that nobody announced is for. */
+  #purpose(): Purpose {
+    return provesNow(this.desk.state.history) ? 'proof' : 'fit';
+  }
+}
+
+/**
+ * The entry of a reading in the newest calibration.
+ *
+ * @param place where the reading belongs; absent where its aim is not known
+ */
+export function readingEntry(
+  desk: Desk,
+  reading: BoardReading,
+  purpose: Purpose,
+  place: Pick<CaptureAim, 'sighting' | 'aim'> | undefined,
+): Extract<Entry, { kind: 'reading' | 'proof reading' }> {
+  const id = freeId(String(reading.reading), desk.calibration());
+  const taken: TakenReading = {
+    id,
+    reading,
+    ...(place && { sighting: place.sighting, aim: place.aim }),
+  };
+  const kind = purpose === 'fit' ? ('reading' as const) : ('proof reading' as const);
+  return { ...desk.inCalibration(), kind, ...taken };
+}
+
+/** A place of the plan, or of the proof, as an aim. */
+const aimAt = ({ sighting, roll }: Slot, purpose: Purpose): CaptureAim => ({
+  purpose,
+  sighting: sighting.sighting,
+  aim: { azimuth: sighting.azimuth, inclination: sighting.inclination, roll },
+});
