@@ -61,7 +61,7 @@ export class PseudoTerminal {
         bytes: (chunk) => socat.stdin!.write(chunk),
         closed: () => {
           this.#attachment = undefined;
-          void this.#replug();
+          void this.replug();
         },
       });
     }
@@ -69,7 +69,7 @@ export class PseudoTerminal {
   }
 
   /** As when the board's plug is pulled and put back: whoever has the path open is told that it is gone. */
-  async #replug(): Promise<void> {
+  async replug(): Promise<void> {
     await this.#unplug();
     if (!this.#over) await this.#plugIn();
   }

@@ -17,7 +17,12 @@ import type { Taking } from './taking.ts';
  */
 export async function write(desk: Desk, taking: Taking, id: string | undefined): Promise<void> {
   const board = desk.linked();
-  await settleSeal(desk, board);
+  if ((await settleSeal(desk, board)) && desk.calibration().sealed?.fit === id) {
+    // Once more would be another generation with the same coefficients, and the ones before them would be gone.
+    desk.say('It was sealed already: the board runs it.');
+    await board.mode('collect');
+    return;
+  }
   await board.mode('idle'); // so that no reading lands while it is written
   await taking.recorded();
   const { fit } = desk.calibration();
@@ -86,10 +91,10 @@ export async function revert(desk: Desk): Promise<void> {
   }
 }
 
-/** After a seal whose answer was lost: what the board runs tells whether it took. */
-export async function settleSeal(desk: Desk, board: Board): Promise<void> {
+/** After a seal whose answer was lost: what the board runs tells whether it took; resolves with whether it did. */
+export async function settleSeal(desk: Desk, board: Board): Promise<boolean> {
   const begun = desk.state.history.calibration?.sealBegun;
-  if (!begun) return;
+  if (!begun) return false;
   const { replaces: replaced, crc } = begun;
   const outcome = await sealOutcome(board, replaced, crc);
   const sets = await setsOn(board);
@@ -102,6 +107,7 @@ export async function settleSeal(desk: Desk, board: Board): Promise<void> {
       : { ...stamp, kind: 'seal failed', generation, reason },
     { ...stamp, kind: 'coefficients saved', ...sets },
   );
+  return outcome === 'sealed';
 }
 
 /** The same after a revert whose answer was lost; resolves with whether it had happened. */

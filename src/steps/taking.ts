@@ -47,16 +47,17 @@ export class Taking {
   }
 
   /**
-   * The simulated hand aims, the board captures, for one place after the other.
-   *
-   * @param places looked up when a reading that was still on its way is in
+   * The simulated hand aims, the board captures, for one place after the other. A place whose reading was still on its
+   * way, and is in now, is not taken again.
    */
   async take(places: () => readonly Slot[], purpose: Purpose): Promise<void> {
     const { desk } = this;
     const board = desk.linked();
+    const asked = places();
+    const { captureBegun: begun } = desk.calibration();
     await board.mode('collect', desk.signal);
-    await this.#awaitCapture(board);
-    const slots = places();
+    const arrived = begun && (await this.#hasArrived(board));
+    const slots = arrived ? asked.filter((slot) => !isAimAt(begun, slot)) : asked;
     for (const [done, slot] of slots.entries()) {
       if (desk.signal.aborted) break;
       desk.show({ what: 'Taking readings', done, of: slots.length, stoppable: true });
@@ -70,15 +71,15 @@ export class Taking {
     }
   }
 
-  /** A capture that nobody waited for to its end has either brought its reading by now or never will. */
-  async #awaitCapture(board: Board): Promise<void> {
+  /** A capture that nobody waited for to its end has either brought its reading by now or never will; which? */
+  async #hasArrived(board: Board): Promise<boolean> {
     const { desk } = this;
-    if (!desk.calibration().captureBegun) return;
     await board.catchUp();
     await this.#recording;
-    if (!desk.calibration().captureBegun) return;
+    if (!desk.calibration().captureBegun) return true;
     const reason = 'The board has sent no reading of it';
     await desk.append({ ...desk.inCalibration(), kind: 'capture failed', reason });
+    return false;
   }
 
   async #capture(aim: CaptureAim): Promise<void> {
@@ -197,3 +198,6 @@ const aimAt = ({ sighting, roll }: Slot, purpose: Purpose): CaptureAim => ({
   sighting: sighting.sighting,
   aim: { azimuth: sighting.azimuth, inclination: sighting.inclination, roll },
 });
+
+const isAimAt = ({ sighting, aim }: CaptureAim, slot: Slot): boolean =>
+  sighting === slot.sighting.sighting && aim.roll === slot.roll;

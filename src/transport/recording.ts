@@ -280,8 +280,8 @@ function take(openings: OpeningDraft[], mark: Mark, said: Said): RecordingFault 
   if (mark === '<') {
     (exchange?.board ?? opening.before).push(said);
   } else if (mark === '>') {
-    // A line said again is answered when it was answered; and an empty line says nothing.
-    const again = exchange && sameBytes(exchange.host.bytes, said.bytes);
+    // A line that was said again for want of an answer is the same exchange; and an empty line says nothing.
+    const again = exchange?.board.length === 0 && sameBytes(exchange.host.bytes, said.bytes);
     if (!again && text !== '') opening.exchanges.push({ host: said, board: [] });
   } else {
     opening.over = true;
@@ -408,10 +408,10 @@ class Played {
 
   #line(piece: Uint8Array): void {
     const text = new TextDecoder('latin1').decode(piece).trimEnd();
-    if (this.#over || text === '' || text === this.#last) return;
+    if (this.#over || text === '') return;
     const exchange = this.opening.exchanges[this.#at];
     if (!exchange || !this.#matches(exchange.host, text)) {
-      this.#depart(text, exchange?.host);
+      if (text !== this.#last) this.#depart(text, exchange?.host);
       return;
     }
     this.#last = text;

@@ -25,6 +25,9 @@ export interface ListedPort {
 /** After a link ended, its port may take a moment to be there again: how long each further try waits, milliseconds. */
 const REOPENING_MS = [250, 500, 750];
 
+/** How often an open port is looked at, milliseconds. */
+const WATCH_MS = 250;
+
 /** @param path such as `/dev/ttyUSB0` or `COM3` */
 export function serialPortLink(path: string, options: SerialPortOptions = {}): ByteLink {
   return new SerialPortLink(path, options);
@@ -59,6 +62,8 @@ class SerialPortLink implements ByteLink {
   #port: SerialPort | 'opening' | undefined;
   /** It was open before. */
   #wasOpen = false;
+  /** Ends the waiting of each call that was not called back yet. */
+  readonly #waiting = new Set<() => void>();
 
   constructor(
     private readonly path: string,
@@ -86,14 +91,37 @@ class SerialPortLink implements ByteLink {
     port.on('data', (chunk: Buffer) => {
       if (this.#port === port) listener.bytes(Uint8Array.from(chunk)); // its pool is used again
     });
-    port.on('close', (end: Error | null) => {
-      if (this.#port !== port) return;
-      this.#port = undefined;
-      const why = end ? ` (${end.message})` : '';
-      listener.closed(new LinkError('gone', `the serial port is not there any more${why}`));
-    });
+    port.on('close', (end: Error | null) => this.#gone(port, listener, end?.message));
+    this.#watch(port, listener);
     // Without a listener it would end the process; what it means for the link, `close` and `write` tell.
     port.on('error', () => {});
+  }
+
+  /** The port ended by itself. */
+  #gone(port: SerialPort, listener: LinkListener, why = ''): void {
+    if (this.#port !== port) return;
+    this.#port = undefined;
+    this.#giveUp();
+    const reason = `the serial port is not there any more${why === '' ? '' : ` (${why})`}`;
+    listener.closed(new LinkError('gone', reason));
+  }
+
+  /**
+   * Asks the system now and then whether the port is there: on Linux the package may take one that was unplugged for one
+   * that has nothing to say, and ask it again and again.
+   */
+  #watch(port: SerialPort, listener: LinkListener): void {
+    if (process.platform !== 'linux') return;
+    realClock.after(WATCH_MS, () => {
+      if (this.#port !== port || !port.port) return;
+      port.port.getBaudRate().then(
+        () => this.#watch(port, listener),
+        (error: unknown) => {
+          this.#gone(port, listener, messageOf(error));
+          closed(port).catch(() => {}); // its end was told already
+        },
+      );
+    });
   }
 
   async write(bytes: Uint8Array): Promise<void> {
@@ -101,9 +129,10 @@ class SerialPortLink implements ByteLink {
     if (port === undefined || port === 'opening' || !port.isOpen)
       throw new LinkError('closed', 'the link is closed');
     try {
-      await settled((done) => port.write(Buffer.from(bytes), done));
+      await this.#whileOpen((done) => port.write(Buffer.from(bytes), done));
     } catch (error) {
-      if (!port.isOpen) throw new LinkError('closed', 'the link ended while it was written to');
+      if (error instanceof LinkError) throw error;
+      if (!port.isOpen) throw ended();
       throw new LinkError('failed', `the serial port took nothing: ${messageOf(error)}`);
     }
   }
@@ -111,7 +140,24 @@ class SerialPortLink implements ByteLink {
   async close(): Promise<void> {
     const port = this.#port;
     this.#port = undefined;
+    this.#giveUp();
     if (port !== undefined && port !== 'opening') await closed(port);
+  }
+
+  /** Awaits a call, which a port that is closed or unplugged may never call back. */
+  async #whileOpen(call: Parameters<typeof settled>[0]): Promise<void> {
+    let giveUp!: () => void;
+    const end = new Promise<never>((_, reject) => (giveUp = () => reject(ended())));
+    this.#waiting.add(giveUp);
+    try {
+      await Promise.race([settled(call), end]);
+    } finally {
+      this.#waiting.delete(giveUp);
+    }
+  }
+
+  #giveUp(): void {
+    for (const giveUp of this.#waiting) giveUp();
   }
 
   async #opened(): Promise<SerialPort> {
@@ -149,6 +195,8 @@ class SerialPortLink implements ByteLink {
     return port;
   }
 }
+
+const ended = () => new LinkError('closed', 'the link ended while it was written to');
 
 /** Closes a port; one that is gone already is closed. */
 async function closed(port: SerialPort): Promise<void> {

@@ -18,8 +18,14 @@ export async function until(isSo: () => boolean, what: string): Promise<void> {
  * A link in real time that knows when what is on its way has arrived: when every line that was written has been answered
  * by one, or the link has ended. For a far end that answers each line by just one.
  */
-export function watchedLink(link: ByteLink): { link: ByteLink; settle(): Promise<void> } {
+export function watchedLink(link: ByteLink): {
+  link: ByteLink;
+  settle(): Promise<void>;
+  /** Resolves when it is not open. */
+  ended(): Promise<void>;
+} {
   let awaited = 0;
+  let isOpen = false;
   const count = (bytes: Uint8Array): number => bytes.filter((byte) => byte === 0x0a).length;
   const watched = (listener: LinkListener): LinkListener => ({
     bytes: (chunk) => {
@@ -28,6 +34,7 @@ export function watchedLink(link: ByteLink): { link: ByteLink; settle(): Promise
     },
     closed: (end) => {
       awaited = 0;
+      isOpen = false;
       listener.closed(end);
     },
   });
@@ -37,6 +44,7 @@ export function watchedLink(link: ByteLink): { link: ByteLink; settle(): Promise
       open: async (listener) => {
         awaited = 0;
         await link.open(watched(listener));
+        isOpen = true;
       },
       write: async (bytes) => {
         await link.write(bytes);
@@ -45,8 +53,10 @@ export function watchedLink(link: ByteLink): { link: ByteLink; settle(): Promise
       close: async () => {
         await link.close();
         awaited = 0;
+        isOpen = false;
       },
     },
+    ended: () => until(() => !isOpen, 'the end of the link'),
     settle: async () => {
       await until(() => awaited <= 0, 'an answer to every line');
       await pause(30); // what should not come has its chance to come

@@ -40,12 +40,13 @@ class Ear implements LinkListener {
 
 byteLinkContract('a WebSocket', async () => {
   const { board, server } = await served();
+  const link = watchedLink(webSocketLink(server.address(0), Constructor));
   return {
-    ...watchedLink(webSocketLink(server.address(0), Constructor)),
+    ...link,
     probe: PROBE,
     drop: async () => {
       board.board.dropAfter(0);
-      await until(() => !board.isAttached, 'the drop');
+      await link.ended();
     },
     run: (work) => work,
     end: () => {},
