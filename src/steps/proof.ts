@@ -2,6 +2,7 @@ import { degrees, radians, sightDirection, turn } from '../calib/geometry.ts';
 import { directionStatistics } from '../calib/spread.ts';
 import { applyCoefficients, type Applied, type Coefficients } from '../calib/model.ts';
 import type { Vec3 } from '../calib/reading.ts';
+import type { BoardReading } from '../protocol/board.ts';
 import type { TrueReading } from '../protocol/simulator.ts';
 import type {
   PlannedSighting,
@@ -59,7 +60,10 @@ export function proofOf(
   const spreads = spreadsOf(applied);
   const n = readings.length;
   const figures = [
-    ...agreementFigures(applied),
+    ...agreementFigures(
+      readings.map((row) => row.reading),
+      coefficients,
+    ),
     figure('mean spread', meanAndDeviation(spreads).mean, TOLERANCE.spread, '°', n),
     figure(
       'length of the field varies by',
@@ -116,12 +120,15 @@ interface Seen {
 }
 
 /** The board's own angles against ours from the same counts; an angle that either lacks is not counted. */
-function agreementFigures(applied: readonly Seen[]): ProofFigure[] {
+export function agreementFigures(
+  readings: readonly Omit<BoardReading, 'reading' | 'generation'>[],
+  coefficients: Coefficients,
+): ProofFigure[] {
   const azimuth: number[] = [];
   const inclination: number[] = [];
   const roll: number[] = [];
-  for (const { row, seen } of applied) {
-    const board = row.reading;
+  for (const board of readings) {
+    const seen = applyCoefficients(coefficients, board.acc, board.mag);
     if (board.inclination !== undefined && seen.inclination !== undefined) {
       inclination.push(board.inclination - degrees(seen.inclination));
       if (board.azimuth !== undefined && seen.azimuth !== undefined) {
