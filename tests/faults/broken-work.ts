@@ -1,5 +1,7 @@
 import { expect } from 'vitest';
-import { BoardMemory, NonVolatile } from '../../firmware-sim/memory.ts';
+import { ordinaryBuild } from '../../firmware-sim/board.ts';
+import { BoardMemory } from '../../firmware-sim/memory.ts';
+import { NonVolatile } from '../../firmware-sim/non-volatile.ts';
 import { randomStream } from '../../firmware-sim/random.ts';
 import type { BoardReading } from '../../src/protocol/board.ts';
 import type { Entry } from '../../src/records/entries.ts';
@@ -153,7 +155,7 @@ function sets(on: BenchInProcess): string[] {
 }
 
 function memoryOf(on: BenchInProcess): BoardMemory {
-  return new BoardMemory(new NonVolatile(on.board.memoryImage()));
+  return new BoardMemory(new NonVolatile(on.board.memoryImage()), ordinaryBuild.places);
 }
 
 /** Every reading of the board is in the logbook, once and the same; each place has one; what is sealed is in force. */
