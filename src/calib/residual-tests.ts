@@ -25,9 +25,9 @@ import type { Data } from './state.ts';
  *   part of each kind of noise in what the terms are held against (after Satterthwaite 1946).
  *
  * Terms: order and temperature, a straight line in the offset of each chip axis; gravity and field, all functions of
- * the direction of down (of the field) in the body up to the third degree, in the length of that vector; dip, functions
- * of both directions up to the second degree, in the angle between them. Whatever part of a term the model can follow
- * itself drops out with M.
+ * the direction of down (of the field) in the body up to the third degree, in the length of that vector (of gravity
+ * fourth powers too, as a cubic response along an axis leaves them); dip, functions of both directions up to the second
+ * degree, in the angle between them. Whatever part of a term the model can follow itself drops out with M.
  *
  * Many tests at once: p-values are adjusted after Holm (1979), A simple sequentially rejective multiple test
  * procedure, Scand. J. Statist. 6, so that the chance of any false finding among all of them is at most the level.
@@ -250,7 +250,7 @@ function attitudeTerms({ data, weights, seen }: Point, { coefficients }: Fit): T
           const t = rotate(F, g);
           return t.map((x, i) => x / Math.sqrt(1 + 4 * q[i]! * x)) as unknown as Vec3;
         },
-        ({ g }) => [...squares(g), ...cubes(g)],
+        ({ g }) => [...squares(g), ...cubes(g), ...fourths(g)],
       ),
     },
     {
@@ -285,6 +285,8 @@ const cubes = ([x, y, z]: Vec3) => [
   ...[x * x * x, y * y * y, z * z * z, x * y * z],
   ...[x * x * y, x * x * z, y * y * x, y * y * z, z * z * x, z * z * y],
 ];
+
+const fourths = (v: Vec3) => v.map((x) => x ** 4);
 
 /** Readings that share a sighting, or one free attitude, and the projector B across their own unknowns. */
 interface Group {

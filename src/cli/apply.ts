@@ -1,5 +1,6 @@
 import { applyCoefficients } from '../calib/model.ts';
 import { degrees } from '../calib/geometry.ts';
+import { outside, type OutsideReason } from '../calib/validity.ts';
 import { readCoefficients } from '../records/coefficients-file.ts';
 import { readReadings } from '../records/readings-csv.ts';
 import { joinCsv } from '../records/rfc4180.ts';
@@ -21,17 +22,58 @@ function bearing(radians: number | undefined): string {
   return text === '360.000000' ? '0.000000' : text;
 }
 
-/** `apply`: every reading of a file, seen through coefficients, as CSV. */
+/** Readings that lie outside what the coefficients were made for, by reason. */
+type Beyond = Map<OutsideReason, string[]>;
+
+/** How certain an angle is, is for the fit to say; here it is told what a reading was that none of the fit's were. */
+const WHY: Partial<Record<OutsideReason, string>> = {
+  colder: 'colder than the calibration holds for',
+  warmer: 'warmer than the calibration holds for',
+  down_not_covered: 'held as no reading of the calibration was',
+  field_not_covered: 'turned to the field as no reading of the calibration was',
+  no_direction: 'without a direction of down, or of the field',
+};
+
+/** Ids named in full; more than these are counted. */
+const NAMED = 10;
+
+function outsideWords(beyond: Beyond): string {
+  return [...beyond]
+    .map(([reason, ids]) => {
+      const more = ids.length > NAMED ? ` and ${ids.length - NAMED} more` : '';
+      return `Outside what these coefficients hold for: ${ids.slice(0, NAMED).join(', ')}${more}: ${WHY[reason]}.\n`;
+    })
+    .join('');
+}
+
+/**
+ * `apply`: every reading of a file, seen through coefficients, as CSV. Which of them lie outside what the coefficients
+ * hold for, where their file says that, goes to the other stream.
+ */
 export function apply(coefficientsPath: string, readingsPath: string): Outcome {
   const [one, two] = [readBytes(coefficientsPath), readBytes(readingsPath)];
   if (!one.ok) return failed(one.message);
   if (!two.ok) return failed(two.message);
   const set = readCoefficients(one.bytes);
-  if (!set.ok) return failed(`${coefficientsPath}: ${set.message}`);
+  if (!set.ok) {
+    return failed(
+      readCoefficients(two.bytes).ok
+        ? `The two files are the wrong way round: ${readingsPath} holds the coefficients. They come first, and then the readings. Nothing was changed.`
+        : `${coefficientsPath}: ${set.message}`,
+    );
+  }
   const file = readReadings(two.bytes);
   if (!file.ok) return failed(`${readingsPath}: ${file.message}`);
-  const rows = file.readings.map(({ id, acc, mag }) => {
+  const beyond: Beyond = new Map();
+  const rows = file.readings.map(({ id, acc, mag, temperature }) => {
     const seen = applyCoefficients(set.coefficients, acc, mag);
+    if (set.basis) {
+      const { uncertainty, validity } = set.basis;
+      const asked = { ...seen, ...(temperature !== undefined && { temperature }) };
+      for (const reason of outside({ ...validity, uncertainty }, asked)) {
+        if (WHY[reason] !== undefined) beyond.set(reason, [...(beyond.get(reason) ?? []), id]);
+      }
+    }
     return [
       id,
       bearing(seen.azimuth),
@@ -42,5 +84,6 @@ export function apply(coefficientsPath: string, readingsPath: string): Outcome {
       angle(seen.dip),
     ];
   });
-  return { code: 0, out: joinCsv([COLUMNS, ...rows]) };
+  const notes = outsideWords(beyond);
+  return { code: 0, out: joinCsv([COLUMNS, ...rows]), ...(notes !== '' && { err: notes }) };
 }

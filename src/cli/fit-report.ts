@@ -1,9 +1,17 @@
 import { interval95 } from '../calib/covariance.ts';
-import type { Fit, FittedReading } from '../calib/fit.ts';
+import type { AngleChange, ChipChange } from '../calib/comparison.ts';
+import type { FittedReading } from '../calib/fit.ts';
 import { degrees } from '../calib/geometry.ts';
+import type { ModelVerdict } from '../calib/model-choice.ts';
+import type { ResidualTest } from '../calib/residual-tests.ts';
 import type { Stop } from '../calib/solver.ts';
+import type { OutsideReason } from '../calib/validity.ts';
 import { coefficientsToJson, type CoefficientsJson } from '../records/coefficients-file.ts';
+import type { ToleranceChoice } from '../records/entries.ts';
 import type { ReadingsFile } from '../records/readings-csv.ts';
+import type { Advice } from '../steps/advice.ts';
+import type { ComparisonOutcome } from '../steps/comparison-words.ts';
+import type { FileFit } from '../steps/fit-file.ts';
 import { judge, type Standing } from '../steps/judgement.ts';
 import { meanAndDeviation, rootMeanSquare } from '../steps/statistics.ts';
 
@@ -31,9 +39,27 @@ export interface FitReport {
   dip: Constancy & { fitted: number };
   /** Degrees Celsius; null where the file has none. */
   temperature: { least: number; most: number } | null;
-  /** Against the tolerances of src/steps/tolerance.ts: `watch` stops nothing, but a person should look. */
+  /** What it is judged against. */
+  tolerance: { degrees: number; grade: NonNullable<ToleranceChoice['grade']> | null };
+  /** `watch` stops nothing, but a person should look. */
   standing: Standing;
   verdict: string;
+  /** Likely causes, most telling first, and what to do. */
+  advice: readonly Advice[];
+  /** What these readings cannot say and somebody must. */
+  notKnown: readonly string[];
+  modelChoice: ModelVerdict | null;
+  /** Each sighting in turn judged by a fit that had not seen it; null where that could not be had. */
+  heldOut: { sightings: number; meanSpread: number | null; doubtful: string[] } | null;
+  /** Changes in counts; null where they were not made. */
+  residualTests: readonly ResidualTest[] | null;
+  holdsFor: {
+    attitudes: { of: number; outside: number; reasons: Partial<Record<OutsideReason, number>> };
+    /** Largest standard errors of any attitude, degrees. */
+    largest: { azimuth: number; inclination: number };
+  } | null;
+  /** Against the coefficients of another file; null where none was given. */
+  comparison: ComparisonReport | null;
   setAside: { id: string; reason: string }[];
   stopped: Stop;
   iterations: number;
@@ -59,7 +85,20 @@ interface Constancy {
   deviation: number;
 }
 
-export function fitReport(fit: Fit, file: ReadingsFile): FitReport {
+/** Angles in degrees; ratios as they are: 0.01 is one percent. */
+type ComparisonReport = { with: string; same: boolean } & (
+  | { acc: ChipChange; mag: ChipChange; between: Triple; rollZero: number; curvature: Triple; azimuth: AngleChange | null; inclination: AngleChange } // prettier-ignore
+  | { refused: string | null }
+);
+
+type Triple = readonly [number, number, number];
+
+export function fitReport(
+  fit: FileFit,
+  file: ReadingsFile,
+  tolerance: ToleranceChoice,
+  comparison?: { with: string; outcome: ComparisonOutcome },
+): FitReport {
   const used = fit.readings.filter((reading) => reading.used);
   const withSpread = fit.sightings.filter(({ spread }) => spread !== undefined);
   const aims = residuals(used, ({ aimError }) =>
@@ -70,7 +109,7 @@ export function fitReport(fit: Fit, file: ReadingsFile): FitReport {
     standardError: degrees(standardError),
     interval95: degrees(interval95(standardError, freedom)),
   });
-  const { standing, verdict } = judge(fit);
+  const { standing, verdict, advice, notKnown } = judge(fit, undefined, tolerance);
   return {
     model: fit.coefficients.model,
     coefficients: coefficientsToJson(fit.coefficients),
@@ -113,12 +152,72 @@ export function fitReport(fit: Fit, file: ReadingsFile): FitReport {
             least: temperatures.reduce((a, b) => Math.min(a, b)),
             most: temperatures.reduce((a, b) => Math.max(a, b)),
           },
+    tolerance: { degrees: tolerance.degrees, grade: tolerance.grade ?? null },
     standing,
     verdict,
+    advice,
+    notKnown,
+    modelChoice: fit.modelChoice ?? null,
+    heldOut: fit.heldOut
+      ? {
+          sightings: fit.heldOut.count,
+          meanSpread: fit.heldOut.meanSpread === undefined ? null : degrees(fit.heldOut.meanSpread),
+          doubtful: fit.heldOut.doubtful,
+        }
+      : null,
+    residualTests: fit.residualTests ?? null,
+    holdsFor: fit.holdsFor
+      ? {
+          attitudes: fit.holdsFor.attitudes,
+          largest: {
+            azimuth: degrees(fit.holdsFor.largest.azimuth),
+            inclination: degrees(fit.holdsFor.largest.inclination),
+          },
+        }
+      : null,
+    comparison: comparison ? comparisonReport(comparison) : null,
     setAside: fit.setAside,
     stopped: fit.stopped,
     iterations: fit.iterations,
     warnings: fit.warnings,
+  };
+}
+
+function comparisonReport({
+  with: path,
+  outcome,
+}: {
+  with: string;
+  outcome: ComparisonOutcome;
+}): ComparisonReport {
+  if (outcome.same) return { with: path, same: true, refused: null };
+  if (!outcome.ok) return { with: path, same: false, refused: outcome.cause };
+  const { acc, mag, between, rollZero, curvature, azimuth, inclination } = outcome;
+  const each = (v: Triple): Triple => [degrees(v[0]), degrees(v[1]), degrees(v[2])];
+  const chip = (change: ChipChange): ChipChange => ({
+    ...change,
+    crossAxis: each(change.crossAxis),
+    turn: each(change.turn),
+  });
+  const angle = ({ rms, largest, at }: AngleChange): AngleChange => ({
+    rms: degrees(rms),
+    largest: degrees(largest),
+    at: {
+      azimuth: degrees(at.azimuth),
+      inclination: degrees(at.inclination),
+      roll: degrees(at.roll),
+    },
+  });
+  return {
+    with: path,
+    same: false,
+    acc: chip(acc),
+    mag: chip(mag),
+    between: each(between),
+    rollZero: degrees(rollZero),
+    curvature,
+    azimuth: azimuth ? angle(azimuth) : null,
+    inclination: angle(inclination),
   };
 }
 

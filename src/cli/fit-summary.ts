@@ -1,5 +1,7 @@
-import type { Fit } from '../calib/fit.ts';
+import { comparisonWords, type ComparisonOutcome } from '../steps/comparison-words.ts';
+import type { FileFit } from '../steps/fit-file.ts';
 import { judge, settledWords } from '../steps/judgement.ts';
+import { GRADES_SOURCE } from '../steps/tolerance.ts';
 import type { FitReport } from './fit-report.ts';
 
 /** What `fit` prints for a person. */
@@ -13,12 +15,15 @@ and temperature it was made with.
 const short = (value: number): string => String(Number(value.toPrecision(4)));
 
 export function fitSummary(
-  fit: Fit,
+  fit: FileFit,
   report: FitReport,
   files: { readings: string; coefficients: string },
+  comparison?: { with: string; outcome: ComparisonOutcome },
 ): string {
-  const { verdict, findings, blindTo } = judge(fit);
   const { readings, residuals, temperature, setAside } = report;
+  const { degrees, grade } = report.tolerance;
+  const tolerance = grade === null ? { degrees } : { degrees, grade };
+  const { verdict, findings, advice, notKnown, blindTo } = judge(fit, undefined, tolerance);
   const rows: [string, string][] = [
     ['Readings', `${readings.given}, of which the fit used ${readings.used}`],
     ['Model', report.model],
@@ -42,18 +47,31 @@ export function fitSummary(
   return [
     `${files.readings}`,
     `${verdict}`,
+    ...(grade === null ? [] : [`(Grades: ${GRADES_SOURCE}.)`]),
     '',
+    ...section('Not known', notKnown),
+    ...section(
+      'What to do',
+      advice.map(({ cause, then }) => `${cause[0]!.toUpperCase()}${cause.slice(1)}: ${then}`),
+    ),
     ...rows.map(([name, text]) => `${name.padEnd(width)}${text}`),
     '',
-    ...(report.warnings.length > 0 ? ['Warnings', ...report.warnings.map(item), ''] : []),
-    'What this cannot see',
-    ...blindTo.map(item),
-    '',
+    ...(comparison ? against(comparison) : []),
+    ...section('Warnings', report.warnings),
+    ...section('What this cannot see', blindTo),
     `Coefficients written to ${files.coefficients}`,
     '',
     SAFETY,
   ].join('\n');
 }
+
+function against({ with: path, outcome }: { with: string; outcome: ComparisonOutcome }): string[] {
+  const { lead, rows } = comparisonWords(outcome, path);
+  return ['Compared', lead, ...rows.map(({ name, figure }) => item(`${name}: ${figure}`)), ''];
+}
+
+const section = (heading: string, texts: readonly string[]): string[] =>
+  texts.length > 0 ? [heading, ...texts.map(item), ''] : [];
 
 const item = (text: string): string => `- ${text}`;
 

@@ -1,30 +1,72 @@
-import { readReadings } from '../records/readings-csv.ts';
-import { writeCoefficients } from '../records/coefficients-file.ts';
-import { fitFile, type FileFitOptions } from '../steps/fit-file.ts';
+import { readReadings, type ReadingsFile } from '../records/readings-csv.ts';
+import {
+  readCoefficients,
+  writeCoefficients,
+  type CoefficientsFile,
+} from '../records/coefficients-file.ts';
+import type { ToleranceChoice } from '../records/entries.ts';
+import { compared } from '../steps/comparison-words.ts';
+import { basisOf, fitFile, refitOffsets, type FileFitOptions } from '../steps/fit-file.ts';
 import { readBytes, writeText } from './files.ts';
 import { fitReport } from './fit-report.ts';
 import { fitSummary } from './fit-summary.ts';
 import { failed, type Outcome } from './outcome.ts';
 
+export interface FitCommand extends FileFitOptions {
+  readings: string;
+  out: string;
+  json: boolean;
+  tolerance: ToleranceChoice;
+  /** Coefficients to hold the new ones against. */
+  against?: string;
+  /** The calibration whose offsets alone are to be fitted again; the new ones are held against it. */
+  offsetsFrom?: string;
+}
+
 /** `fit`: readings in, coefficients out, and what to think of them. Nothing is written unless all went well. */
-export function fit(
-  readingsPath: string,
-  outPath: string,
-  options: FileFitOptions & { json?: boolean },
-): Outcome {
-  const input = readBytes(readingsPath);
+export function fit(command: FitCommand): Outcome {
+  const { readings: path, tolerance, out } = command;
+  const input = readBytes(path);
   if (!input.ok) return failed(input.message);
   const file = readReadings(input.bytes);
-  if (!file.ok) return failed(`${readingsPath}: ${file.message}`);
-  const result = fitFile(file, options);
-  if (!result.ok) {
-    return failed(`${readingsPath}: ${result.message} ${result.next} Nothing was changed.`);
-  }
-  const report = fitReport(result, file);
-  const written = writeText(outPath, writeCoefficients(result.coefficients));
+  if (!file.ok) return failed(`${path}: ${file.message}`);
+  const before = command.offsetsFrom ?? command.against;
+  const earlier = before === undefined ? undefined : coefficientsIn(before);
+  if (earlier && !earlier.ok) return failed(earlier.message);
+
+  const result = command.offsetsFrom === undefined ? fitFile(file, command) : offsets(file, earlier!, before!); // prettier-ignore
+  if (!result.ok) return failed(`${path}: ${result.message} ${result.next} Nothing was changed.`);
+  const comparison = earlier && {
+    with: before!,
+    outcome: compared(earlier.coefficients, result.coefficients, result.dip),
+  };
+  const report = fitReport(result, file, tolerance, comparison);
+  const kept = command.offsetsFrom === undefined ? undefined : earlier?.basis;
+  const text = writeCoefficients(result.coefficients, basisOf(result, file, tolerance, kept));
+  const written = writeText(out, text);
   if (!written.ok) return failed(written.message);
-  const out = options.json
-    ? `${JSON.stringify(report, null, 2)}\n`
-    : fitSummary(result, report, { readings: readingsPath, coefficients: outPath });
-  return { code: 0, out };
+  return {
+    code: 0,
+    out: command.json
+      ? `${JSON.stringify(report, null, 2)}\n`
+      : fitSummary(result, report, { readings: path, coefficients: out }, comparison),
+  };
+}
+
+function offsets(file: ReadingsFile, { coefficients, basis }: CoefficientsFile, path: string) {
+  if (basis) return refitOffsets(file, { coefficients, basis });
+  return {
+    ok: false as const,
+    message: `${path} says nothing of the calibration behind it, so there is nothing to hold the rest by.`,
+    next: 'Give a file that fit wrote, or fit all coefficients from a whole set of readings.',
+  };
+}
+
+function coefficientsIn(
+  path: string,
+): ({ ok: true } & CoefficientsFile) | { ok: false; message: string } {
+  const input = readBytes(path);
+  if (!input.ok) return input;
+  const set = readCoefficients(input.bytes);
+  return set.ok ? set : { ok: false, message: `${path}: ${set.message}` };
 }

@@ -1,6 +1,14 @@
 import * as v from 'valibot';
+import { DIP } from '../calib/calibration-problem.ts';
 import { determinant } from '../calib/geometry.ts';
-import type { Coefficients, Mat3 } from '../calib/model.ts';
+import { coefficientValues, type Coefficients, type Mat3 } from '../calib/model.ts';
+import { coefficientsOf } from '../calib/state.ts';
+import {
+  basisFromJson,
+  basisSchema,
+  basisToJson,
+  type CalibrationBasis,
+} from './calibration-basis.ts';
 
 /**
  * Coefficients as a JSON file (docs/files.md, docs/schemas/coefficients-1.schema.json). A file says what its numbers
@@ -10,8 +18,8 @@ import type { Coefficients, Mat3 } from '../calib/model.ts';
 const TYPE = 'lodebench.coefficients';
 const VERSION = 1;
 
-/** The most bytes such a file may have; one has about two thousand. */
-const MOST_BYTES = 100_000;
+/** The most bytes such a file may have; one has about two thousand, and with its calibration some thirty thousand. */
+const MOST_BYTES = 1_000_000;
 
 const CONVENTIONS = {
   body: 'x along the sight, y to the right, z down when held upright',
@@ -24,6 +32,13 @@ const CONVENTIONS = {
 } as const;
 
 type Triple = [number, number, number];
+
+/** What a coefficients file holds. */
+export interface CoefficientsFile {
+  coefficients: Coefficients;
+  /** What is known of the calibration that they came from; absent where the file does not say. */
+  basis?: CalibrationBasis;
+}
 
 /** Coefficients as they stand in JSON: matrices as lists of rows. */
 export interface CoefficientsJson {
@@ -61,6 +76,7 @@ const Body = v.pipe(
     p: triple,
     B: matrix,
     q: triple,
+    calibration: v.optional(basisSchema),
   }),
   v.forward(
     v.check(
@@ -93,10 +109,16 @@ export function coefficientsToJson(coefficients: Coefficients): CoefficientsJson
   };
 }
 
-/** Writes a coefficients file. */
-export function writeCoefficients(coefficients: Coefficients): string {
+/** Writes a coefficients file. @param basis what is known of the calibration that they came from */
+export function writeCoefficients(coefficients: Coefficients, basis?: CalibrationBasis): string {
   const body = coefficientsToJson(coefficients);
-  const file = { type: TYPE, version: VERSION, conventions: CONVENTIONS, ...body };
+  const file = {
+    type: TYPE,
+    version: VERSION,
+    conventions: CONVENTIONS,
+    ...body,
+    ...(basis && { calibration: basisToJson(basis) }),
+  };
   // lists of numbers on one line each, so that a person can read a matrix
   const text = JSON.stringify(file, null, 2);
   return `${text.replace(/\[[^[\]]*\]/g, (list) => list.replace(/\s+/g, ' ').replace('[ ', '[').replace(' ]', ']'))}\n`;
@@ -126,7 +148,7 @@ function fault(cause: CoefficientsCause, what: string, path?: string): Coefficie
 /** Reads a coefficients file from its bytes, whole or not at all. Numbers are rounded to binary32, as a board does. */
 export function readCoefficients(
   bytes: Uint8Array,
-): { ok: true; coefficients: Coefficients } | CoefficientsFault {
+): ({ ok: true } & CoefficientsFile) | CoefficientsFault {
   if (bytes.length > MOST_BYTES) {
     return fault('not_json', `the file is too long for coefficients (over ${MOST_BYTES} bytes)`);
   }
@@ -163,7 +185,23 @@ export function readCoefficients(
     const what = issue.received === 'undefined' ? 'it is missing' : issue.message;
     return fault('bad_value', what, path.replace(/^\./, ''));
   }
-  const { A, B, ...rest } = body.output;
+  const { A, B, calibration, ...rest } = body.output;
   const flat = (rows: readonly (readonly number[])[]) => rows.flat() as unknown as Mat3;
-  return { ok: true, coefficients: { ...rest, A: flat(A), B: flat(B) } };
+  const coefficients: Coefficients = { ...rest, A: flat(A), B: flat(B) };
+  if (!calibration) return { ok: true, coefficients };
+  const basis = basisFromJson(calibration);
+  return belongs(basis, coefficients)
+    ? { ok: true, coefficients, basis }
+    : fault('bad_value', 'it is of other coefficients than those in the file', 'calibration.theta');
+}
+
+/** Whether the parameters of a calibration are those of the coefficients, which are rounded to binary32. */
+function belongs({ uncertainty }: CalibrationBasis, coefficients: Coefficients): boolean {
+  const { accScale, magScale, model } = coefficients;
+  if (uncertainty.theta.length !== (model === 'bowed' ? DIP + 4 : DIP + 1)) return false;
+  const theta = Float64Array.from(uncertainty.theta);
+  const values = coefficientValues(coefficientsOf(theta, { acc: accScale, mag: magScale }));
+  return coefficientValues(coefficients).every(
+    (value, i) => Math.abs(value - values[i]!) <= 1e-5 * Math.max(1, Math.abs(value)),
+  );
 }

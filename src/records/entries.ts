@@ -66,8 +66,10 @@ export interface ToleranceChoice {
 export interface HoldsFor {
   /** Coldest and warmest of the readings used, degrees Celsius; absent where none told its temperature. */
   temperature?: { coldest: number; warmest: number };
-  /** Attitudes that stand for all, and how many of them it does not hold for, by reason; one may have several. */
+  /** Attitudes that stand for all, and how many of them no reading was near, by reason; one may have several. */
   attitudes: { of: number; outside: number; reasons: Partial<Record<OutsideReason, number>> };
+  /** Largest standard errors among those attitudes, radians. */
+  largest: AngleErrors;
 }
 
 /** What was found out about a fit beside what it says itself. Radians. Each is absent where it could not be had. */

@@ -1,15 +1,14 @@
-import { fit, type FitOptions, type FitRefusal } from '../calib/fit.ts';
-import { leaveSightingsOut } from '../calib/held-out.ts';
-import type { Reading } from '../calib/reading.ts';
+import type { FitOptions, FitRefusal } from '../calib/fit.ts';
 import type { BoardIdentity } from '../protocol/board.ts';
 import type { FitRecord } from '../records/entries.ts';
 import { aimInRadians } from '../records/readings-csv.ts';
 import { keptReadings, type CalibrationState } from './calibration-state.ts';
+import { fitAndExamine, type ExaminedReading } from './examination.ts';
 
 /** From readings of the logbook to a fit and back. Plain data both ways, so that it may run in a worker. */
 
 export interface FitRequest {
-  readings: readonly Reading[];
+  readings: readonly ExaminedReading[];
   options: FitOptions;
 }
 
@@ -27,6 +26,7 @@ export function fitRequest(state: CalibrationState, identity: BoardIdentity): Fi
       id,
       acc: reading.acc,
       mag: reading.mag,
+      ...(reading.temperature !== undefined && { temperature: reading.temperature }),
       ...(sighting !== undefined && { sighting }),
       ...(aim && { aim: aimInRadians(aim) }),
     })),
@@ -42,9 +42,7 @@ export function fitRequest(state: CalibrationState, identity: BoardIdentity): Fi
   };
 }
 
-/** Fits, and judges the fit on sightings left out. A result is plain data, as the logbook wants it. */
+/** Fits by the model that predicts sightings left out better, and examines the fit. */
 export function runFit({ readings, options }: FitRequest): FitOutcome {
-  const result = fit(readings, options);
-  const heldOut = result.ok && leaveSightingsOut(result, readings);
-  return heldOut ? { ...result, heldOut } : result;
+  return fitAndExamine(readings, options);
 }

@@ -157,6 +157,16 @@ describe('what is wrong is found', () => {
     expect(bowed.filter((name) => name.startsWith('attitude_'))).toEqual([]);
   });
 
+  it.each(sessions)('an accelerometer with a cubic response, under either model, %i', (seed) => {
+    const readings = simulate({ seed }).readings.map((reading) => {
+      const [x, y, z] = reading.acc.map((count) => 16384 * 0.01 * (count / 16384) ** 3);
+      return shifted(reading, 'acc', [x!, y!, z!]);
+    });
+    for (const model of ['straight', 'bowed'] as const) {
+      expect(departing(tested(readings, { model }))).toContain('attitude_gravity');
+    }
+  });
+
   it.each(sessions)('a magnet in the pocket that pulls by its side, %i', (seed) => {
     // a loose part that hangs: its field depends on where down is
     const { readings } = simulate({ seed });

@@ -1,0 +1,172 @@
+import { degrees } from '../calib/geometry.ts';
+import type { FitRecord } from '../records/entries.ts';
+import { degreesText, listed } from './finding.ts';
+import { departs } from './residual-words.ts';
+import { TOLERANCE, type Limits } from './tolerance.ts';
+
+/** Why a calibration is not as good as it should be, most telling first, and what to do about it. */
+export interface Advice {
+  /** The likely cause, as the end of a sentence. */
+  cause: string;
+  then: string;
+}
+
+/** What stands out in a fit: figures over their limits, and noise over what is declared. */
+export interface Signs {
+  fit: Omit<FitRecord, 'id'>;
+  /** Chip axes were taken for body axes, since nothing says how they sit. */
+  assumedAxes: boolean;
+  /** Which figures are over their limits. */
+  over: { field: boolean; dip: boolean; gravity: boolean; spread: boolean; angle: boolean };
+  /** Noise found over noise declared, where it is declared and chance does not explain it; else undefined. */
+  louder: { acc: boolean; mag: boolean } | undefined;
+  limits: Limits;
+  /** Half of the 95 % interval of azimuth × cos inclination and of inclination, the wider one, degrees. */
+  interval: number;
+  /** How many readings of a leg to average until noise and calibration together are within the tolerance. */
+  average: number;
+}
+
+export function adviceFor(signs: Signs): Advice[] {
+  const { fit, assumedAxes, over, louder, limits, interval, average } = signs;
+  const found = (...starts: string[]) => departs(fit.residualTests, ...starts);
+  const advice: Advice[] = [];
+  if (assumedAxes) {
+    advice.push({
+      cause: 'nothing says how the chips sit',
+      then: 'Give the plan’s aims with the readings, or say how the chips are mounted, and fit again.',
+    });
+  }
+  const drift = driftAdvice(fit);
+  // whoever takes readings in the order of a plan goes through attitudes in order too: attitude explains it as well
+  const bends = found('attitude_gravity').length > 0;
+  const placed = found('attitude_field', 'attitude_dip').length > 0;
+  if (drift && !(drift.doubtful && (bends || placed))) advice.push(drift);
+  if (bends) advice.push(bendAdvice(fit));
+  // a noisy magnetometer makes the length of the field vary as well; it does so alike in all attitudes
+  const fieldVaries = over.field || (over.dip && !over.gravity);
+  if ((placed && !bends) || (fieldVaries && louder?.mag !== false)) {
+    advice.push({
+      cause: 'iron near the sensor, or a disturbed site',
+      then: 'Go away from buildings, vehicles, steel and batteries, take off watch, knife and phone, and take the readings again. A site is clean where the field keeps its length as you walk about.',
+    });
+  }
+  if (advice.length === 0 && louder?.acc && louder.mag) {
+    advice.push({
+      cause: 'noise well over what the board declares, in both sensors',
+      then: 'Rest it against something firm and wait a moment before each reading; if it stays so, the sensors are noisier than the board says.',
+    });
+  } else if (!bends && (louder?.acc || (over.gravity && louder === undefined))) {
+    advice.push({
+      cause: 'a board that was not held still',
+      then: 'Rest it against something firm, wait a moment before each reading, and take those with the largest misfit again.',
+    });
+  }
+  const aim = fit.noise.aim === undefined ? 0 : degrees(fit.noise.aim);
+  if (aim > TOLERANCE.aim * Math.max(1, limits.angle)) {
+    advice.push({
+      cause: `the aim, which scattered by ${degreesText(aim)}`,
+      then: 'Aim at a small mark some metres away, at the same one for every roll of a sighting, with the instrument rested.',
+    });
+  }
+  const { doubtful = [] } = fit.heldOut ?? {};
+  if (doubtful.length > 0) {
+    const which = `sighting${doubtful.length > 1 ? 's' : ''} ${listed(doubtful)}`;
+    advice.push({
+      cause: `${which}, at odds with all the others`,
+      then: `Take ${which} again, or set those readings aside with the reason.`,
+    });
+  }
+  const stands = fit.readings.filter(
+    ({ used, misfit }) => used && (misfit ?? 0) > TOLERANCE.misfit,
+  );
+  if (stands.length > 0 && advice.length === 0) {
+    const which = `reading${stands.length > 1 ? 's' : ''} ${listed(stands.slice(0, 5).map(({ id }) => id))}`;
+    advice.push({
+      cause: `${which}, far off the others`,
+      then: `Take ${which} again, or set aside with the reason.`,
+    });
+  }
+  if (advice.length === 0 || over.angle) advice.push(...noiseAdvice(fit, over, limits, interval));
+  if (average > 1 && average <= MOST_TO_AVERAGE) {
+    advice.push({
+      cause: 'the sensors’ noise, in a single reading',
+      then: `Take the mean of ${average} readings for each leg.`,
+    });
+  }
+  return advice;
+}
+
+/** More readings of one leg than this nobody takes. */
+const MOST_TO_AVERAGE = 30;
+
+/**
+ * Something changed from reading to reading: with temperature or with time, whichever explains more. `doubtful` where
+ * the one sign of it is that neighbours go together.
+ */
+function driftAdvice({
+  residualTests,
+}: Signs['fit']): (Advice & { doubtful: boolean }) | undefined {
+  // both are F-tests with the same degrees of freedom, so that the statistics compare
+  const strongest = (start: string) =>
+    Math.max(0, ...departs(residualTests, start).map(({ statistic }) => statistic ?? 0));
+  const [order, warmth] = [strongest('order'), strongest('temperature')];
+  if (warmth > order) {
+    return {
+      cause: 'sensors that drift with temperature',
+      then: 'Let board and battery come to the temperature of the place, then take the readings again without a break.',
+      doubtful: false,
+    };
+  }
+  if (order === 0 && departs(residualTests, 'serial').length === 0) return undefined;
+  return {
+    cause:
+      'a change between the first reading and the last, such as warming up, a knock, or iron that moved',
+    then: 'Let it warm up, leave battery, pens and keys where they are, and take the readings again in one go.',
+    doubtful: order === 0,
+  };
+}
+
+/** The length of gravity depends on attitude. */
+function bendAdvice({ coefficients, modelChoice }: Signs['fit']): Advice {
+  if (coefficients.model === 'straight' && modelChoice?.why === 'forced') {
+    return {
+      cause: 'an accelerometer whose response is curved, fitted by a straight model',
+      then: 'Let the model be chosen from the readings, or ask for bowed.',
+    };
+  }
+  if (coefficients.model === 'straight' && modelChoice?.why !== 'not_clear') {
+    return {
+      cause: 'an accelerometer whose response is curved',
+      then: 'Take more sightings, each with its four rolls, so that a bowed model can be told from a straight one.',
+    };
+  }
+  return {
+    cause:
+      'an accelerometer that bends in a way neither model has, or a board that moved in some attitudes',
+    then: 'Hold it still in every attitude; if it stays so, the accelerometer is near the end of its range, or not sound.',
+  };
+}
+
+/** Where nothing else explains it: the sensors are as noisy as they are. */
+function noiseAdvice(
+  fit: Signs['fit'],
+  over: Signs['over'],
+  limits: Limits,
+  interval: number,
+): Advice[] {
+  if (!Object.values(over).some(Boolean)) return [];
+  const n = fit.readings.filter(({ used }) => used).length;
+  // standard errors fall with the square root of the number of readings
+  const more = Math.ceil(n * ((interval / limits.angle) ** 2 - 1));
+  const then =
+    over.angle && more <= MOST_MORE
+      ? `Take about ${more} readings more, in the attitudes that are thinly covered.`
+      : over.angle
+        ? 'No sensible number of readings makes up for it: take better sensors, or be content with a coarser tolerance.'
+        : 'Rest the instrument, wait a moment before each reading, or let the board average more samples.';
+  return [{ cause: 'the noise of the sensors', then }];
+}
+
+/** More readings than this nobody takes. */
+const MOST_MORE = 300;
