@@ -1,5 +1,5 @@
 import { LINE_LIMIT } from '../../protocol/line.ts';
-import { checkOf, withCheck, type Talk } from './talk.ts';
+import { checkOf, QUIET_MS, withCheck, type Talk } from './talk.ts';
 import type { Check, Trial } from './trial.ts';
 
 /** Checks of SPEC.md, section 1, and of what is answered to a line that cannot be read (2.4). */
@@ -54,7 +54,8 @@ export const lineChecks: readonly Check[] = [
       }
       const tag = trial.talk.freshTag();
       const line = bytesOf(`\n?${tag} memory\n`);
-      trial.expectOk(await trial.talk.send(line, { tag, piece: line.length }), undefined);
+      const manner = { tag, piece: line.length, answers: 0, ms: QUIET_MS };
+      trial.expectOk(await trial.talk.say(line, manner));
     },
   },
   {
@@ -141,7 +142,9 @@ export const lineChecks: readonly Check[] = [
       await trial.hello();
       const { talk } = trial;
       const bad = (bytes: Uint8Array) => talk.send(bytes, { piece: 64 });
-      trial.expectError(await bad(padded(talk.freshTag(), LINE_LIMIT + 1)), 'bad_line');
+      for (const over of [1, 2, 40]) {
+        trial.expectError(await bad(padded(talk.freshTag(), LINE_LIMIT + over)), 'bad_line');
+      }
       trial.expectError(await bad(bytesOf(`${'x'.repeat(2000)}\n`)), 'bad_line');
       const hidden = new TextDecoder().decode(withCheck(`?${talk.freshTag()} memory`));
       for (const before of [LINE_LIMIT - 1, LINE_LIMIT, LINE_LIMIT + 1]) {

@@ -15,12 +15,17 @@ export const restartChecks: readonly Check[] = [
       ground.beforeRestart = { memory: await trial.memory() };
       if (ground.mayTakeReadings) {
         await trial.collect();
-        ground.beforeRestart = { reading: await trial.capture(), memory: await trial.memory() };
+        const { reading } = await trial.get('capture');
+        ground.beforeRestart = {
+          reading: await trial.get(`recall reading=${reading?.[0]}`),
+          memory: await trial.memory(),
+        };
       }
       await trial.stage(ground.sets.own);
       await ground.hands.restart!();
+      const before = talk.heard.length;
       await talk.reopen();
-      const unasked = await talk.listen();
+      const unasked = { ...(await talk.listen()), came: talk.heard.slice(before) };
       trial.expect(unasked.came.length === 0, unasked);
       for (const request of ['memory', 'sense', 'mode set=collect']) {
         trial.expectError(await trial.ask(request), 'no_hello');

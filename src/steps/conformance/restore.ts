@@ -59,7 +59,7 @@ export class Restorer {
     }
     if (ledger.sealed && right) {
       words.push(
-        `The set in force may be this check’s own, which is yours turned one degree about the sight: azimuth and inclination are as before, and roll is one degree off. Ask coefficients which=in_force: if its crc is ${right.crc}, yours is in force; if not, revert, naming the generation it says, brings yours back.`,
+        `The set in force may be another than was found: most likely this check’s own, which is the same turned one degree about the sight, so that azimuth and inclination are as before and roll is one degree off. Ask coefficients which=in_force: if its crc is ${right.crc}, the right one is in force; if not, revert, naming the generation it says, brings the right one back.`,
       );
       requests.push('coefficients which=in_force', `revert replaces=${right.generation + 1}`);
     }

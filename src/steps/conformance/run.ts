@@ -96,11 +96,9 @@ export async function checkConformance(
     };
   }
   const left = await leave(talk, restorer, cut);
-  for (const check of CHECKS.slice(results.length)) {
-    results.push(
-      untried(check, cut?.stopped ? 'the run was stopped' : `the run was cut off: ${cut?.reason}`),
-    );
-  }
+  if (!ground && !talk.ended && !cut?.stopped) results.push(unanswered(talk));
+  const why = cut?.stopped ? 'the run was stopped' : `the run was cut off: ${cut?.reason}`;
+  for (const check of CHECKS.slice(results.length)) results.push(untried(check, why));
   for (const { name, section, says, judge } of throughoutChecks) {
     const findings = judge(talk);
     const outcome = findings.length > 0 ? 'failed' : talk.heard.length > 0 ? 'passed' : 'not tried';
@@ -252,6 +250,15 @@ const untried = ({ name, section, says }: Check, why: string): CheckResult => ({
   findings: [],
   exchanges: [],
 });
+
+/** The first check, where the board never answered hello. */
+function unanswered({ exchanges, heard }: Talk): CheckResult {
+  const { name, section, says } = CHECKS[0]!;
+  const sent = exchanges.map((exchange) => exchange.sent);
+  const came = heard.slice(0, 24).map(({ text }) => text);
+  const findings = [{ sent, came, wanted: `An answer. ${says}` }];
+  return { name, section, says, outcome: 'failed', findings, exchanges: [] };
+}
 
 /** Ends the run: puts back what can be put back, and says what state the board is in. */
 async function leave(

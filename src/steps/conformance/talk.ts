@@ -25,7 +25,7 @@ export interface Heard {
   readonly at: number;
   /** An answer that nobody asked for, or one too many. */
   readonly stray: boolean;
-  /** In which conversation it came: 0 before the first answered hello. */
+  /** In which conversation it came: 0 where no hello was answered since the link was opened. */
   readonly conversation: number;
   /** What was being asked when it came. */
   readonly during?: Exchange;
@@ -108,6 +108,8 @@ export class Talk {
   #ended: LinkError | undefined;
   #now: { exchange: Exchange; heard: () => void; failed: (error: Error) => void } | undefined;
   #conversation = 0;
+  /** Whether a hello was answered since the link was opened. */
+  #greeted = false;
   #lastTag = 0;
   #signal: AbortSignal | undefined;
 
@@ -127,6 +129,7 @@ export class Talk {
   /** @throws LinkError */
   async open(): Promise<void> {
     this.#ended = undefined;
+    this.#greeted = false;
     this.#bytes = [];
     this.#length = 0;
     await this.link.open({
@@ -136,6 +139,11 @@ export class Talk {
         this.#now?.failed(this.#cut());
       },
     });
+  }
+
+  /** Whether the link ended by itself. */
+  get ended(): boolean {
+    return this.#ended !== undefined;
   }
 
   close(): Promise<void> {
@@ -311,7 +319,7 @@ export class Talk {
     }
     const printable = bytes.every((byte) => byte >= 0x20 && byte <= 0x7e);
     const text = shown(bytes);
-    const mark = / #([0-9A-F]{4})$/.exec(text);
+    const mark = / #([0-9A-Fa-f]{4})$/.exec(text);
     const body = mark ? text.slice(0, mark.index) : text;
     const parsed = printable && length <= KEPT_BYTES ? parseLine(body) : undefined;
     const line = typeof parsed === 'object' ? parsed : undefined;
@@ -324,7 +332,7 @@ export class Talk {
       ...(line && { line }),
       at: this.clock.now(),
       stray: line?.kind === 'answer' && !this.#awaited(line, during),
-      conversation: this.#conversation,
+      conversation: this.#greeted ? this.#conversation : 0,
       ...(during && { during }),
     };
     this.heard.push(heard);
@@ -332,11 +340,15 @@ export class Talk {
     during.came.push(heard);
     const greeted = during.verb === 'hello' && line?.kind === 'answer' && line.ok && !heard.stray;
     if (greeted && !this.#isRepeat(during)) this.#conversation += 1;
+    if (greeted) this.#greeted = true;
     this.#now!.heard();
   }
 
   #awaited({ tag }: Answer, during: Exchange | undefined): boolean {
     if (!during) return false;
+    const { answers, came } = during;
+    const before = came.filter(({ line, stray }) => line?.kind === 'answer' && !stray).length;
+    if (answers > 0 && before >= answers) return false;
     return during.tag === undefined || tag === during.tag || tag === 0;
   }
 

@@ -3,7 +3,7 @@ import { setCrc } from '../../protocol/messages.ts';
 import type { BoardCode } from '../../protocol/errors.ts';
 import type { Fields } from '../../protocol/line.ts';
 import { messageFault, readSet, type MessageName } from './fields-of.ts';
-import { eventsOf, type Exchange, type Talk } from './talk.ts';
+import type { Exchange, Talk } from './talk.ts';
 
 /** One check of a board: what SPEC.md says, what is sent, and what is made of the answers. */
 
@@ -99,8 +99,8 @@ export interface Ground {
   sets: { own: StagedSet; other: StagedSet };
   /** The set that must be in force in the end, and its generation now. */
   right?: StoredSet;
-  /** What was sealed or reverted last, to send it once more. */
-  lastChange?: { request: string; tag: number; answer: string };
+  /** What was sealed or reverted last, to send it once more, and the generation that was in force after it. */
+  lastChange?: { request: string; tag: number; answer: string; generation?: number };
   /** What was so before the board was restarted. */
   beforeRestart?: { reading?: Fields; memory?: Memory };
 }
@@ -219,15 +219,6 @@ export class Trial {
     await this.hello();
     await this.get('mode set=collect');
     this.ground.ledger.readings = true;
-  }
-
-  /** Takes a reading; gives the fields of its event, which must come. */
-  async capture(): Promise<Fields> {
-    const exchange = await this.talk.ask('capture');
-    this.needOk(exchange);
-    const event = eventsOf(exchange.came).find(({ event }) => event === 'reading');
-    this.need(event !== undefined, 'a capture brought no event before its answer');
-    return event.fields;
   }
 
   /** The set in force and its generation; another check looks at whether they are read rightly. */
