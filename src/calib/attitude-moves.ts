@@ -1,4 +1,4 @@
-import type { Observations } from './calibration-problem.ts';
+import type { Observations } from './residuals.ts';
 
 /** Attitudes of readings and frames of sightings in typed arrays, nine numbers each, and how a step moves them. */
 
@@ -36,13 +36,7 @@ export function turnAttitude(
   d1: number,
   d2: number,
 ): void {
-  const turn = rotation(d0, d1, d2);
-  for (let row = j * 9; row < j * 9 + 9; row += 3) {
-    for (let c = 0; c < 3; c++) {
-      to[row + c] =
-        from[row]! * turn[c]! + from[row + 1]! * turn[3 + c]! + from[row + 2]! * turn[6 + c]!;
-    }
-  }
+  turnRows(from, to, j * 9, d0, d1, d2);
 }
 
 /** Frame k of `to` becomes that of `from`, its direction d moved towards d + τ₀P₀ + τ₁P₁ and the axes with it. */
@@ -54,38 +48,40 @@ export function turnFrame(
   t1: number,
 ): void {
   const f = k * 9;
-  // that rotation turns about d × Pτ = τ₀ P₁ − τ₁ P₀
-  const turn = rotation(
-    t0 * from[f + 6]! - t1 * from[f + 3]!,
-    t0 * from[f + 7]! - t1 * from[f + 4]!,
-    t0 * from[f + 8]! - t1 * from[f + 5]!,
+  // that rotation turns about d × Pτ = τ₀ P₁ − τ₁ P₀; the rows are the vectors that it turns, hence the other sign
+  turnRows(
+    from,
+    to,
+    f,
+    t1 * from[f + 3] - t0 * from[f + 6],
+    t1 * from[f + 4] - t0 * from[f + 7],
+    t1 * from[f + 5] - t0 * from[f + 8],
   );
-  for (let row = f; row < f + 9; row += 3) {
-    for (let c = 0; c < 3; c++) {
-      to[row + c] =
-        turn[c * 3]! * from[row]! +
-        turn[c * 3 + 1]! * from[row + 1]! +
-        turn[c * 3 + 2]! * from[row + 2]!;
-    }
-  }
 }
 
-/** Rotation matrix exp([v]×), row by row (Rodrigues' formula). */
-export function rotation(x: number, y: number, z: number): Float64Array {
+/** Three rows r from `at` on become r exp([v]×) = r + s r×v + c (r×v)×v (Rodrigues' formula). */
+function turnRows(
+  from: Float64Array,
+  to: Float64Array,
+  at: number,
+  x: number,
+  y: number,
+  z: number,
+): void {
   const angle2 = x * x + y * y + z * z;
   const angle = Math.sqrt(angle2);
   // sin(a)/a and (1 − cos a)/a², by series where division would lose digits
   const s = angle < 1e-4 ? 1 - angle2 / 6 : Math.sin(angle) / angle;
   const c = angle < 1e-4 ? 0.5 - angle2 / 24 : (1 - Math.cos(angle)) / angle2;
-  const m = new Float64Array(9);
-  m[0] = 1 - c * (y * y + z * z);
-  m[1] = c * x * y - s * z;
-  m[2] = c * x * z + s * y;
-  m[3] = c * x * y + s * z;
-  m[4] = 1 - c * (x * x + z * z);
-  m[5] = c * y * z - s * x;
-  m[6] = c * x * z - s * y;
-  m[7] = c * y * z + s * x;
-  m[8] = 1 - c * (x * x + y * y);
-  return m;
+  for (let row = at; row < at + 9; row += 3) {
+    const r0 = from[row];
+    const r1 = from[row + 1];
+    const r2 = from[row + 2];
+    const p0 = r1 * z - r2 * y;
+    const p1 = r2 * x - r0 * z;
+    const p2 = r0 * y - r1 * x;
+    to[row] = r0 + s * p0 + c * (p1 * z - p2 * y);
+    to[row + 1] = r1 + s * p1 + c * (p2 * x - p0 * z);
+    to[row + 2] = r2 + s * p2 + c * (p0 * y - p1 * x);
+  }
 }

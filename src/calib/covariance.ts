@@ -1,5 +1,5 @@
 import { DIP } from './calibration-problem.ts';
-import { bodyVectors, cross, dot, inverse, rotate, transpose, type Mat3 } from './geometry.ts';
+import { attitude, inverse, type Mat3 } from './geometry.ts';
 import type { Vec3 } from './reading.ts';
 import { studentQuantile } from './quantiles.ts';
 
@@ -52,7 +52,7 @@ export function uncertaintyFrom(
   const figures = (['azimuth', 'inclination'] as const).map((angle) => {
     // mean variance tr(R C), R the mean square of the derivatives; each noise's part of it tr(C R C N)
     const variance = traceOf(squares[angle], covariance);
-    const response = product(product(covariance, squares[angle], width), covariance, width);
+    const response = sandwich(covariance, squares[angle], width);
     const scatter = shares(response).reduce(
       (sum, { part, redundancy }) => sum + part ** 2 / Math.max(1, redundancy),
       0,
@@ -60,9 +60,9 @@ export function uncertaintyFrom(
     return { error: Math.sqrt(Math.max(0, variance)), freedom: variance ** 2 / scatter };
   });
   return {
-    azimuth: figures[0]!.error,
-    inclination: figures[1]!.error,
-    freedom: { azimuth: figures[0]!.freedom, inclination: figures[1]!.freedom },
+    azimuth: figures[0].error,
+    inclination: figures[1].error,
+    freedom: { azimuth: figures[0].freedom, inclination: figures[1].freedom },
     theta: [...theta],
     covariance: [...covariance],
   };
@@ -75,45 +75,64 @@ export function uncertaintyFrom(
 export function meanSquares(
   theta: readonly number[],
 ): Record<'azimuth' | 'inclination', Float64Array> {
-  const size = theta.length ** 2;
-  const squares = { azimuth: new Float64Array(size), inclination: new Float64Array(size) };
+  const width = theta.length;
+  const squares = {
+    azimuth: new Float64Array(width * width),
+    inclination: new Float64Array(width * width),
+  };
   const rowsAt = derivatives(theta);
-  const all = attitudesEverywhere();
-  for (const [a, i, r] of all) {
-    const rows = rowsAt(a, i, r);
-    addSquare(squares.azimuth, rows.azimuth, 1 / all.length);
-    addSquare(squares.inclination, rows.inclination, 1 / all.length);
+  for (const attitude of everywhere) {
+    const rows = rowsAt(attitude);
+    addSquare(squares.azimuth, rows.azimuth);
+    addSquare(squares.inclination, rows.inclination);
+  }
+  for (const square of [squares.azimuth, squares.inclination]) {
+    for (let i = 0; i < width; i++) {
+      for (let c = i; c < width; c++) {
+        square[i * width + c] /= everywhere.length;
+        square[c * width + i] = square[i * width + c];
+      }
+    }
   }
   return squares;
 }
 
-/** Adds weight × v vᵀ. */
-function addSquare(m: Float64Array, v: Float64Array, weight: number): void {
+/** Adds v vᵀ to the upper triangle. */
+function addSquare(m: Float64Array, v: Float64Array): void {
   const n = v.length;
   for (let i = 0; i < n; i++) {
-    const vi = weight * v[i]!;
+    const vi = v[i];
     if (vi === 0) continue;
-    for (let c = 0; c < n; c++) m[i * n + c] = m[i * n + c]! + vi * v[c]!;
+    for (let c = i; c < n; c++) m[i * n + c] += vi * v[c];
   }
 }
 
 /** tr(M C) of two symmetric matrices. */
 export function traceOf(M: Float64Array, C: Float64Array): number {
   let sum = 0;
-  for (let i = 0; i < M.length; i++) sum += M[i]! * C[i]!;
+  for (let i = 0; i < M.length; i++) sum += M[i] * C[i];
   return sum;
 }
 
-function product(a: Float64Array, b: Float64Array, n: number): Float64Array {
-  const m = new Float64Array(n * n);
+/** C M C of symmetric n×n matrices; what is zero in M costs nothing. */
+function sandwich(C: Float64Array, M: Float64Array, n: number): Float64Array {
+  const left = new Float64Array(n * n);
   for (let i = 0; i < n; i++) {
     for (let k = 0; k < n; k++) {
-      const aik = a[i * n + k]!;
-      if (aik === 0) continue;
-      for (let c = 0; c < n; c++) m[i * n + c] = m[i * n + c]! + aik * b[k * n + c]!;
+      const m = M[i * n + k];
+      if (m === 0) continue;
+      for (let c = 0; c < n; c++) left[i * n + c] += m * C[k * n + c];
     }
   }
-  return m;
+  const whole = new Float64Array(n * n);
+  for (let i = 0; i < n; i++) {
+    for (let k = 0; k < n; k++) {
+      const value = C[i * n + k];
+      for (let c = i; c < n; c++) whole[i * n + c] += value * left[k * n + c];
+    }
+    for (let c = i; c < n; c++) whole[c * n + i] = whole[i * n + c];
+  }
+  return whole;
 }
 
 /**
@@ -135,6 +154,8 @@ export function attitudesEverywhere(): [azimuth: number, inclination: number, ro
   );
 }
 
+const everywhere = attitudesEverywhere().map((angles) => attitude(...angles));
+
 /** Standard errors at one attitude, as the coefficients' covariance has them (a reading's own noise comes on top). */
 export function standardErrors(
   { theta, covariance }: Pick<Uncertainty, 'theta' | 'covariance'>,
@@ -142,13 +163,13 @@ export function standardErrors(
   inclination: number,
   roll: number,
 ): AngleErrors {
-  const rows = derivatives(theta)(azimuth, inclination, roll);
+  const rows = derivatives(theta)(attitude(azimuth, inclination, roll));
   const size = (row: Float64Array) => {
     let variance = 0;
     for (let i = 0; i < row.length; i++) {
       let sum = 0;
-      for (let c = 0; c < row.length; c++) sum += covariance[i * row.length + c]! * row[c]!;
-      variance += sum * row[i]!;
+      for (let c = 0; c < row.length; c++) sum += covariance[i * row.length + c] * row[c];
+      variance += sum * row[i];
     }
     return Math.sqrt(Math.max(0, variance));
   };
@@ -160,91 +181,82 @@ export const interval95 = (standardError: number, freedom: number): number =>
   standardError * studentQuantile(0.975, Math.min(1e6, Math.max(1, freedom)));
 
 /**
- * Derivatives of azimuth × cos β and of inclination by the calibrated vectors, at unit g and b.
+ * Derivatives by θ of azimuth × cos inclination and of inclination, as a function of the attitude R, body to world (each
+ * call fills the same two rows).
  *
- * β = asin(−gₓ), g of unit length: dβ = −(dgₓ − gₓ g·dg) / cos β. With e = g × b and n = b − g (g·b),
- * α = atan2(eₓ, nₓ) and dα = (nₓ deₓ − eₓ dnₓ) / (eₓ² + nₓ²).
- */
-function angleGradients(
-  g: Vec3,
-  b: Vec3,
-): { azimuth: { g: Vec3; b: Vec3 }; inclination: { g: Vec3 } } {
-  const cosine = Math.hypot(g[1], g[2]);
-  const gb = dot(g, b);
-  const ex = g[1] * b[2] - g[2] * b[1];
-  const nx = b[0] - g[0] * gb;
-  const k = cosine / (ex * ex + nx * nx);
-  const axes: Vec3[] = [
-    [1, 0, 0],
-    [0, 1, 0],
-    [0, 0, 1],
-  ];
-  const byG = axes.map((axis) => {
-    const along = dot(axis, g);
-    const d = axis.map((value, i) => value - along * g[i]!) as unknown as Vec3;
-    const dex = cross(d, b)[0];
-    const dnx = -d[0] * gb - g[0] * dot(d, b);
-    return { azimuth: k * (nx * dex - ex * dnx), inclination: -d[0] / cosine };
-  });
-  const byB = axes.map((axis) => {
-    const dex = cross(g, axis)[0];
-    const dnx = axis[0] - g[0] * dot(g, axis);
-    return k * (nx * dex - ex * dnx);
-  });
-  return {
-    azimuth: {
-      g: byG.map((d) => d.azimuth) as unknown as Vec3,
-      b: byB as unknown as Vec3,
-    },
-    inclination: { g: byG.map((d) => d.inclination) as unknown as Vec3 },
-  };
-}
-
-/**
- * Derivatives by θ of azimuth × cos inclination and of inclination, as a function of attitude (each call fills the same
- * two rows). A derivative by the calibrated vectors becomes one by θ, with counts held: F g changes as
- * F dg = −dF g − (1 + 2 q s) do + s² dq, and H b as H db = −dH b − dp.
+ * By the calibrated vectors, at unit g and b: β = asin(−gₓ), g of unit length, so that dβ = −(dgₓ − gₓ g·dg) / cos β.
+ * With e = g × b and n = b − g (g·b), α = atan2(eₓ, nₓ) and dα = (nₓ deₓ − eₓ dnₓ) / (eₓ² + nₓ²), where
+ * deₓ = (dg × b + g × db)ₓ and dnₓ = dbₓ − gₓ g·db − dgₓ g·b − gₓ dg·b, dg across g.
+ *
+ * By θ, with counts held: F g changes as F dg = −dF g − (1 + 2 q s) do + s² dq, and H b as H db = −dH b − dp.
  */
 function derivatives(
   theta: readonly number[],
-): (
-  azimuth: number,
-  inclination: number,
-  roll: number,
-) => { azimuth: Float64Array; inclination: Float64Array } {
+): (R: Mat3) => { azimuth: Float64Array; inclination: Float64Array } {
   const width = theta.length;
-  const bowed = width > DIP + 1;
   const matrix = (from: number) =>
     [0, 4, 8].flatMap((i) => theta.slice(from + i, from + i + 3)) as unknown as Mat3;
   const F = matrix(0);
-  const transposedA = transpose(inverse(F));
-  const transposedB = transpose(inverse(matrix(12)));
+  const A = inverse(F);
+  const B = inverse(matrix(12));
+  const cosDip = Math.cos(theta[DIP]);
+  const sinDip = Math.sin(theta[DIP]);
   const rows = { azimuth: new Float64Array(width), inclination: new Float64Array(width) };
 
-  const fill = (row: Float64Array, g: Vec3, b: Vec3, ofG: Vec3, ofB: Vec3): void => {
-    const wAcc = rotate(transposedA, ofG);
-    const wMag = rotate(transposedB, ofB);
-    const t = bowed ? rotate(F, g) : undefined;
+  /** From the derivative v by a calibrated vector u to that by its sensor's part of θ, from `at` on: −(Tᵀ v) ⊗ (u, 1). */
+  const fill = (
+    row: Float64Array,
+    at: number,
+    T: Mat3,
+    u: Vec3,
+    v0: number,
+    v1: number,
+    v2: number,
+  ) => {
     for (let i = 0; i < 3; i++) {
-      let root = 1;
-      if (t) {
-        const q = theta[DIP + 1 + i]!;
-        root = Math.sqrt(1 + 4 * q * t[i]!);
-        row[DIP + 1 + i] = wAcc[i]! * ((2 * t[i]!) / (1 + root)) ** 2;
-      }
-      for (let c = 0; c < 3; c++) {
-        row[4 * i + c] = -wAcc[i]! * g[c]!;
-        row[12 + 4 * i + c] = -wMag[i]! * b[c]!;
-      }
-      row[4 * i + 3] = -wAcc[i]! * root;
-      row[12 + 4 * i + 3] = -wMag[i]!;
+      const w = T[i] * v0 + T[3 + i] * v1 + T[6 + i] * v2;
+      row[at + 4 * i] = -w * u[0];
+      row[at + 4 * i + 1] = -w * u[1];
+      row[at + 4 * i + 2] = -w * u[2];
+      row[at + 4 * i + 3] = -w;
     }
   };
-  return (azimuth, inclination, roll) => {
-    const { g, b } = bodyVectors(azimuth, inclination, roll, theta[DIP]!);
-    const by = angleGradients(g, b);
-    fill(rows.azimuth, g, b, by.azimuth.g, by.azimuth.b);
-    fill(rows.inclination, g, b, by.inclination.g, [0, 0, 0]);
+  /** What curvature changes in that of the accelerometer. */
+  const bend = (row: Float64Array, g: Vec3) => {
+    for (let i = 0; i < 3; i++) {
+      const w = -row[4 * i + 3];
+      const t = F[3 * i] * g[0] + F[3 * i + 1] * g[1] + F[3 * i + 2] * g[2];
+      const root = Math.sqrt(1 + 4 * theta[DIP + 1 + i] * t);
+      row[4 * i + 3] = -w * root;
+      row[DIP + 1 + i] = w * ((2 * t) / (1 + root)) ** 2;
+    }
+  };
+  return (R) => {
+    const g: Vec3 = [R[6], R[7], R[8]];
+    const b: Vec3 = [
+      cosDip * R[0] + sinDip * R[6],
+      cosDip * R[1] + sinDip * R[7],
+      cosDip * R[2] + sinDip * R[8],
+    ];
+    const cosine = Math.sqrt(g[1] * g[1] + g[2] * g[2]);
+    const ex = g[1] * b[2] - g[2] * b[1];
+    const nx = b[0] - g[0] * sinDip;
+    const k = cosine / (ex * ex + nx * nx);
+    const n = k * nx;
+    const e = k * ex;
+    const eg = e * g[0];
+    const v0 = e * sinDip + eg * b[0];
+    const v1 = n * b[2] + eg * b[1];
+    const v2 = eg * b[2] - n * b[1];
+    const along = v0 * g[0] + v1 * g[1] + v2 * g[2];
+    fill(rows.azimuth, 0, A, g, v0 - along * g[0], v1 - along * g[1], v2 - along * g[2]);
+    fill(rows.azimuth, 12, B, b, eg * g[0] - e, eg * g[1] - n * g[2], eg * g[2] + n * g[1]);
+    const slope = g[0] / cosine;
+    fill(rows.inclination, 0, A, g, -cosine, slope * g[1], slope * g[2]);
+    if (width > DIP + 1) {
+      bend(rows.azimuth, g);
+      bend(rows.inclination, g);
+    }
     return rows;
   };
 }

@@ -13,6 +13,9 @@ export class DenseProblem implements LeastSquaresProblem {
   readonly #tried: Float64Array;
   readonly #residuals: Float64Array;
   readonly #jacobian: Float64Array;
+  // room for the factorisation
+  readonly #a: Float64Array;
+  readonly #b: Float64Array;
   #linearised = false;
 
   /**
@@ -34,6 +37,8 @@ export class DenseProblem implements LeastSquaresProblem {
     this.#tried = new Float64Array(this.x.length);
     this.#residuals = new Float64Array(count);
     this.#jacobian = new Float64Array(count * this.x.length);
+    this.#a = new Float64Array((count + this.x.length) * this.x.length);
+    this.#b = new Float64Array(count + this.x.length);
   }
 
   cost(): number {
@@ -42,19 +47,21 @@ export class DenseProblem implements LeastSquaresProblem {
   }
 
   solve(lambda: number): number {
-    const [m, n] = [this.count, this.x.length];
+    const m = this.count;
+    const n = this.x.length;
     if (!this.#linearised) {
       this.evaluate(this.x, this.#residuals, this.#jacobian);
       this.#linearised = true;
     }
-    const a = new Float64Array((m + n) * n);
+    const [a, b] = [this.#a, this.#b];
+    a.fill(0, m * n);
     a.set(this.#jacobian);
-    const b = new Float64Array(m + n);
-    for (let i = 0; i < m; i++) b[i] = -this.#residuals[i]!;
+    b.fill(0, m);
+    for (let i = 0; i < m; i++) b[i] = -this.#residuals[i];
     const damping = new Float64Array(n);
     for (let j = 0; j < n; j++) {
       let square = 0;
-      for (let i = 0; i < m; i++) square += a[i * n + j]! ** 2;
+      for (let i = 0; i < m; i++) square += a[i * n + j] ** 2;
       a[(m + j) * n + j] = Math.sqrt(lambda * square);
       damping[j] = lambda * square;
     }
@@ -64,18 +71,18 @@ export class DenseProblem implements LeastSquaresProblem {
     let predicted = 0;
     for (let i = 0; i < m; i++) {
       let row = 0;
-      for (let j = 0; j < n; j++) row += this.#jacobian[i * n + j]! * this.#step[j]!;
+      for (let j = 0; j < n; j++) row += this.#jacobian[i * n + j] * this.#step[j];
       predicted += (row * row) / 2;
     }
-    for (let j = 0; j < n; j++) predicted += damping[j]! * this.#step[j]! ** 2;
+    for (let j = 0; j < n; j++) predicted += damping[j] * this.#step[j] ** 2;
     return predicted;
   }
 
   trial(): number {
-    for (let j = 0; j < this.x.length; j++) this.#tried[j] = this.x[j]! + this.#step[j]!;
-    const residuals = new Float64Array(this.count);
-    this.evaluate(this.#tried, residuals);
-    return halfSquares(residuals);
+    for (let j = 0; j < this.x.length; j++) this.#tried[j] = this.x[j] + this.#step[j];
+    // the right side of the step is spent; its room serves for the residuals
+    this.evaluate(this.#tried, this.#b);
+    return halfSquares(this.#b.subarray(0, this.count));
   }
 
   accept(): void {
@@ -86,7 +93,7 @@ export class DenseProblem implements LeastSquaresProblem {
 
 function halfSquares(values: Float64Array): number {
   let sum = 0;
-  for (const value of values) sum += value * value;
+  for (let i = 0; i < values.length; i++) sum += values[i] * values[i];
   return sum / 2;
 }
 
@@ -99,28 +106,30 @@ function solveLeastSquares(
   x: Float64Array,
 ): boolean {
   for (let k = 0; k < n; k++) {
-    let norm = 0;
-    for (let i = k; i < m; i++) norm = Math.hypot(norm, a[i * n + k]!);
+    let square = 0;
+    for (let i = k; i < m; i++) square += a[i * n + k] * a[i * n + k];
+    const norm = Math.sqrt(square);
     if (!(norm > 0)) return false;
-    const head = a[k * n + k]!;
+    const head = a[k * n + k];
     const alpha = head > 0 ? -norm : norm;
     const beta = 1 / (alpha * (alpha - head));
     a[k * n + k] = head - alpha;
-    for (let j = k + 1; j <= n; j++) {
-      const [target, stride, at] = j < n ? [a, n, j] : [b, 1, 0];
+    for (let j = k + 1; j < n; j++) {
       let sum = 0;
-      for (let i = k; i < m; i++) sum += a[i * n + k]! * target[i * stride + at]!;
+      for (let i = k; i < m; i++) sum += a[i * n + k] * a[i * n + j];
       sum *= beta;
-      for (let i = k; i < m; i++) {
-        target[i * stride + at] = target[i * stride + at]! - sum * a[i * n + k]!;
-      }
+      for (let i = k; i < m; i++) a[i * n + j] -= sum * a[i * n + k];
     }
+    let sum = 0;
+    for (let i = k; i < m; i++) sum += a[i * n + k] * b[i];
+    sum *= beta;
+    for (let i = k; i < m; i++) b[i] -= sum * a[i * n + k];
     x[k] = alpha; // the diagonal of R, kept here until it is needed
   }
   for (let k = n - 1; k >= 0; k--) {
-    let sum = b[k]!;
-    for (let j = k + 1; j < n; j++) sum -= a[k * n + j]! * x[j]!;
-    x[k] = sum / x[k]!;
+    let sum = b[k];
+    for (let j = k + 1; j < n; j++) sum -= a[k * n + j] * x[j];
+    x[k] = sum / x[k];
   }
   return x.every(Number.isFinite);
 }

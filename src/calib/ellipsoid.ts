@@ -1,4 +1,5 @@
-import { CholeskyDecomposition, EigenvalueDecomposition, Matrix } from 'ml-matrix';
+import { EigenvalueDecomposition, Matrix } from 'ml-matrix';
+import { cholesky, substituteLower, substituteUpper } from './cholesky.ts';
 import { DenseProblem } from './dense-problem.ts';
 import type { Mat3 } from './geometry.ts';
 import type { Vec3 } from './reading.ts';
@@ -40,7 +41,10 @@ export function fitEllipsoid(points: readonly Vec3[], tolerance = 1e-14): Ellips
   if (n < 9) return undefined;
   const { middle, radius } = extent(points);
   if (!(radius > 0) || !Number.isFinite(radius)) return undefined;
-  const scaled = points.map((x) => x.map((value, i) => (value - middle[i]!) / radius));
+  const scaled = new Float64Array(3 * n);
+  for (let j = 0; j < n; j++) {
+    for (let i = 0; i < 3; i++) scaled[3 * j + i] = (points[j][i] - middle[i]) / radius;
+  }
   // noise can bend a nearly open quadric into a hyperboloid: then draw it rounder until it closes
   const start = [1e-9, 1e-5, 1e-3, 1e-1].reduce<number[] | undefined>(
     (found, weight) => found ?? quadric(scaled, weight),
@@ -50,27 +54,34 @@ export function fitEllipsoid(points: readonly Vec3[], tolerance = 1e-14): Ellips
 
   let weight = 0;
   const evaluate = (x: Float64Array, residuals: Float64Array, jacobian?: Float64Array) => {
-    scaled.forEach((point, i) => surfaceDistance(point, x, i, residuals, jacobian));
+    surfaceDistances(scaled, x, residuals, jacobian);
     roundness(x, n, weight, residuals, jacobian);
   };
   const distances = new Float64Array(n + 5);
   evaluate(Float64Array.from(start), distances);
-  weight = Math.max(1e-9, rootMeanSquare(distances.subarray(0, n))) / ORDINARY_SHAPE;
+  weight = Math.max(1e-9, rootMeanSquare(distances, n)) / ORDINARY_SHAPE;
   const problem = new DenseProblem(start, n + 5, evaluate);
   const { stopped } = levenbergMarquardt(problem, { limit: 60, tolerance });
-  const [cx, cy, cz, a, b, c, d, e, f] = problem.x as unknown as number[];
-  const T = [a!, d!, e!, d!, b!, f!, e!, f!, c!].map((value) => value / radius);
+  const [cx, cy, cz, a, b, c, d, e, f] = problem.x;
+  const T = [a, d, e, d, b, f, e, f, c].map((value) => value / radius);
   if (stopped === 'no_progress' || !positive(new Matrix(rows(T)))) return undefined;
   evaluate(problem.x, distances);
   return {
-    centre: [cx!, cy!, cz!].map((value, i) => value * radius + middle[i]!) as unknown as Vec3,
+    centre: [cx * radius + middle[0], cy * radius + middle[1], cz * radius + middle[2]],
     T: T as unknown as Mat3,
-    scatter: radius * rootMeanSquare(distances.subarray(0, n)),
+    scatter: radius * rootMeanSquare(distances, n),
   };
 }
 
-const rootMeanSquare = (values: Float64Array) =>
-  Math.sqrt(values.reduce((sum, value) => sum + value * value, 0) / values.length);
+/** Of the first n values. */
+function rootMeanSquare(values: Float64Array, n: number): number {
+  let sum = 0;
+  for (let i = 0; i < n; i++) sum += values[i] * values[i];
+  return Math.sqrt(sum / n);
+}
+
+/** The five differences that are zero in a sphere, as columns of x: xx = yy, xx = zz, and no cross terms. */
+const ROUND = [[3, 4], [3, 5], [6], [7], [8]] as const;
 
 /** Writes the five residuals that draw the shape towards a sphere, from row n on. */
 function roundness(
@@ -80,10 +91,8 @@ function roundness(
   residuals: Float64Array,
   jacobian?: Float64Array,
 ): void {
-  // xx = yy, xx = zz, and no cross terms
-  const columns = [[3, 4], [3, 5], [6], [7], [8]] as const;
-  columns.forEach(([plus, minus], k) => {
-    residuals[n + k] = weight * (x[plus]! - (minus === undefined ? 0 : x[minus]!));
+  ROUND.forEach(([plus, minus], k) => {
+    residuals[n + k] = weight * (x[plus] - (minus === undefined ? 0 : x[minus]));
     if (!jacobian) return;
     jacobian.fill(0, (n + k) * 9, (n + k + 1) * 9);
     jacobian[(n + k) * 9 + plus] = weight;
@@ -93,12 +102,19 @@ function roundness(
 
 /** Middle of the points and root mean square distance from it. */
 export function extent(points: readonly Vec3[]): { middle: Vec3; radius: number } {
-  const mean = (f: (x: Vec3) => number) => points.reduce((sum, x) => sum + f(x), 0) / points.length;
-  const middle: Vec3 = [mean((x) => x[0]), mean((x) => x[1]), mean((x) => x[2])];
-  const radius = Math.sqrt(
-    mean((x) => (x[0] - middle[0]) ** 2 + (x[1] - middle[1]) ** 2 + (x[2] - middle[2]) ** 2),
-  );
-  return { middle, radius };
+  let [x, y, z] = [0, 0, 0];
+  for (const point of points) {
+    x += point[0];
+    y += point[1];
+    z += point[2];
+  }
+  const middle: Vec3 = [x / points.length, y / points.length, z / points.length];
+  let squares = 0;
+  for (const point of points) {
+    squares +=
+      (point[0] - middle[0]) ** 2 + (point[1] - middle[1]) ** 2 + (point[2] - middle[2]) ** 2;
+  }
+  return { middle, radius: Math.sqrt(squares / points.length) };
 }
 
 const rows = (m: readonly number[]) => [m.slice(0, 3), m.slice(3, 6), m.slice(6, 9)];
@@ -115,24 +131,35 @@ function positive(m: Matrix): boolean {
  *
  * @returns the nine unknowns of the fit: centre, and T (xx yy zz xy xz yz); undefined where it is no ellipsoid
  */
-function quadric(points: readonly (readonly number[])[], weight: number): number[] | undefined {
-  const normal = Matrix.zeros(9, 9);
-  const right = Matrix.zeros(9, 1);
-  for (const [x, y, z] of points as [number, number, number][]) {
-    const row = [x * x - z * z, y * y - z * z, 2 * x * y, 2 * x * z, 2 * y * z];
-    row.push(2 * x, 2 * y, 2 * z, -1);
+function quadric(points: Float64Array, weight: number): number[] | undefined {
+  const count = points.length / 3;
+  const normal = new Float64Array(81);
+  const right = new Float64Array(9);
+  const row = new Float64Array(9);
+  row[8] = -1;
+  for (let j = 0; j < points.length; j += 3) {
+    const x = points[j];
+    const y = points[j + 1];
+    const z = points[j + 2];
+    row[0] = x * x - z * z;
+    row[1] = y * y - z * z;
+    row[2] = 2 * x * y;
+    row[3] = 2 * x * z;
+    row[4] = 2 * y * z;
+    row[5] = 2 * x;
+    row[6] = 2 * y;
+    row[7] = 2 * z;
     const square = x * x + y * y + z * z;
     for (let i = 0; i < 9; i++) {
-      right.set(i, 0, right.get(i, 0) - row[i]! * square);
-      for (let c = 0; c < 9; c++) normal.set(i, c, normal.get(i, c) + row[i]! * row[c]!);
+      right[i] -= row[i] * square;
+      for (let c = i; c < 9; c++) normal[i * 9 + c] += row[i] * row[c];
     }
   }
-  for (let i = 0; i < 5; i++) normal.set(i, i, normal.get(i, i) + points.length * weight);
-  const factor = new CholeskyDecomposition(normal);
-  if (!factor.isPositiveDefinite()) return undefined;
-  const [exx, eyy, exy, exz, eyz, nx, ny, nz, d] = factor.solve(right).to1DArray() as [
-    ...[number, number, number, number, number, number, number, number, number],
-  ];
+  for (let i = 0; i < 5; i++) normal[i * 10] += count * weight;
+  if (!cholesky(normal, 9)) return undefined;
+  substituteLower(normal, right, 9);
+  substituteUpper(normal, right, 9);
+  const [exx, eyy, exy, exz, eyz, nx, ny, nz, d] = right;
   const M = new Matrix([
     [1 + exx, exy, exz],
     [exy, 1 + eyy, eyz],
@@ -154,52 +181,51 @@ function quadric(points: readonly (readonly number[])[], weight: number): number
   ];
 }
 
-/** Writes residual i, the first-order distance of a point from the surface, and its row of the Jacobian. */
-function surfaceDistance(
-  point: readonly number[],
+/**
+ * Writes the first-order distance of each point from the surface, and its row of the Jacobian.
+ *
+ * y = T d, d = x − c, ρ its length, h = T y / ρ the gradient, w its length; the residual is r = (ρ − 1) / w. With
+ * dρ = y·dy / ρ and dw = h·(dT y + T dy) / (ρ w) − w dρ / ρ it changes by a·dy + k h·(dT y), dy = dT d − T dc.
+ */
+function surfaceDistances(
+  points: Float64Array,
   x: Float64Array,
-  i: number,
   residuals: Float64Array,
   jacobian?: Float64Array,
 ): void {
-  const [c0, c1, c2, xx, yy, zz, xy, xz, yz] = x as unknown as [
-    ...[number, number, number, number, number, number, number, number, number],
-  ];
-  const [d0, d1, d2] = [point[0]! - c0, point[1]! - c1, point[2]! - c2];
-  // y = T d, its length ρ, h = T y / ρ the gradient, its length w; the residual is (ρ − 1) / w
-  const y0 = xx * d0 + xy * d1 + xz * d2;
-  const y1 = xy * d0 + yy * d1 + yz * d2;
-  const y2 = xz * d0 + yz * d1 + zz * d2;
-  const rho = Math.hypot(y0, y1, y2);
-  const h0 = (xx * y0 + xy * y1 + xz * y2) / rho;
-  const h1 = (xy * y0 + yy * y1 + yz * y2) / rho;
-  const h2 = (xz * y0 + yz * y1 + zz * y2) / rho;
-  const w = Math.hypot(h0, h1, h2);
-  const residual = (rho - 1) / w;
-  residuals[i] = residual;
-  if (!jacobian) return;
-
-  // dρ = y·dy / ρ and dw = h·(dT y + T dy) / (ρ w) − w dρ / ρ
-  const write = (
-    column: number,
-    [dy0, dy1, dy2]: readonly number[],
-    [t0, t1, t2]: readonly number[],
-  ) => {
-    const dRho = (y0 * dy0! + y1 * dy1! + y2 * dy2!) / rho;
-    const e0 = t0! + xx * dy0! + xy * dy1! + xz * dy2!;
-    const e1 = t1! + xy * dy0! + yy * dy1! + yz * dy2!;
-    const e2 = t2! + xz * dy0! + yz * dy1! + zz * dy2!;
-    const dW = (h0 * e0 + h1 * e1 + h2 * e2) / (rho * w) - (w * dRho) / rho;
-    jacobian[i * 9 + column] = (dRho - residual * dW) / w;
-  };
-  const none = [0, 0, 0];
-  write(0, [-xx, -xy, -xz], none);
-  write(1, [-xy, -yy, -yz], none);
-  write(2, [-xz, -yz, -zz], none);
-  write(3, [d0, 0, 0], [y0, 0, 0]);
-  write(4, [0, d1, 0], [0, y1, 0]);
-  write(5, [0, 0, d2], [0, 0, y2]);
-  write(6, [d1, d0, 0], [y1, y0, 0]);
-  write(7, [d2, 0, d0], [y2, 0, y0]);
-  write(8, [0, d2, d1], [0, y2, y1]);
+  const [c0, c1, c2, xx, yy, zz, xy, xz, yz] = x;
+  for (let j = 0; 3 * j < points.length; j++) {
+    const d0 = points[3 * j] - c0;
+    const d1 = points[3 * j + 1] - c1;
+    const d2 = points[3 * j + 2] - c2;
+    const y0 = xx * d0 + xy * d1 + xz * d2;
+    const y1 = xy * d0 + yy * d1 + yz * d2;
+    const y2 = xz * d0 + yz * d1 + zz * d2;
+    const rho = Math.sqrt(y0 * y0 + y1 * y1 + y2 * y2);
+    const h0 = (xx * y0 + xy * y1 + xz * y2) / rho;
+    const h1 = (xy * y0 + yy * y1 + yz * y2) / rho;
+    const h2 = (xz * y0 + yz * y1 + zz * y2) / rho;
+    const w = Math.sqrt(h0 * h0 + h1 * h1 + h2 * h2);
+    const r = (rho - 1) / w;
+    residuals[j] = r;
+    if (!jacobian) continue;
+    const k = -r / (rho * w * w);
+    const along = (1 / w + r / rho) / rho;
+    const a0 = along * y0 + k * (xx * h0 + xy * h1 + xz * h2);
+    const a1 = along * y1 + k * (xy * h0 + yy * h1 + yz * h2);
+    const a2 = along * y2 + k * (xz * h0 + yz * h1 + zz * h2);
+    const k0 = k * h0;
+    const k1 = k * h1;
+    const k2 = k * h2;
+    const row = 9 * j;
+    jacobian[row] = -(xx * a0 + xy * a1 + xz * a2);
+    jacobian[row + 1] = -(xy * a0 + yy * a1 + yz * a2);
+    jacobian[row + 2] = -(xz * a0 + yz * a1 + zz * a2);
+    jacobian[row + 3] = a0 * d0 + k0 * y0;
+    jacobian[row + 4] = a1 * d1 + k1 * y1;
+    jacobian[row + 5] = a2 * d2 + k2 * y2;
+    jacobian[row + 6] = a0 * d1 + a1 * d0 + k0 * y1 + k1 * y0;
+    jacobian[row + 7] = a0 * d2 + a2 * d0 + k0 * y2 + k2 * y0;
+    jacobian[row + 8] = a1 * d2 + a2 * d1 + k1 * y2 + k2 * y1;
+  }
 }

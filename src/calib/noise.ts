@@ -1,5 +1,8 @@
 import { CalibrationProblem, type Kind, type NoiseScales } from './calibration-problem.ts';
-import { levenbergMarquardt, type SolverSummary } from './solver.ts';
+import { inverse, rotate, type Mat3 } from './geometry.ts';
+import type { Leverage } from './leverage.ts';
+import { KINDS } from './residuals.ts';
+import { levenbergMarquardt, type SolverOptions, type SolverSummary } from './solver.ts';
 import type { Data, State } from './state.ts';
 
 /** The solution and, beside it, how noisy the readings are. */
@@ -16,62 +19,81 @@ export interface Estimate {
 }
 
 /** No component is taken to be finer than this: below, weights would outgrow the arithmetic. */
-const FINEST: NoiseScales = { acc: 1e-8, mag: 1e-8, aim: 1e-8 };
-/** Change of log σ under which a component stands: far under what 56 readings tell of it (some 7 %). */
-const STANDS = 2e-3;
-
-/** Change of log σ over which the redundancies must be found anew: their own change is a small part of it. */
-const MOVES = 0.02;
+const FINEST = 1e-8;
+/** Change of log σ under which a component stands once it has been made: each is some twenty times the next. */
+const STANDS = 0.03;
+/** Part of the cost that is let go while the weights still move: they move the answer further. */
+const ROUGHLY = 3e-5;
+/** A step predicts about this part of what the one before did: residuals are small and the starts are good. */
+const CONTRACTION = 1e-5;
 
 /**
- * Solves for θ, and for the noise beside it: variance components by σ² ← σ² vᵀv / r, r the redundancy of the group's
- * residuals (Förstner 1979, Ein Verfahren zur Schätzung von Varianz- und Kovarianzkomponenten), repeated until they
- * stand. At that point each group's weighted squares equal its redundancy, as restricted maximum likelihood has it.
- * The repetition converges linearly, so each component is carried on as its last two changes promise (Aitken).
+ * Solves for θ, and for the noise beside it: variance components, so that at the end each kind's weighted squares equal
+ * its redundancy, as restricted maximum likelihood has it (Patterson and Thompson 1971, Recovery of inter-block
+ * information when block sizes are unequal).
  */
 export function refine(data: Data, from: State, first: NoiseScales): Estimate {
   const problem = new CalibrationProblem(data, from.theta, from.attitudes);
   const floor = 1e-12 * data.count;
   const noise = { ...first };
-  const before = { acc: 0, mag: 0, aim: 0 };
   let iterations = 0;
-  const run = (tolerance: number) => {
+  const run = (options: SolverOptions) => {
     problem.noise = noise;
-    const summary = levenbergMarquardt(problem, { floor, tolerance, lambda: 1e-9 });
+    const summary = levenbergMarquardt(problem, { floor, lambda: 1e-9, ...options });
     iterations += summary.iterations;
     return summary;
   };
-  let redundancy: Estimate['redundancy'] | undefined;
   let change = Infinity;
   for (let round = 0; round < 30 && change >= STANDS; round++) {
-    // a tenth of a standard error is near enough while the weights still move
-    const { cost } = run(1e-5);
+    const { cost } = run({ tolerance: ROUGHLY, contraction: CONTRACTION });
     if (cost <= floor) break;
-    // redundancies follow the weights slowly, and cost more than a step
-    if (change > MOVES) redundancy = problem.leverage()?.redundancy;
-    if (!redundancy) break;
-    const squares = problem.squaresByKind();
+    const leverage = problem.leverage();
+    if (!leverage) break;
+    const ratios = varianceRatios(problem.squaresByKind(), leverage);
     change = 0;
-    for (const kind of KINDS) {
-      if (redundancy[kind] < 1) continue; // too little to tell; what was declared stays
-      const step = Math.log(squares[kind] / redundancy[kind]) / 2;
-      change = Math.max(change, Math.abs(step));
-      const ratio = step / before[kind];
-      const further = ratio > 0 && ratio < 0.8 ? step / (1 - ratio) : step;
-      before[kind] = further === step ? step : 0;
-      noise[kind] = Math.max(FINEST[kind], noise[kind] * Math.exp(further));
-    }
+    KINDS.forEach((kind, k) => {
+      change = Math.max(change, Math.abs(Math.log(ratios[k])) / 2);
+      noise[kind] = Math.max(FINEST, noise[kind] * Math.sqrt(ratios[k]));
+    });
   }
-  const summary = run(1e-14);
+  const summary = run({});
   const leverage = problem.leverage();
+  const [acc, mag, aim] = leverage?.redundancy ?? [0, 0, 0];
   return {
     data,
     noise,
     state: { theta: problem.theta, attitudes: problem.attitudes },
     summary: { ...summary, iterations },
-    redundancy: leverage?.redundancy ?? { acc: 0, mag: 0, aim: 0 },
+    redundancy: { acc, mag, aim },
     ...(leverage ? { checks: leverage.chiSquare } : {}),
   };
 }
 
-export const KINDS = ['acc', 'mag', 'aim'] as const;
+/**
+ * How many times those assumed the variances of the three kinds are: x of S x = vᵀv, S_kl = tr(Q_k Q_l) the sum of the
+ * squares of Q between two kinds (Helmert's estimate of variance components, as in Koch 1999, Parameter estimation and
+ * hypothesis testing in linear models, section 3.6). Rows of S sum to the redundancy, since Q Q = Q. Of S only the
+ * entries inside single readings are known; drawn up to that sum, they are near enough that each round leaves a few
+ * percent of the error before, and where x = 1 nothing is left whatever S is.
+ *
+ * @param squares vᵀv of each kind
+ */
+function varianceRatios(squares: readonly number[], { redundancy, coupling }: Leverage): number[] {
+  const S = coupling.slice();
+  const right = [...squares] as [number, number, number];
+  for (let k = 0; k < 3; k++) {
+    const row = S.subarray(3 * k, 3 * k + 3);
+    if (redundancy[k] >= 1) {
+      const drawn = redundancy[k] / (row[0] + row[1] + row[2]);
+      for (let l = 0; l < 3; l++) row[l] *= drawn;
+    } else {
+      // too little to tell; what was declared stays
+      row.fill(0)[k] = 1;
+      right[k] = 1;
+    }
+  }
+  // far from the answer x may come out negative; the plain ratio is sure, and slow
+  return rotate(inverse([...S] as unknown as Mat3), right).map((x, k) =>
+    redundancy[k] >= 1 ? Math.max(x, squares[k] / redundancy[k] / 10) : 1,
+  );
+}

@@ -36,8 +36,13 @@ export interface SolverSummary {
 }
 
 export interface SolverOptions {
-  /** Stop once the predicted decrease is under this part of the cost. Default 1e-14. */
+  /** Stop once no more than this part of the cost is left to gain. Default 1e-14. */
   tolerance?: number;
+  /**
+   * What part of the decrease that one step predicts the next will predict, where that is known beforehand. Else it is
+   * taken from two steps.
+   */
+  contraction?: number;
   /** Cost under which nothing is left to gain: noise-free data end here. Default 0. */
   floor?: number;
   /** Most steps to try. Default 100. */
@@ -53,13 +58,27 @@ const FASTEST = 30;
 const ROUNDING = 1e-10;
 /** Part of the cost that its own rounding makes up. */
 const UNFELT = 1e-14;
+/** Gain from which on the linear model is believed when it foretells how little is left. */
+const BELIEVED = 0.75;
 
+/**
+ * A solve costs far more than a cost does, so the loop need not solve once more to see that nothing is left: near an
+ * optimum predicted decreases fall off at least geometrically, and with their ratio c a step that predicts p leaves
+ * about p c to gain.
+ */
 export function levenbergMarquardt(
   problem: LeastSquaresProblem,
-  { tolerance = 1e-14, floor = 0, limit = 100, lambda = 1e-4 }: SolverOptions = {},
+  {
+    tolerance = 1e-14,
+    contraction = NaN,
+    floor = 0,
+    limit = 100,
+    lambda = 1e-4,
+  }: SolverOptions = {},
 ): SolverSummary {
   let cost = problem.cost();
   let growth = 2;
+  let before = NaN; // decrease predicted for the last step taken
   for (let iterations = 1; iterations <= limit; iterations++) {
     const predicted = problem.solve(lambda);
     if (predicted <= tolerance * cost || cost <= floor) {
@@ -70,6 +89,11 @@ export function levenbergMarquardt(
     if (gain > 0) {
       problem.accept();
       cost = tried;
+      const c = Number.isNaN(before) ? contraction : predicted / before;
+      if (gain > BELIEVED && predicted * c <= tolerance * cost) {
+        return { stopped: 'converged', iterations, cost };
+      }
+      before = predicted;
       lambda = Math.max(lambda * Math.max(1 / FASTEST, 1 - (2 * gain - 1) ** 3), 1e-12);
       growth = 2;
     } else {
