@@ -1,6 +1,7 @@
 import type { Clock } from './clock.ts';
 import type { CoefficientSet } from './coefficient-set.ts';
 import { ProtocolError, type BoardCode } from './errors.ts';
+import type { Line } from './line.ts';
 import type { ByteLink } from './link.ts';
 import type { CareVerb } from './care-messages.ts';
 import { setCrc, type AnswerOf, type RequestOf, type SensedReading } from './messages.ts';
@@ -113,6 +114,12 @@ export interface Board {
    * @throws ProtocolError when that cannot be known: `no_answer`, `nonsense`, `refused`, `link_closed`
    */
   catchUp(): Promise<void>;
+  /**
+   * Sends a line that a person typed, without a check, and gives what the board answers, as a line.
+   *
+   * @throws ProtocolError `unsendable` for what {@link lineByHand} refuses; `no_answer`, `cancelled`, `link_closed`
+   */
+  byHand(text: string, signal?: AbortSignal): Promise<Line & { kind: 'answer' }>;
   /** Ends the conversation and the link. `onLost` is not called. */
   close(): Promise<void>;
 }
@@ -376,6 +383,10 @@ class LinkedBoard implements Board {
     signal?: AbortSignal,
   ): Promise<AnswerOf<V>> {
     return this.#session.request(verb, values, signal);
+  }
+
+  byHand(text: string, signal?: AbortSignal): Promise<Line & { kind: 'answer' }> {
+    return this.#session.byHand(text, signal);
   }
 
   async catchUp(): Promise<void> {

@@ -22,7 +22,8 @@ const CHECK = /^[0-9A-F]{4}$/;
 /** Characters that the check takes at the end of a line, with the space before it. */
 const CHECK_LENGTH = 6;
 const PRINTABLE = /^[\x20-\x7e]*$/;
-const TAG_LIMIT = 999_999;
+/** The greatest tag, and the greatest number of an event. */
+export const TAG_LIMIT = 999_999;
 const encoder = new TextEncoder();
 const decoder = new TextDecoder('utf-8', { ignoreBOM: true });
 

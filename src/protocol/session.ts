@@ -1,6 +1,15 @@
 import type { Clock } from './clock.ts';
 import { ProtocolError } from './errors.ts';
-import { formatRequest, LineReader, parseLine, type Fields, type Line } from './line.ts';
+import { lineByHand } from './by-hand.ts';
+import {
+  formatRequest,
+  LineReader,
+  parseLine,
+  TAG_LIMIT,
+  type Fields,
+  type FieldValues,
+  type Line,
+} from './line.ts';
 import { LinkError, type ByteLink } from './link.ts';
 import {
   EVENTS,
@@ -67,6 +76,8 @@ const HELD_LIMIT = 64;
 /** Bytes per write until the board has said what it takes: the least that SPEC.md, section 3 allows. */
 const FIRST_CHUNK = 20;
 
+const encoder = new TextEncoder();
+
 const HARMLESS: readonly Verb[] = [
   ...(['hello', 'sense', 'memory', 'recall', 'again', 'coefficients'] as const),
   ...(['settings', 'setting', 'image'] as const),
@@ -74,10 +85,14 @@ const HARMLESS: readonly Verb[] = [
 
 /** A request on its way, from queue to answer. */
 interface Job {
-  verb: Verb;
-  fields: ReturnType<(typeof VERBS)[Verb]['request']['write']>;
-  /** Set when it is first sent. */
+  /** As the person typed it, where it is sent by hand; it may be any word then. */
+  verb: string;
+  /** The line under the tag that it is sent with, LF included. */
+  line(tag: number): Uint8Array;
+  /** Set when it is first sent; that of a line typed by hand may be there from the start. */
   tag: number;
+  /** Typed by hand: its answer is whatever the board says to it. */
+  byHand: boolean;
   attempts: number;
   attemptsAllowed: number;
   /** The attempt of which the board said that it came damaged: one damaged line may look like several. */
@@ -105,6 +120,7 @@ export class Session {
   #queue: Job[] = [];
   #current: Job | undefined;
   #lastTag = 0;
+  readonly #tagsByHand = new Set<number>();
   #attemptStarted = 0;
   #heard = 0;
   #stopTimer = () => {};
@@ -191,6 +207,36 @@ export class Session {
   }
 
   /**
+   * Sends a line that a person typed, in its turn, once, and without a check, so that it changes nothing the board keeps
+   * (SPEC.md, section 1.6).
+   *
+   * @param text a request, with a tag or without one; or whatever else may stand in a line. See by-hand.ts for what may
+   *   not
+   * @returns the answer, of either kind: also one that says that the line was damaged or is no request
+   * @throws ProtocolError `unsendable`, and as `request` does but for `refused`
+   */
+  byHand(text: string, signal?: AbortSignal): Promise<Line & { kind: 'answer' }> {
+    const typed = lineByHand(text);
+    if (!typed.ok) {
+      return Promise.reject(
+        new ProtocolError({ cause: 'unsendable', field: 'line', why: typed.why }),
+      );
+    }
+    const { tag, verb } = typed;
+    return this.#enqueue(verb, signal, false, () => {
+      if (tag !== undefined) this.#tagsByHand.add(tag);
+      return {
+        ...(tag !== undefined && { tag }),
+        byHand: true,
+        line: (given) => encoder.encode(`${typed.line(given)}\n`),
+        attemptsAllowed: 1,
+        limit: this.identity.captureMs + BOARD_MS + LINK_MS,
+        take: (answer) => ({ answer }),
+      };
+    });
+  }
+
+  /**
    * Resolves when every event that the board has sent so far was passed on or reported as lost.
    *
    * @throws ProtocolError when the conversation ends first, or the board did not say what it has sent: `no_answer`,
@@ -220,33 +266,62 @@ export class Session {
     isMine: (answer: AnswerOf<V>) => boolean = () => true,
     first = false,
   ): Promise<AnswerOf<V>> {
+    // The table pairs each verb with its own messages, which TypeScript cannot follow through a variable.
+    const codec = VERBS[verb] as unknown as {
+      request: { write(values: RequestOf<V>): FieldValues };
+      answer: { read(fields: Fields): AnswerOf<V> };
+    };
+    return this.#enqueue<AnswerOf<V>>(verb, signal, first, () => {
+      const fields = codec.request.write(values);
+      return {
+        line: (tag) => formatRequest(tag, verb, fields),
+        attemptsAllowed: verb === 'hello' ? HELLO_ATTEMPTS : ATTEMPTS,
+        limit: this.#limit(verb),
+        take: (line) => {
+          if (!line.ok) {
+            const refusal = REFUSAL.read(line.fields);
+            throw new ProtocolError({ cause: 'refused', verb, refusal });
+          }
+          const answer = codec.answer.read(line.fields);
+          return isMine(answer) ? { answer } : undefined;
+        },
+      };
+    });
+  }
+
+  /**
+   * Puts a request into the queue.
+   *
+   * @param make how it is written and its answer read; `take` gives nothing for an answer that is not the one awaited.
+   *   Either may throw a ProtocolError
+   */
+  #enqueue<T>(
+    verb: string,
+    signal: AbortSignal | undefined,
+    first: boolean,
+    make: () => Pick<Job, 'line' | 'attemptsAllowed' | 'limit'> & {
+      tag?: number;
+      byHand?: boolean;
+      take(line: Line & { kind: 'answer' }): { answer: T } | undefined;
+    },
+  ): Promise<T> {
     return new Promise((resolve, reject) => {
       if (this.#ended) throw this.#ended;
       if (signal?.aborted) throw new ProtocolError({ cause: 'cancelled', verb, sent: false });
-      // The table pairs each verb with its own messages, which TypeScript cannot follow through a variable.
-      const codec = VERBS[verb] as unknown as {
-        request: { write(values: RequestOf<V>): Job['fields'] };
-        answer: { read(fields: Fields): AnswerOf<V> };
-      };
+      const { take, ...made } = make();
       const job: Job = {
-        verb,
-        fields: codec.request.write(values),
         tag: 0,
+        byHand: false,
+        ...made,
+        verb,
         attempts: 0,
         damaged: 0,
-        attemptsAllowed: verb === 'hello' ? HELLO_ATTEMPTS : ATTEMPTS,
-        limit: this.#limit(verb),
         done: false,
         answered: (line) => {
           try {
-            if (line.ok) {
-              const answer = codec.answer.read(line.fields);
-              if (!isMine(answer)) return false;
-              finish(() => resolve(answer));
-            } else {
-              const refusal = REFUSAL.read(line.fields);
-              throw new ProtocolError({ cause: 'refused', verb, refusal });
-            }
+            const taken = take(line);
+            if (!taken) return false;
+            finish(() => resolve(taken.answer));
           } catch (error) {
             finish(() => reject(error));
           }
@@ -286,17 +361,23 @@ export class Session {
     if (this.#current || (this.#fetching && this.#queue[0]?.verb !== 'again')) return;
     const job = this.#queue.shift();
     if (!job) return;
-    this.#lastTag = (this.#lastTag % 999_999) + 1;
-    job.tag = this.#lastTag;
+    if (job.tag === 0) job.tag = this.#nextTag();
     this.#current = job;
     this.#attempt(job);
+  }
+
+  /** The next tag that no line typed by hand has: the board still knows those, and may answer them late. */
+  #nextTag(): number {
+    do this.#lastTag = (this.#lastTag % TAG_LIMIT) + 1;
+    while (this.#tagsByHand.has(this.#lastTag));
+    return this.#lastTag;
   }
 
   #attempt(job: Job): void {
     job.attempts++;
     this.#attemptStarted = this.#clock.now();
     this.#heard = this.#attemptStarted;
-    this.#write(formatRequest(job.tag, job.verb, job.fields));
+    this.#write(job.line(job.tag));
     this.#await(job, job.limit);
   }
 
@@ -316,7 +397,7 @@ export class Session {
   }
 
   #noAnswer(job: Job): void {
-    const may = HARMLESS.includes(job.verb) ? 'nothing' : 'have_happened';
+    const may = (HARMLESS as readonly string[]).includes(job.verb) ? 'nothing' : 'have_happened';
     job.failed(new ProtocolError({ cause: 'no_answer', verb: job.verb, may }));
     this.#free();
   }
@@ -360,7 +441,7 @@ export class Session {
   #answer(line: Line & { kind: 'answer' }): void {
     const job = this.#current;
     if (!job) return; // nobody waits for it any more
-    if (line.tag === 0) {
+    if (line.tag === 0 && !job.byHand) {
       const again = job.attempts < job.attemptsAllowed && job.attempts !== job.damaged;
       if (again && !job.done) {
         job.damaged = job.attempts;
@@ -369,7 +450,7 @@ export class Session {
       }
       return;
     }
-    if (line.tag !== job.tag) return;
+    if (line.tag !== job.tag && line.tag !== 0) return;
     if (!line.ok && line.fields['code']?.[0] === 'no_hello' && this.#identity) {
       this.#end(new ProtocolError({ cause: 'board_restarted' }));
       return;
