@@ -8,6 +8,12 @@ import { UART_SERVICES } from './gatt-services.ts';
  */
 const OPERATION_MS = 15_000;
 
+/**
+ * How long after disconnecting a device is left alone, milliseconds. BlueZ takes two seconds to end a connection
+ * (DISCONNECT_TIMER in its src/device.c); who connects meanwhile is given the old one, which then ends under him.
+ */
+const LETTING_GO_MS = 2500;
+
 /** How much of the name that a device gives itself is shown. */
 const NAME_LENGTH = 32;
 
@@ -17,14 +23,6 @@ const NAME_LENGTH = 32;
  * @param bluetooth `navigator.bluetooth`, which many browsers lack
  */
 export function webBluetooth(bluetooth: Bluetooth | undefined, clock: Clock): LinkKind {
-  // A browser has one object for each device, and a device has one link: whoever picks it again finds it in use.
-  const links = new WeakMap<BluetoothDevice, BluetoothLink>();
-  const linkTo = (device: BluetoothDevice): BluetoothLink => {
-    const link = links.get(device) ?? new BluetoothLink(device, clock);
-    links.set(device, link);
-    return link;
-  };
-
   const missing = async (): Promise<LinkError | undefined> => {
     if (!bluetooth) {
       return new LinkError(
@@ -33,6 +31,14 @@ export function webBluetooth(bluetooth: Bluetooth | undefined, clock: Clock): Li
       );
     }
     return (await bluetooth.getAvailability()) ? undefined : noRadio();
+  };
+
+  // A browser has one object for each device, and a device has one link: whoever picks it again finds it in use.
+  const links = new WeakMap<BluetoothDevice, BluetoothLink>();
+  const linkTo = (device: BluetoothDevice): BluetoothLink => {
+    const link = links.get(device) ?? new BluetoothLink(device, clock, missing);
+    links.set(device, link);
+    return link;
   };
 
   return {
@@ -84,15 +90,24 @@ class BluetoothLink implements ByteLink {
   readonly onReturn?: NonNullable<ByteLink['onReturn']>;
   readonly #device: BluetoothDevice;
   readonly #clock: Clock;
+  readonly #missing: () => Promise<LinkError | undefined>;
   #opening: Opening | undefined;
   /** Settles, and never rejects, when the device is free: it does one thing at a time, of whatever kind. */
   #free: Promise<void> = Promise.resolve();
+  /** When a connection that was ended here is really gone, by the clock. */
+  #letGo = -Infinity;
   readonly #awaitingReturn = new Set<() => void>();
   #watch: AbortController | undefined;
 
-  constructor(device: BluetoothDevice, clock: Clock) {
+  /** @param missing why there is no Bluetooth at the moment */
+  constructor(
+    device: BluetoothDevice,
+    clock: Clock,
+    missing: () => Promise<LinkError | undefined>,
+  ) {
     this.#device = device;
     this.#clock = clock;
+    this.#missing = missing;
     this.label = ['Bluetooth board', presentable(device.name ?? '')].join(' ').trim();
     device.addEventListener('gattserverdisconnected', () => this.#disconnected());
     if ('watchAdvertisements' in device) {
@@ -118,7 +133,8 @@ class BluetoothLink implements ByteLink {
     } catch (error) {
       const reason = opening.ended ?? openingError(error);
       this.#end(opening, reason);
-      throw reason;
+      // With no radio no board answers; only the browser can tell which.
+      throw (reason.cause === 'unreachable' && (await this.#missing())) || reason;
     }
   }
 
@@ -149,9 +165,13 @@ class BluetoothLink implements ByteLink {
     const { gatt } = this.#device;
     if (!gatt) throw noBoard();
     await this.#operation(opening, async () => {
+      const wait = this.#letGo - this.#clock.now();
+      if (wait > 0) await new Promise<void>((resolve) => void this.#clock.after(wait, resolve));
+    });
+    await this.#operation(opening, async () => {
       await gatt.connect();
       // It may come when it is not awaited any more: then nobody else would end it.
-      if (!this.#opening) gatt.disconnect();
+      if (!this.#opening) this.#disconnect();
       opening.connected = true;
     });
   }
@@ -237,8 +257,15 @@ class BluetoothLink implements ByteLink {
     this.#opening = undefined;
     opening.ended = reason;
     for (const reject of opening.waiting) reject(reason);
-    this.#device.gatt?.disconnect(); // also what is still being tried, or only seems to be over
+    this.#disconnect();
     this.#watchIfWanted();
+  }
+
+  /** Ends the connection, and any that is still being tried. */
+  #disconnect(): void {
+    const { gatt } = this.#device;
+    if (gatt?.connected) this.#letGo = this.#clock.now() + LETTING_GO_MS;
+    gatt?.disconnect();
   }
 
   #writeError(error: unknown): LinkError {

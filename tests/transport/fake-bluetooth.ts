@@ -26,6 +26,8 @@ interface DeviceOptions {
   watchable?: boolean;
 }
 
+/** How long a connection that the page ended is still there, and given to whoever connects, milliseconds. */
+const LINGERING_MS = 2000;
 /** How long each operation takes, and how late an event comes, milliseconds. */
 const STEP_MS = 3;
 /** The least that any connection carries in one notification. */
@@ -138,6 +140,8 @@ class FakeGatt {
   connection = 0;
   port: Port | undefined;
   notifying: FakeCharacteristic | undefined;
+  /** A connection that is ending, and not yet gone. */
+  #lingering: Port | undefined;
 
   constructor(readonly device: FakeDevice) {}
 
@@ -146,10 +150,12 @@ class FakeGatt {
       if (this.connected) return this;
       this.connection++;
       const { connection } = this;
-      this.port = this.device.far.connect({
-        bytes: (chunk) => this.connection === connection && this.notifying?.notify(chunk),
-        closed: () => this.connection === connection && this.#over(),
-      });
+      this.port =
+        this.#lingering ??
+        this.device.far.connect({
+          bytes: (chunk) => this.connection === connection && this.notifying?.notify(chunk),
+          closed: () => this.connection === connection && this.#over(),
+        });
       this.connected = true;
       return this;
     });
@@ -158,8 +164,14 @@ class FakeGatt {
   disconnect(): void {
     this.device.disconnections++;
     if (!this.connected) return;
-    this.port!.close();
+    const port = this.port!;
     this.#over();
+    this.#lingering = port;
+    this.device.clock.after(LINGERING_MS, () => {
+      this.#lingering = undefined;
+      port.close();
+      if (this.port === port) this.#over();
+    });
   }
 
   getPrimaryService(uuid: string): Promise<FakeService> {

@@ -1,0 +1,158 @@
+import { fileURLToPath } from 'node:url';
+import { chromium, type Browser, type Page } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, inject, test } from 'vitest';
+import { build, type Rolldown } from 'vite';
+import { SimulatedBoard } from '../../firmware-sim/board.ts';
+import { defaultSettings } from '../../firmware-sim/settings.ts';
+import { BOARD_UART, COMMON_UART } from '../../src/transport/gatt-services.ts';
+import { realClock } from '../../src/transport/real-clock.ts';
+import { BluetoothChooser } from './bluetooth-chooser.ts';
+import { BluetoothDaemon, type FakeBoard } from './bluetooth-daemon.ts';
+import { CHROMIUM_ARGUMENTS, findChromium } from './chromium.ts';
+
+/** The link over Chromium's own Web Bluetooth, to simulated boards behind a Bluetooth daemon of the tests' own. */
+
+/** How long a poll goes on: more than a connection takes to end. */
+const WHILE = { timeout: 10_000 };
+
+let daemon: BluetoothDaemon;
+let browser: Browser;
+beforeAll(async () => {
+  daemon = await BluetoothDaemon.start();
+  browser = await chromium.launch({
+    executablePath: findChromium(),
+    args: [...CHROMIUM_ARGUMENTS, '--enable-features=WebBluetooth'],
+    env: { ...process.env, ...daemon.environment },
+  });
+});
+afterAll(async () => {
+  await browser?.close();
+  await daemon?.stop();
+});
+
+describe('the link by itself', () => {
+  let script: string;
+  let page: Page;
+  let chooser: BluetoothChooser;
+  let number = 0;
+  let board: FakeBoard;
+
+  beforeAll(async () => {
+    const built = (await build({
+      configFile: false,
+      logLevel: 'warn',
+      build: {
+        write: false,
+        target: 'es2022',
+        lib: { entry: at('./bluetooth-page.ts'), formats: ['es'] },
+      },
+    })) as Rolldown.RolldownOutput[];
+    script = built[0]!.output[0].code;
+  });
+
+  beforeEach(async () => {
+    const name = `board ${++number}`;
+    const far = new SimulatedBoard(defaultSettings, realClock, { build: { chunk: 64 } });
+    board = daemon.add({ name, uart: number % 2 ? BOARD_UART : COMMON_UART, far });
+    page = await browser.newPage();
+    await page.route('**/bluetooth-page', (route) =>
+      route.fulfill({
+        contentType: 'text/html',
+        body: `<button>Choose</button><script type="module">${script}</script>`,
+      }),
+    );
+    await page.goto(new URL('bluetooth-page', inject('appUrl')).href);
+    chooser = await BluetoothChooser.of(page);
+    chooser.pick = name;
+  });
+  afterEach(() => page.close());
+
+  const choose = async () => {
+    await page.click('button'); // the chooser wants a person's own tap
+    return page.evaluate(() => bluetoothPage.chosen);
+  };
+  const open = () => page.evaluate(() => bluetoothPage.open());
+  const write = (length: number) => page.evaluate((n) => bluetoothPage.write(n), length);
+  const endings = () => page.evaluate(() => bluetoothPage.endings);
+
+  test('opens, writes and closes, again at once, and leaves nothing connected', async () => {
+    expect(await page.evaluate(() => bluetoothPage.missing())).toBe('nothing');
+    expect(await choose()).toBe('done');
+    for (let round = 1; round <= 2; round++) {
+      expect(await open()).toBe('done');
+      expect(await write(20)).toBe('done');
+      expect(board).toMatchObject({ connections: round, subscriptions: round });
+      await page.evaluate(() => bluetoothPage.close());
+    }
+    await expect.poll(() => board.isConnected, WHILE).toBe(false);
+    expect(board.writes).toEqual(Array(2).fill({ length: 20, kind: 'request' }));
+    expect(await endings()).toEqual([]);
+  });
+
+  test('a chooser closed without a choice is no failure', async () => {
+    chooser.pick = undefined;
+    expect(await choose()).toMatch(/^none_chosen: /);
+    expect(chooser.opened).toBe(1);
+  });
+
+  test('a board that refuses the connection is unreachable, and can be opened later', async () => {
+    board.refusing.connect = 'org.bluez.Error.Failed';
+    expect(await choose()).toBe('done');
+    expect(await open()).toMatch(/^unreachable: /);
+    delete board.refusing.connect;
+    expect(await open()).toBe('done');
+  });
+
+  test('a write that the board refuses fails with the system’s words', async () => {
+    expect(await choose()).toBe('done');
+    expect(await open()).toBe('done');
+    board.refusing.write = 'org.bluez.Error.NotPermitted';
+    expect(await write(1)).toMatch(/^failed: .*GATT/);
+  });
+
+  test('a board that is lost is gone, also to a write on its way, and opens again', async () => {
+    expect(await choose()).toBe('done');
+    expect(await open()).toBe('done');
+    const writing = write(20);
+    board.drop();
+    expect(await writing).toMatch(/^(gone|closed): /);
+    await expect.poll(endings, WHILE).toEqual(['gone']);
+    expect(await write(20)).toMatch(/^closed: /);
+    expect(await open()).toBe('done');
+    expect(await write(20)).toBe('done');
+  });
+
+  test('a radio taken out of the machine is said to be so, before choosing, in the chooser and when opening', async () => {
+    expect(await choose()).toBe('done');
+    daemon.plug(false);
+    try {
+      await expect
+        .poll(() => page.evaluate(() => bluetoothPage.missing()), WHILE)
+        .toBe('switched_off');
+      expect(await choose()).toMatch(/^switched_off: /);
+      expect(await open()).toMatch(/^switched_off: /);
+    } finally {
+      daemon.plug(true);
+    }
+    await expect.poll(() => page.evaluate(() => bluetoothPage.missing()), WHILE).toBe('nothing');
+    expect(await choose()).toBe('done');
+    expect(await open()).toBe('done');
+  });
+
+  test('a radio that is switched off in the midst of work: the link is gone, and opens when it is on again', async () => {
+    expect(await choose()).toBe('done');
+    expect(await open()).toBe('done');
+    daemon.power(false);
+    try {
+      await expect.poll(endings, WHILE).toEqual(['gone']);
+      expect(await open()).toMatch(/^unreachable: /);
+    } finally {
+      daemon.power(true);
+    }
+    expect(await open()).toBe('done');
+  });
+});
+
+function at(file: string): string {
+  return fileURLToPath(new URL(file, import.meta.url));
+}
