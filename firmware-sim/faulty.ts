@@ -445,6 +445,17 @@ export const FAULTS = {
   },
   'erases for a line typed by hand': typedDone('erase'),
   'captures for a line typed by hand': typedDone('capture'),
+  'renames for a line typed by hand': typedDone('rename'),
+  'always says that its light is on': answering('light', (line) => edited(line, 'light', 'on')),
+  'counts a setting that it has not': answering('settings', (line, { fields }) =>
+    edited(line, 'count', number(fields, 'count') + 1),
+  ),
+  'names the old revision after an adopt': answering('adopt', (line, { fields }) =>
+    edited(line, 'revision', number(fields, 'revision') - 1),
+  ),
+  'names another firmware in its image report': answering('image', (line) =>
+    edited(line, 'running', '0.9'),
+  ),
   'seals for a line typed by hand': typedDone('seal'),
   'reverts for a line typed by hand': typedDone('revert'),
   'takes a reading number of 0': saying((line) =>
@@ -495,6 +506,13 @@ export const FAULTS = {
   'needs no hello after a restart': ({ inject }) => ({
     opened: (times) => {
       if (times > 1) inject('hello host=00000001 protocol=1');
+    },
+  }),
+  'does not start again when asked to': ({ board, host }) => ({
+    toBoard(line) {
+      const request = requestIn(line);
+      if (request?.verb === 'restart') host(checked(`=${request.tag} ok`));
+      else board(line);
     },
   }),
   'speaks before the first hello': ({ host }) => ({

@@ -24,7 +24,7 @@ export interface Attachment {
 export class HostedBoard {
   readonly board: SimulatedBoard;
   readonly #drops: Random;
-  #attached: LinkListener | undefined;
+  #attached: { listener: LinkListener; giveWay?: () => void } | undefined;
 
   constructor(
     private readonly line: BoardLine,
@@ -42,9 +42,11 @@ export class HostedBoard {
   /**
    * Opens the board's link.
    *
+   * @param onGivenWay for a far end that cannot tell when nobody uses it any more: it gives way to the next one, and is told
    * @throws LinkError `in_use` while it is open elsewhere; Error while the board has no power
    */
-  attach(listener: LinkListener): Attachment {
+  attach(listener: LinkListener, onGivenWay?: () => void): Attachment {
+    this.#attached?.giveWay?.();
     const port = this.board.connect({
       bytes: (chunk) => listener.bytes(chunk),
       closed: (end) => {
@@ -52,19 +54,22 @@ export class HostedBoard {
         listener.closed(end);
       },
     });
-    this.#attached = listener;
+    const isMine = () => this.#attached?.listener === listener;
+    const detach = () => {
+      if (isMine()) this.#attached = undefined;
+      port.close();
+    };
+    const giveWay = onGivenWay && { giveWay: () => (detach(), onGivenWay()) };
+    this.#attached = { listener, ...giveWay };
     if (this.line.drop > 0) this.board.dropAfter(this.#bytesUntilDrop());
     return {
       send: (bytes) => {
         // A pseudo-terminal gives bytes as they come, and a board takes no more at once than it says.
         for (let at = 0; at < bytes.length; at += LEAST_CHUNK) {
-          if (this.#attached === listener) port.send(bytes.subarray(at, at + LEAST_CHUNK));
+          if (isMine()) port.send(bytes.subarray(at, at + LEAST_CHUNK));
         }
       },
-      detach: () => {
-        if (this.#attached === listener) this.#attached = undefined;
-        port.close();
-      },
+      detach,
     };
   }
 

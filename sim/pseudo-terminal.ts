@@ -1,4 +1,5 @@
 import { type ChildProcess, spawn, spawnSync } from 'node:child_process';
+import type { LinkListener } from '../src/protocol/link.ts';
 import type { Attachment, HostedBoard } from './hosted-board.ts';
 
 /**
@@ -57,13 +58,14 @@ export class PseudoTerminal {
     if (this.#over || this.#socat !== socat) return;
     if (!this.#attachment) {
       if (this.board.isAttached || !this.board.board.hasPower) return; // deaf, as a board that is linked elsewhere is
-      this.#attachment = this.board.attach({
-        bytes: (chunk) => socat.stdin!.write(chunk),
+      const listener: LinkListener = {
+        bytes: (chunk) => void socat.stdin!.write(chunk),
         closed: () => {
           this.#attachment = undefined;
           void this.replug();
         },
-      });
+      };
+      this.#attachment = this.board.attach(listener, () => (this.#attachment = undefined));
     }
     this.#attachment.send(bytes);
   }

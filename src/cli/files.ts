@@ -1,9 +1,18 @@
-import { readFileSync, realpathSync, writeFileSync } from 'node:fs';
-import { resolve } from 'node:path';
+import {
+  closeSync,
+  fsyncSync,
+  openSync,
+  readFileSync,
+  realpathSync,
+  renameSync,
+  writeFileSync,
+} from 'node:fs';
+import { dirname, resolve } from 'node:path';
 
 /** Files by name, with errors as values in words. */
 
 const WHY: Partial<Record<string, string>> = {
+  EEXIST: 'there is a file of that name',
   ENOENT: 'there is no such file or folder',
   EISDIR: 'it is a folder',
   EACCES: 'this user may not',
@@ -11,7 +20,8 @@ const WHY: Partial<Record<string, string>> = {
   ERR_FS_FILE_TOO_LARGE: 'it is far too long',
 };
 
-function why(error: unknown): string {
+/** Why the system did not do it, in words. */
+export function whyNot(error: unknown): string {
   const code = error instanceof Error && 'code' in error ? String(error.code) : '';
   return WHY[code] ?? String(error);
 }
@@ -24,7 +34,7 @@ export function readBytes(
   } catch (error) {
     return {
       ok: false,
-      message: `${path}: it could not be read: ${why(error)}. Nothing was changed.`,
+      message: `${path}: it could not be read: ${whyNot(error)}. Nothing was changed.`,
     };
   }
 }
@@ -39,8 +49,57 @@ export function writeText(
   } catch (error) {
     return {
       ok: false,
-      message: `${path}: it could not be written: ${why(error)}. Nothing else was changed.`,
+      message: `${path}: it could not be written: ${whyNot(error)}. Nothing else was changed.`,
     };
+  }
+}
+
+/** Writes a file that is not there yet, and does not return before it is on disk. */
+export function writeNew(
+  path: string,
+  text: string,
+): { ok: true } | { ok: false; message: string } {
+  return writing(path, () => onDisk(path, 'wx', text));
+}
+
+/**
+ * Puts a file in place of the one there, and does not return before it is on disk. If power fails meanwhile, either the
+ * old one is there or the new one, whole.
+ */
+export function replaceFile(
+  path: string,
+  text: string,
+): { ok: true } | { ok: false; message: string } {
+  return writing(path, () => {
+    const beside = `${path}.new`;
+    onDisk(beside, 'w', text);
+    renameSync(beside, path);
+    if (process.platform === 'win32') return; // a folder cannot be opened there
+    const folder = openSync(dirname(path), 'r');
+    try {
+      fsyncSync(folder);
+    } finally {
+      closeSync(folder);
+    }
+  });
+}
+
+function writing(path: string, write: () => void): { ok: true } | { ok: false; message: string } {
+  try {
+    write();
+    return { ok: true };
+  } catch (error) {
+    return { ok: false, message: `${path}: it could not be written: ${whyNot(error)}.` };
+  }
+}
+
+function onDisk(path: string, flags: 'w' | 'wx', text: string): void {
+  const file = openSync(path, flags);
+  try {
+    writeFileSync(file, text);
+    fsyncSync(file);
+  } finally {
+    closeSync(file);
   }
 }
 

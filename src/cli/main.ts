@@ -9,12 +9,13 @@ import {
   SURVEY_GRADES,
 } from '../steps/tolerance.ts';
 import { apply } from './apply.ts';
+import { BOARD_USAGE, boardCommand } from './board-commands.ts';
 import { sameFile } from './files.ts';
 import { fit } from './fit.ts';
 import { next } from './next.ts';
 import { UsageError, type Outcome } from './outcome.ts';
 
-/** The command line: fitting and applying coefficients without a browser. */
+/** The command line: the bench's steps without a browser, from files and at a board. */
 
 const USAGE = `Usage:
   npm run -s cli -- fit READINGS.csv --out COEFFICIENTS.json [--json] [--mounting MOUNTING] [--keep-all]
@@ -44,11 +45,12 @@ const USAGE = `Usage:
       where all is well; an angle without meaning is an empty cell). Readings outside what the coefficients
       hold for are named on standard error.
 
+${BOARD_USAGE}
 Exit codes: 0 done, 1 the work could not be done (why, on standard error), 2 wrong usage.
 File formats: docs/files.md
 `;
 
-function run(args: readonly string[]): Outcome {
+function run(args: readonly string[]): Outcome | Promise<Outcome> {
   const [command, ...rest] = args;
   switch (command) {
     case 'fit':
@@ -63,8 +65,11 @@ function run(args: readonly string[]): Outcome {
       return { code: 0, out: USAGE };
     case undefined:
       throw new UsageError('a command is missing');
-    default:
+    default: {
+      const atBoard = boardCommand(command);
+      if (atBoard) return atBoard(rest);
       throw new UsageError(`there is no command '${command}'`);
+    }
   }
 }
 
@@ -179,16 +184,16 @@ function parse(args: string[], options: Options) {
   }
 }
 
-function outcomeOf(args: readonly string[]): Outcome {
+async function outcomeOf(args: readonly string[]): Promise<Outcome> {
   try {
-    return run(args);
+    return await run(args);
   } catch (error) {
     if (error instanceof UsageError) return { code: 2, err: `${error.message}\n\n${USAGE}` };
     throw error;
   }
 }
 
-const { code, out, err } = outcomeOf(process.argv.slice(2));
+const { code, out, err } = await outcomeOf(process.argv.slice(2));
 if (out) process.stdout.write(out);
 if (err) process.stderr.write(err);
 process.exitCode = code;

@@ -38,23 +38,23 @@ export function adviceFor(signs: Signs): Advice[] {
     });
   }
   const drift = driftAdvice(fit);
-  // whoever takes readings in the order of a plan goes through attitudes in order too: attitude explains it as well
   const bends = found('attitude_gravity').length > 0;
   const placed = found('attitude_field', 'attitude_dip').length > 0;
-  if (drift && !(drift.doubtful && (bends || placed))) advice.push(drift);
+  if (drift && !drift.doubtful) advice.push(drift.advice);
   if (bends) advice.push(bendAdvice(fit));
   // a noisy magnetometer makes the length of the field vary as well; it does so alike in all attitudes
   const fieldVaries = over.field || (over.dip && !over.gravity);
-  if ((placed && !bends) || (fieldVaries && louder?.mag !== false)) {
+  const bothLouder = louder?.acc === true && louder.mag;
+  if ((placed && !bends) || (fieldVaries && louder?.mag !== false && !bothLouder)) {
     advice.push({
       cause: 'iron near the sensor, or a disturbed site',
       then: 'Go away from buildings, vehicles, steel and batteries, take off watch, knife and phone, and take the readings again. A site is clean where the field keeps its length as you walk about.',
     });
   }
-  if (advice.length === 0 && louder?.acc && louder.mag) {
+  if (advice.length === 0 && bothLouder) {
     advice.push({
       cause: 'noise well over what the board declares, in both sensors',
-      then: 'Rest it against something firm and wait a moment before each reading; if it stays so, the sensors are noisier than the board says.',
+      then: 'Rest it against something firm, in a clean place, and wait a moment before each reading; if it stays so, the sensors are noisier than the board says.',
     });
   } else if (!bends && (louder?.acc || (over.gravity && louder === undefined))) {
     advice.push({
@@ -87,6 +87,8 @@ export function adviceFor(signs: Signs): Advice[] {
       then: `Take ${which} again, or set aside with the reason.`,
     });
   }
+  // a plan goes through attitudes in order, and a sighting's readings share their place: attitude and site explain it too
+  if (drift?.doubtful && advice.length === 0) advice.push(drift.advice);
   if (advice.length === 0 || over.angle) advice.push(...noiseAdvice(fit, over, limits, interval));
   if (average > 1 && average <= MOST_TO_AVERAGE) {
     advice.push({
@@ -106,26 +108,26 @@ const MOST_TO_AVERAGE = 30;
  */
 function driftAdvice({
   residualTests,
-}: Signs['fit']): (Advice & { doubtful: boolean }) | undefined {
+}: Signs['fit']): { advice: Advice; doubtful: boolean } | undefined {
   // both are F-tests with the same degrees of freedom, so that the statistics compare
   const strongest = (start: string) =>
     Math.max(0, ...departs(residualTests, start).map(({ statistic }) => statistic ?? 0));
   const [order, warmth] = [strongest('order'), strongest('temperature')];
-  if (warmth > order) {
-    return {
-      cause: 'sensors that drift with temperature',
-      then: 'Let board and battery come to the temperature of the place, then take the readings again without a break.',
-      doubtful: false,
-    };
-  }
+  if (warmth > order) return { advice: WARMTH, doubtful: false };
   if (order === 0 && departs(residualTests, 'serial').length === 0) return undefined;
-  return {
-    cause:
-      'a change between the first reading and the last, such as warming up, a knock, or iron that moved',
-    then: 'Let it warm up, leave battery, pens and keys where they are, and take the readings again in one go.',
-    doubtful: order === 0,
-  };
+  return { advice: ORDER, doubtful: order === 0 };
 }
+
+const WARMTH: Advice = {
+  cause: 'sensors that drift with temperature',
+  then: 'Let board and battery come to the temperature of the place, then take the readings again without a break.',
+};
+
+const ORDER: Advice = {
+  cause:
+    'a change between the first reading and the last, such as warming up, a knock, or iron that moved',
+  then: 'Let it warm up, leave battery, pens and keys where they are, and take the readings again in one go.',
+};
 
 /** The length of gravity depends on attitude. */
 function bendAdvice({ coefficients, modelChoice }: Signs['fit']): Advice {

@@ -6,8 +6,9 @@ import {
   type ComparisonRefusal,
 } from '../calib/comparison.ts';
 import { degrees, length } from '../calib/geometry.ts';
-import { coefficientValues, type Coefficients } from '../calib/model.ts';
+import { coefficientsFrom, coefficientValues, type Coefficients } from '../calib/model.ts';
 import type { Vec3 } from '../calib/reading.ts';
+import type { BoardHistory } from './calibration-state.ts';
 import { degreesText } from './finding.ts';
 
 /** Two sets of coefficients of one board, held against each other in physical terms and in words. */
@@ -67,6 +68,20 @@ export function comparisonWords(outcome: ComparisonOutcome, before: string): Com
         : []),
     ],
   };
+}
+
+/** The newest fit against what the board runs, as last read from it; undefined where either is missing. */
+export function comparedOnBoard({
+  calibration,
+  inForce,
+}: BoardHistory): ComparisonWords | undefined {
+  const { fit } = calibration ?? {};
+  if (!fit || !inForce) return undefined;
+  const from = coefficientsFrom(inForce.model, inForce.values);
+  return comparisonWords(
+    compared(from, fit.coefficients, fit.dip),
+    `generation ${inForce.generation}, which the board runs`,
+  );
 }
 
 const changeWords = ({ rms, largest }: AngleChange): string =>

@@ -5,6 +5,7 @@ import type { OutsideReason } from '../calib/validity.ts';
 import type { BoardIdentity } from '../protocol/board.ts';
 import type { FitRecord, HoldsFor, ToleranceChoice } from '../records/entries.ts';
 import { adviceFor, type Advice } from './advice.ts';
+import type { BoardHistory } from './calibration-state.ts';
 import {
   degreesText,
   listed,
@@ -161,6 +162,11 @@ export function judge(
     blindTo: [SPREAD_IS_BLIND, ...BLIND_TO],
     warnings,
   };
+}
+
+/** The newest fit of a board's calibration against the tolerance chosen for it; undefined where there is none. */
+export function judgementOf({ calibration, identity }: BoardHistory): Judgement | undefined {
+  return calibration?.fit && judge(calibration.fit, identity, calibration.tolerance);
 }
 
 const AZIMUTH = 'Azimuth × cos inclination';

@@ -1,5 +1,7 @@
 import type { ToleranceChoice } from '../records/entries.ts';
 
+export type { ToleranceChoice } from '../records/entries.ts';
+
 /**
  * What a calibration and its proof are held against. Degrees and ratios.
  *
@@ -55,6 +57,9 @@ export const ORDINARY_TOLERANCE: ToleranceChoice = { degrees: 1, grade: '5' };
 
 /** A tolerance of one's own, degrees: from what no hand-held instrument reaches to what no survey bears. */
 export const OWN_TOLERANCE = { least: 0.05, most: 10 } as const;
+
+/** What there is to choose from. */
+export const tolerances = { grades: SURVEY_GRADES, source: GRADES_SOURCE, own: OWN_TOLERANCE };
 
 /** In words, such as "BCRA grade 5 (±1°)". */
 export const toleranceName = ({ degrees, grade }: ToleranceChoice): string =>

@@ -44,6 +44,9 @@ const BUFFER = 65_536;
 /** How long a board may say nothing to what was written before DTR is raised for it, ms. */
 const SILENCE = 4000;
 
+/** How long a port may take to close, ms: one that was unplugged may never say that it is, and must not hold up the next. */
+const CLOSING = 3000;
+
 /** What a reader fails with when bytes were lost but the port lives on; the next reader goes on after the gap. */
 const GAPS = ['BufferOverrunError', 'BreakError', 'FramingError', 'ParityError'];
 
@@ -198,7 +201,7 @@ class PortLink implements SerialLink {
       throw closedHere();
     }
     this.#openedBefore = true;
-    this.#held = new HeldPort(port, {
+    this.#held = new HeldPort(port, this.options.clock, {
       bytes: (chunk) => listener.bytes(chunk),
       gap: () => {
         this.gaps++;
@@ -210,7 +213,7 @@ class PortLink implements SerialLink {
         listener.closed(end);
       },
     });
-    if (!raised) this.#held.raiseDtrIfSilent(this.options.clock);
+    if (!raised) this.#held.raiseDtrIfSilent();
   }
 
   /** Opens the port, or what the board has come back as, in a few attempts. */
@@ -273,6 +276,7 @@ interface PortListener {
 /** An open port, its reader and its writer. One end for both directions: a dead port may fail in one and not the other. */
 class HeldPort {
   readonly #port: SerialPort;
+  readonly #clock: Clock;
   readonly #listener: PortListener;
   readonly #writer: WritableStreamDefaultWriter<Uint8Array>;
   #reader: ReadableStreamDefaultReader<Uint8Array> | undefined;
@@ -284,8 +288,9 @@ class HeldPort {
   /** Rejects each write that has not resolved: on a port that is lost, some never would. */
   readonly #writing = new Set<(end: LinkError) => void>();
 
-  constructor(port: SerialPort, listener: PortListener) {
+  constructor(port: SerialPort, clock: Clock, listener: PortListener) {
     this.#port = port;
+    this.#clock = clock;
     this.#listener = listener;
     this.#writer = port.writable!.getWriter();
     port.addEventListener('disconnect', this.#disconnected);
@@ -306,27 +311,34 @@ class HeldPort {
   }
 
   /** Some USB stacks send nothing before DTR is raised. Raising it may restart a board, so only for a silent one. */
-  raiseDtrIfSilent(clock: Clock): void {
+  raiseDtrIfSilent(): void {
     this.#onFirstWrite = () => {
       this.#onFirstWrite = () => {};
-      this.#stopWaiting = clock.after(SILENCE, () => {
+      this.#stopWaiting = this.#clock.after(SILENCE, () => {
         if (this.#silent) void setSignals(this.#port, true);
       });
     };
   }
 
   /** Lets go of reader, writer and port. Rejects with a {@link LinkError} where the port cannot be closed. */
-  async letGo(end: LinkError): Promise<void> {
+  letGo(end: LinkError): Promise<void> {
     this.#finish(end);
+    return new Promise((resolve, reject) => {
+      const fail = (words: string) =>
+        reject(new LinkError('failed', `the port cannot be closed: ${words}`));
+      const stop = this.#clock.after(CLOSING, () => fail('the system does not say that it is'));
+      this.#release()
+        .then(resolve, (error: unknown) => fail(wordsOf(error)))
+        .finally(stop);
+    });
+  }
+
+  async #release(): Promise<void> {
     // A stream that has failed can be neither cancelled nor aborted, and need not be.
     await Promise.allSettled([this.#reader?.cancel(), this.#writer.abort()]);
     await this.#reading;
     this.#writer.releaseLock();
-    try {
-      await this.#port.close();
-    } catch (error) {
-      throw new LinkError('failed', `the port cannot be closed: ${wordsOf(error)}`);
-    }
+    await this.#port.close();
   }
 
   async #read(): Promise<void> {

@@ -24,7 +24,7 @@ export const IN_USE_CODE = 4001;
 const OPENING_MS = 10_000;
 const CLOSING_MS = 1000;
 
-const OPEN = 1;
+const [OPEN, CLOSING] = [1, 2];
 const LOCAL_HOSTS: readonly string[] = ['localhost', '127.0.0.1', '[::1]'];
 
 /**
@@ -123,8 +123,11 @@ class WebSocketLink implements ByteLink {
   }
 
   async write(bytes: Uint8Array): Promise<void> {
-    if (this.#socket?.readyState !== OPEN) throw new LinkError('closed', 'the link is closed');
-    this.#socket.send(bytes.slice());
+    const socket = this.#socket;
+    // The far end is closing it: why, the listener is told before whoever writes is told that it is closed.
+    if (socket?.readyState === CLOSING) await closedFrom(socket);
+    if (socket?.readyState !== OPEN) throw new LinkError('closed', 'the link is closed');
+    socket.send(bytes.slice());
   }
 
   async close(): Promise<void> {
@@ -162,13 +165,18 @@ function opened(socket: Socket): Promise<void> {
 }
 
 /** Closes the socket; resolves when it is closed, or a far end that does not answer has had its time. */
-function ended(socket: Socket): Promise<void> {
+async function ended(socket: Socket): Promise<void> {
+  socket.close();
+  await closedFrom(socket);
+}
+
+/** Resolves when a socket that is closing is closed, or its far end has had its time. */
+function closedFrom(socket: Socket): Promise<void> {
   return new Promise((resolve) => {
     const stopWaiting = realClock.after(CLOSING_MS, resolve);
     socket.addEventListener('close', () => {
       stopWaiting();
       resolve();
     });
-    socket.close();
   });
 }

@@ -1,8 +1,12 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
+import { guard } from 'lit/directives/guard.js';
 import type { BoardHistory } from '../steps/calibration-state.ts';
-import { judge, settledWords, type Finding, type Standing } from '../steps/judgement.ts';
+import { comparedOnBoard } from '../steps/comparison-words.ts';
+import { judgementOf, settledWords, type Finding, type Standing } from '../steps/judgement.ts';
+import { ORDINARY_TOLERANCE } from '../steps/tolerance.ts';
 import { shape } from './shapes.ts';
+import './tolerance-choice.ts';
 import { View } from './view.ts';
 
 const STANDING_WORDS: Record<Standing, string> = {
@@ -17,8 +21,8 @@ export class JudgementView extends View {
   @property({ attribute: false }) history!: BoardHistory;
 
   protected override render() {
-    const { calibration, identity } = this.history;
-    const { refusal, fit } = calibration ?? {};
+    const { calibration, inForce } = this.history;
+    const { refusal, fit, tolerance } = calibration ?? {};
     if (refusal) {
       return html`<div class="verdict bad">
         ${shape('bad')}
@@ -29,8 +33,9 @@ export class JudgementView extends View {
         </div>
       </div>`;
     }
-    if (!fit || !identity) return nothing;
-    const { standing, verdict, findings, blindTo, warnings } = judge(fit, identity);
+    const judgement = judgementOf(this.history);
+    if (!fit || !judgement) return nothing;
+    const { standing, verdict, findings, advice, notKnown, blindTo, warnings } = judgement;
     return html`
       ${
         fit.stale
@@ -43,6 +48,26 @@ export class JudgementView extends View {
         ${shape(standing)}
         <p class="large">${verdict}</p>
       </div>
+      <tolerance-choice .tolerance=${tolerance ?? ORDINARY_TOLERANCE}></tolerance-choice>
+      ${
+        notKnown.length === 0
+          ? nothing
+          : html`<h3>What is not known</h3>
+              <ul>
+                ${notKnown.map((each) => html`<li>${each}</li>`)}
+              </ul>`
+      }
+      ${
+        advice.length === 0
+          ? nothing
+          : html`<h3>Likely causes, and what to do</h3>
+              <ol>
+                ${advice.map(
+                  ({ cause, then }) =>
+                    html`<li>Likely cause: <strong>${cause}</strong>. ${then}</li>`,
+                )}
+              </ol>`
+      }
       <ul class="findings">
         ${findings.map((finding) => this.#finding(finding))}
       </ul>
@@ -54,12 +79,34 @@ export class JudgementView extends View {
                 ${warnings.map((warning) => html`<li>${shape('watch')} <span>${warning}</span></li>`)}
               </ul>`
       }
+      ${guard([fit.coefficients, inForce], () => this.#comparison())}
       <h3>What these figures cannot see</h3>
       <ul>
         ${blindTo.map((each) => html`<li>${each}</li>`)}
       </ul>
       <p class="note">Model: ${fit.coefficients.model}. ${settledWords(fit.iterations)}</p>
     `;
+  }
+
+  #comparison() {
+    const compared = comparedOnBoard(this.history);
+    if (!compared) return nothing;
+    const { lead, rows } = compared;
+    return html`<h3>Against what is on the board</h3>
+      <p>${lead}</p>
+      ${
+        rows.length === 0
+          ? nothing
+          : html`<dl class="facts">
+              ${rows.map(
+                ({ name, figure }) =>
+                  html`<div>
+                    <dt>${name}</dt>
+                    <dd>${figure}</dd>
+                  </div>`,
+              )}
+            </dl>`
+      }`;
   }
 
   #finding({ name, figure, words, standing }: Finding) {

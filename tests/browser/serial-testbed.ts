@@ -118,6 +118,7 @@ export class Cable {
   #socat: ChildProcessByStdio<Writable, Readable, null> | undefined;
   #port: Port | undefined;
   #held = -1;
+  #pulling: Promise<void> = Promise.resolve();
 
   constructor(
     readonly board: SimulatedBoard,
@@ -130,6 +131,7 @@ export class Cable {
 
   /** Plugs the cable in: the board has a new terminal, and the system announces it. */
   async plugIn(): Promise<void> {
+    await this.#pulling;
     await this.makeTerminal();
     await this.announce('add');
   }
@@ -171,7 +173,7 @@ export class Cable {
     this.#held = openSync(this.path, constants.O_RDWR | constants.O_NOCTTY);
     const port = this.board.connect({
       bytes: (chunk) => void socat.stdin.write(chunk),
-      closed: () => {},
+      closed: () => void (this.#pulling = this.pull()), // the board dropped it
     });
     this.#port = port;
     socat.stdout.on('data', (bytes: Uint8Array) => {

@@ -398,6 +398,21 @@ describe('a serial port that is lost', () => {
     await run(link.close());
   });
 
+  test('one that never says that it is closed holds nobody up', async () => {
+    const { serial, board, port, link } = await linked();
+    port.close = () => new Promise(() => {});
+    serial.unplug(port);
+    await settle();
+    serial.plug(board);
+    const ear = new Ear();
+    await run(link.open(ear));
+    expect(await answers(link, ear)).toBe(true);
+
+    const living = await linked();
+    living.port.close = () => new Promise(() => {});
+    expect(await causeOf(living.link.close())).toBe('failed');
+  });
+
   test('one that cannot be closed says so to whoever closes it', async () => {
     const { port, link } = await linked();
     port.close = () => Promise.reject(new DOMException('It clings.', 'NetworkError'));

@@ -1,8 +1,8 @@
 import type { StoredSet } from '../../protocol/board.ts';
-import type { Fields } from '../../protocol/line.ts';
+import { encodeItem, type Fields } from '../../protocol/line.ts';
 import { readSet } from './fields-of.ts';
 import { checkOf } from './talk.ts';
-import { memoryOf, stagedSet, type Check, type Ground } from './trial.ts';
+import { memoryOf, stagedSet, type Check, type Ground, type Ledger } from './trial.ts';
 
 /** Putting a board back as it was found, and saying what is so where that was not possible. */
 
@@ -32,6 +32,8 @@ export class Restorer {
       if (inForce) this.ground.right = inForce;
       if (inForce) this.ground.sets = this.setsFrom(inForce);
     }
+    if (ledger.renamed) await this.#renameBack();
+    if (ledger.setting) await this.#changeBack(ledger.setting);
     if (ledger.sealed) await this.#putBack();
   }
 
@@ -40,6 +42,8 @@ export class Restorer {
     const { ledger, found, talk } = this.ground;
     await talk.hello();
     if (ledger.readings) await this.#eraseOwn();
+    if (ledger.renamed) await this.#renameBack();
+    if (ledger.setting) await this.#changeBack(ledger.setting);
     if (ledger.sealed) await this.#putBack();
     if (ledger.displaced && found.previous) await this.#putPreviousBack(found.previous);
     await talk.hello();
@@ -63,17 +67,24 @@ export class Restorer {
       );
       requests.push('coefficients which=in_force', `revert replaces=${right.generation + 1}`);
     }
+    if (ledger.renamed) {
+      const name = found.hello['name']?.[0] ?? '';
+      words.push(`Its name may be another than it was, which was ${named(name)}.`);
+      requests.push(renaming(name));
+    }
+    if (ledger.setting) words.push(settingWords(ledger.setting));
     if (ledger.displaced && found.previous && right) {
       words.push(
         `The previous set (crc ${found.previous.crc}) may have been displaced; its words are in this report, and can be staged and sealed again.`,
       );
     }
     if (ledger.firstSealed) words.push(FIRST_SEALED);
-    if (words.length === 0)
+    const asFound = words.length === 0;
+    if (asFound) {
       words.push(
         'Nothing that it keeps was changed. A restart, or the next hello, clears the rest.',
       );
-    const asFound = words.length === 1 && requests.length === 0 && !ledger.firstSealed;
+    }
     const lines = requests.length === 0 ? [] : ['hello host=00000001 protocol=1', ...requests];
     return { asFound, words, lines: lines.map((line, i) => lineOf(`?${i + 1} ${line}`)) };
   }
@@ -85,6 +96,40 @@ export class Restorer {
     const { count, last } = memoryOf(await this.#fields('memory'));
     if (count > 0) await talk.ask(`erase through=${last}`);
     ledger.readings = memoryOf(await this.#fields('memory')).count > 0;
+  }
+
+  async #renameBack(): Promise<void> {
+    const { talk, ledger, found } = this.ground;
+    const name = found.hello['name']?.[0] ?? '';
+    if ((await this.#nameNow()) !== name) await talk.ask(renaming(name));
+    ledger.renamed = (await this.#nameNow()) !== name;
+  }
+
+  async #nameNow(): Promise<string> {
+    const { answer } = await this.ground.talk.hello();
+    return answer?.fields['name']?.[0] ?? '';
+  }
+
+  async #changeBack({ name, value }: NonNullable<Ledger['setting']>): Promise<void> {
+    const { talk, ledger } = this.ground;
+    await talk.hello();
+    if ((await this.#settingNow(name)) !== value) {
+      ledger.revised = true;
+      const revision = (await this.#fields('settings'))['revision']?.[0];
+      await talk.ask(`change name=${name} value=${encodeItem(value)}`);
+      await talk.ask(`adopt replaces=${revision}`);
+      await talk.hello();
+    }
+    if ((await this.#settingNow(name)) === value) delete ledger.setting;
+  }
+
+  async #settingNow(name: string): Promise<string | undefined> {
+    const count = Number((await this.#fields('settings'))['count']?.[0]) || 0;
+    for (let at = 1; at <= Math.min(count, 99); at++) {
+      const fields = await this.#fields(`setting at=${at}`);
+      if (fields['name']?.[0] === name) return fields['value']?.[0];
+    }
+    return undefined;
   }
 
   /** Has the right set in force again, by going back to it or, where that fails, by sealing it anew. */
@@ -167,12 +212,31 @@ export class Restorer {
         'There was no previous set; now it is the one in force turned one degree about the sight, which measures the same azimuth and inclination.',
       );
     }
+    if (ledger.renamed) {
+      asFound = false;
+      words.push(
+        `Its name was ${named(found.hello['name']?.[0] ?? '')}, and could not be put back.`,
+      );
+    }
+    if (ledger.setting) {
+      asFound = false;
+      words.push(settingWords(ledger.setting));
+    } else if (ledger.revised) {
+      words.push('Its settings are as they were; their revision has gone up.');
+    }
     if (ledger.firstSealed) words.push(FIRST_SEALED);
     if (words.length === 0) words.push('The board is as it was found.');
     const lines = requests.length === 0 ? [] : ['hello host=00000001 protocol=1', ...requests];
     return { asFound, words, lines: lines.map((line, i) => lineOf(`?${i + 1} ${line}`)) };
   }
 }
+
+const renaming = (name: string): string => `rename to=${encodeItem(name)}`;
+
+const named = (name: string): string => (name === '' ? 'none' : `“${name}”`);
+
+const settingWords = ({ name, value }: NonNullable<Ledger['setting']>): string =>
+  `The setting ${name} may be another than it was, which was ${named(value)}: change it back, then adopt.`;
 
 const FIRST_SEALED =
   'No set was ever sealed on it before: a first one is now, made of the scales and mountings it declares. It corrects nothing; calibrate it.';

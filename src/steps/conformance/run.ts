@@ -2,6 +2,7 @@ import { mountingMatrix } from '../../calib/model.ts';
 import type { Clock } from '../../protocol/clock.ts';
 import type { Fields } from '../../protocol/line.ts';
 import type { ByteLink } from '../../protocol/link.ts';
+import { careChecks } from './care-checks.ts';
 import { coefficientChecks, turnedAboutSight } from './coefficient-checks.ts';
 import { conversationChecks } from './conversation-checks.ts';
 import { readSet } from './fields-of.ts';
@@ -46,6 +47,7 @@ export const CHECKS: readonly Check[] = [
   ...lineChecks,
   ...requestChecks,
   ...readingChecks,
+  ...careChecks,
   ...coefficientChecks,
   ...restartChecks,
 ];
@@ -114,8 +116,12 @@ export async function checkConformance(
   };
 }
 
+/** How long a board may take to answer half a line that was in its buffer, milliseconds. */
+const CLEARING_MS = 300;
+
 /** What the board is and what is on it, before anything is checked: as far as it can be read. */
 async function look(talk: Talk): Promise<Found> {
+  await talk.listen(Uint8Array.of(0x0a), CLEARING_MS); // clears half a line out of the board's buffer
   const hello = fieldsOf(await talk.hello());
   const number = (name: string, least: number, most: number, otherwise: number): number => {
     const value = Number(hello[name]?.[0]);
@@ -147,7 +153,10 @@ function groundOf(talk: Talk, found: Found, consents: Consents, hands: Hands): G
     talk,
     found,
     hands,
-    ledger: { readings: false, sealed: false, displaced: false, firstSealed: false },
+    ledger: {
+      ...{ readings: false, sealed: false, displaced: false, firstSealed: false },
+      ...{ renamed: false, revised: false },
+    },
     mayTakeReadings: consents.readings === true && found.memory?.count === 0,
     sets: setsFrom(base),
     ...(found.inForce && { right: found.inForce }),
@@ -205,10 +214,16 @@ function missingFor(need: Need, ground: Ground, consents: Consents): string | un
       return found.generation === 0 && !ledger.firstSealed
         ? 'no set was ever sealed on it, and a first seal, which cannot be taken back, was not agreed to'
         : 'the set in force could not be read, so it could not be put back';
-    case 'restart':
-      return hands.restart
+    case 'settings':
+      return consents.settings
         ? undefined
-        : 'the board must be restarted for it, which was not agreed to';
+        : 'it renames the board or changes a setting and puts that back, which was not agreed to';
+    case 'restart':
+      return consents.restart
+        ? undefined
+        : 'the board must start again for it, which was not agreed to';
+    case 'never':
+      return 'what is in the spare slot would be lost, and cannot be put back: try it as your users will, with an image of yours';
   }
 }
 

@@ -195,6 +195,7 @@ export class Talk {
    */
   async hello(body = `host=${this.freshHost()} protocol=1`): Promise<Exchange> {
     this.#lastTag = 1;
+    let last: Exchange | undefined;
     for (let attempt = 1; attempt <= HELLO_ATTEMPTS; attempt++) {
       const exchange = await this.say(withCheck(`?1 hello ${body}`), {
         tag: 1,
@@ -202,8 +203,12 @@ export class Talk {
         ms: HELLO_MS,
         ...(attempt === 1 && { within: BOARD_MS + LINK_MS }),
       });
-      if (exchange.answer) return exchange;
+      // half a line of an earlier conversation may have been answered in its place
+      const { answer } = exchange;
+      if (answer && (answer.ok || (answer.tag !== 0 && attempt > 1))) return exchange;
+      last = exchange;
     }
+    if (last?.answer) return last;
     throw new CutOff('it no longer answers hello');
   }
 

@@ -15,20 +15,34 @@ export interface Consents {
   seal?: boolean;
   /** Seals a first set on a board that has none; that cannot be taken back. */
   firstSeal?: boolean;
+  /** Renames the board and changes a setting, and puts both back. */
+  settings?: boolean;
+  /** Has the board start again. */
+  restart?: boolean;
 }
 
-/** Someone at the board, who does what cannot be done over a link. Each resolves once it is done. */
+/** Someone at the board, who does what cannot be done over the link. Each resolves once it is done. */
 export interface Hands {
+  /** Takes its power away and gives it back, in place of asking the board to start again. */
   restart?(): Promise<void>;
   press?(): Promise<void>;
 }
 
 /**
  * What must be so for a check to be tried. `always`: it changes nothing, even on a board that breaks every rule.
- * `empty`: a board that breaks rules could lose readings, so there must be none. `readings`, `seal`, `restart`, `press`:
- * the consent or the hands for it, and that what is changed can be put back.
+ * `empty`: a board that breaks rules could lose readings, so there must be none. `never`: what it changes cannot be put
+ * back. The others: the consent or the hands for it, and that what is changed can be put back.
  */
-export type Need = 'always' | 'empty' | 'readings' | 'press' | 'first seal' | 'seal' | 'restart';
+export type Need =
+  | 'always'
+  | 'empty'
+  | 'readings'
+  | 'press'
+  | 'settings'
+  | 'first seal'
+  | 'seal'
+  | 'restart'
+  | 'never';
 
 export interface Check {
   /** Its own, among all checks. */
@@ -72,6 +86,12 @@ export interface Ledger {
   displaced: boolean;
   /** A first set was sealed. */
   firstSealed: boolean;
+  /** The board may have another name than it was found with. */
+  renamed: boolean;
+  /** The setting that may have been changed, with the value it had. */
+  setting?: { name: string; value: string };
+  /** A revision of the settings was adopted, and the values were put back by another. */
+  revised: boolean;
 }
 
 /** Something that is not as SPEC.md says. */

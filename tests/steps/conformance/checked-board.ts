@@ -3,6 +3,7 @@ import { VirtualClock } from '../../../firmware-sim/clock.ts';
 import { FaultyLink, type FaultName } from '../../../firmware-sim/faulty.ts';
 import { randomStream } from '../../../firmware-sim/random.ts';
 import { defaultSettings } from '../../../firmware-sim/settings.ts';
+import { readSettings } from '../../../src/protocol/board-care.ts';
 import { linkBoard, type Board } from '../../../src/protocol/board.ts';
 import type { ByteLink } from '../../../src/protocol/link.ts';
 import type { Report } from '../../../src/steps/conformance/report.ts';
@@ -31,9 +32,8 @@ export class CheckedBoard {
       checkConformance(link, {
         clock: this.clock,
         random: this.random,
-        consents: { readings: true, seal: true, firstSeal: true },
+        consents: { readings: true, seal: true, firstSeal: true, settings: true, restart: true },
         hands: {
-          restart: async () => this.board.restart(),
           press: () => this.board.press(),
         },
         ...rest,
@@ -76,7 +76,11 @@ export class CheckedBoard {
       const { count } = await board.memory();
       const inForce = await board.coefficients('in_force');
       const previous = await board.coefficients('previous');
-      return { count, inForce: inForce?.crc, previous: previous?.crc };
+      const { name } = board.identity;
+      const values = board.identity.capabilities.includes('settings')
+        ? (await readSettings(board)).settings.map(({ value }) => value)
+        : [];
+      return { count, inForce: inForce?.crc, previous: previous?.crc, name, values };
     });
   }
 }

@@ -29,6 +29,7 @@ const EXPECTED: Record<FaultName, readonly string[]> = {
     'a repeat while the board is at work',
     'capture repeated',
     'again repeated',
+    'adopt',
     'seal repeated',
     'revert repeated',
   ],
@@ -57,6 +58,11 @@ const EXPECTED: Record<FaultName, readonly string[]> = {
   'numbers readings from 1 again after an erase': ['numbers after an erase'],
   'erases for a line typed by hand': ['erase typed by hand'],
   'captures for a line typed by hand': ['capture typed by hand'],
+  'renames for a line typed by hand': ['rename refused'],
+  'always says that its light is on': ['the light'],
+  'counts a setting that it has not': ['settings'],
+  'names the old revision after an adopt': ['adopt'],
+  'names another firmware in its image report': ['the image report'],
   'seals for a line typed by hand': ['seal typed by hand'],
   'reverts for a line typed by hand': ['revert typed by hand'],
   'takes a reading number of 0': ['fields missing, malformed or out of range'],
@@ -66,7 +72,9 @@ const EXPECTED: Record<FaultName, readonly string[]> = {
   'seals what was not checked': ['seal of what was not checked'],
   'names the old generation after a seal': ['seal'],
   'names the old generation after a revert': ['revert'],
-  'needs no hello after a restart': ['before the first hello'],
+  // both look for no_hello after a start
+  'needs no hello after a restart': ['restart', 'before the first hello'],
+  'does not start again when asked to': ['restart', 'before the first hello'],
   'speaks before the first hello': ['before the first hello'],
 };
 

@@ -18,6 +18,8 @@ describe('the simulated board passes every check that can be tried on it,', () =
     expect(named(report, 'failed')).toEqual([]);
     expect(named(report, 'not tried')).toEqual([
       'recall', // its memory is empty
+      'what it cannot do', // there is nothing
+      'new firmware',
       'the first seal',
       'revert with nothing before',
     ]);
@@ -28,7 +30,10 @@ describe('the simulated board passes every check that can be tried on it,', () =
   });
 
   test('that loses its readings with the power', async () => {
-    const build = { places: 20, keepsReadings: false, hasTrigger: false, declaresMounting: false };
+    const build = {
+      ...{ places: 20, keepsReadings: false, hasTrigger: false, declaresMounting: false },
+      ...{ hasLight: false, hasClock: false, hasSettings: false, takesImages: false },
+    };
     const report = await (await new CheckedBoard({ build }).inUse()).check();
     expect(named(report, 'failed')).toEqual([]);
     expect(named(report, 'not tried')).toEqual([
@@ -36,6 +41,12 @@ describe('the simulated board passes every check that can be tried on it,', () =
       'capture typed by hand',
       'the trigger',
       'the trigger pressed in vain',
+      'settings',
+      'a setting changed',
+      'the image report',
+      'new firmware',
+      'adopt refused',
+      'adopt',
       'the first seal',
       'revert with nothing before',
       'kept readings',
@@ -46,7 +57,12 @@ describe('the simulated board passes every check that can be tried on it,', () =
     const checked = new CheckedBoard();
     const report = await checked.check();
     expect(named(report, 'failed')).toEqual([]);
-    expect(named(report, 'not tried')).toEqual(['recall', 'a full memory']);
+    expect(named(report, 'not tried')).toEqual([
+      'recall',
+      'a full memory',
+      'what it cannot do',
+      'new firmware',
+    ]);
     expect(report.left.words.join()).toContain('No set was ever sealed on it before');
   });
 
@@ -65,6 +81,12 @@ describe('the simulated board passes every check that can be tried on it,', () =
       /^3 readings are in its memory/,
     );
     expect(await checked.kept()).toEqual(before);
+  });
+
+  test('whose power is taken away and given back', async () => {
+    const checked = await new CheckedBoard().inUse();
+    const hands = { restart: async () => checked.board.restart() };
+    expect(named(await checked.check({ hands }), 'failed')).toEqual([]);
   });
 
   test('over a link that is slow', async () => {
@@ -103,7 +125,11 @@ describe('the checks', () => {
     const report = await small.check();
     const sent = report.checks.flatMap(({ exchanges }) => exchanges.map((each) => each.sent));
     const verbs = sent.map((line) => line.split(' ')[1] ?? '').filter(isVerb);
-    expect([...new Set(verbs)].sort()).toEqual(Object.keys(VERBS).sort());
+    // what these would change cannot be put back, and the report says so
+    const left = ['load', 'put', 'verify', 'swap', 'confirm'];
+    const wanted = Object.keys(VERBS).filter((verb) => !left.includes(verb));
+    expect([...new Set(verbs)].sort()).toEqual(wanted.sort());
+    expect(report.checks.find(({ name }) => name === 'new firmware')?.says).toContain(left[0]);
     expect(report.codes).toEqual(
       BOARD_CODES.filter((code) => !['busy', 'low_power', 'saturated'].includes(code)).sort(),
     );

@@ -1,0 +1,155 @@
+import { parseArgs } from 'node:util';
+import type { LinkOptions } from './board-link.ts';
+import { collect } from './collect.ts';
+import { identify } from './identify.ts';
+import { UsageError, type Outcome } from './outcome.ts';
+import { ports } from './ports.ts';
+import { save } from './save.ts';
+import { revert, seal } from './seal.ts';
+import { verify } from './verify.ts';
+
+/** The commands that talk to a board. */
+
+export const BOARD_USAGE = `  npm run -s cli -- ports
+      Lists the serial ports of this machine.
+
+  npm run -s cli -- identify PORT [--json]
+      Says what a board is and what is on it.
+
+  npm run -s cli -- save PORT --out FILE.json [--make-room]
+      Saves all that is on a board: what it is, its coefficients, the readings in its memory.
+      --make-room  once they are on disk, the board may forget its readings
+
+  npm run -s cli -- collect PORT --out READINGS.csv [--readings N] [--capture] [--any-north]
+      Shows the aims of the plan in turn and stores each reading before the next. The same command goes on where
+      it stopped.
+      --readings   how many readings the file is to have; the whole plan without it
+      --capture    press Enter for each reading, in place of the board's own trigger
+      --any-north  magnetic north was not set out: azimuths count from any line, and stay out of the file
+
+  npm run -s cli -- seal PORT COEFFICIENTS.json [--save FILE.json]
+      Saves what is on the board, then stages, checks and seals the coefficients, reads them back and compares.
+
+  npm run -s cli -- verify PORT COEFFICIENTS.json
+      Compares what the board runs with the file, bit by bit, and the board's own angles with ours.
+
+  npm run -s cli -- revert PORT [--save FILE.json]
+      Saves what is on the board, then puts the coefficients before in force again.
+
+  PORT is a serial port (/dev/ttyUSB0, COM3), an address (ws://localhost:4180/1) or a recording (play:FILE). With each:
+      --baud N      bits a second of a serial port (115200)
+      --signals     leave DTR and RTS of a serial port set: a few USB boards say nothing without
+      --record FILE write the conversation down
+`;
+
+const LINK = {
+  baud: { type: 'string' },
+  signals: { type: 'boolean' },
+  record: { type: 'string' },
+} as const;
+
+type Options = NonNullable<NonNullable<Parameters<typeof parseArgs>[0]>['options']>;
+
+const COMMANDS: Readonly<Record<string, (args: string[]) => Promise<Outcome>>> = {
+  ports: (args) => {
+    parse(args, [], {});
+    return ports();
+  },
+  identify: (args) => {
+    const { link, values } = parse(args, ['a port'], { json: { type: 'boolean' } });
+    return identify({ ...link, json: values['json'] === true });
+  },
+  save: (args) => {
+    const { link, values } = parse(args, ['a port'], {
+      out: { type: 'string' },
+      'make-room': { type: 'boolean' },
+    });
+    return save({
+      ...link,
+      out: needed(values['out'], 'out', 'what is on the board goes'),
+      makeRoom: values['make-room'] === true,
+    });
+  },
+  collect: (args) => {
+    const { link, values } = parse(args, ['a port'], {
+      out: { type: 'string' },
+      readings: { type: 'string' },
+      capture: { type: 'boolean' },
+      'any-north': { type: 'boolean' },
+    });
+    const { readings } = values;
+    return collect({
+      ...link,
+      out: needed(values['out'], 'out', 'the readings go'),
+      ...(typeof readings === 'string' && { readings: whole(readings, 'readings') }),
+      capture: values['capture'] === true,
+      anyNorth: values['any-north'] === true,
+    });
+  },
+  seal: (args) => {
+    const { link, values, rest } = parse(args, ['a port', 'a file of coefficients'], {
+      save: { type: 'string' },
+    });
+    return seal({ ...link, ...saved(values), coefficients: rest[0]! });
+  },
+  verify: (args) => {
+    const { link, rest } = parse(args, ['a port', 'a file of coefficients'], {});
+    return verify({ ...link, coefficients: rest[0]! });
+  },
+  revert: (args) => {
+    const { link, values } = parse(args, ['a port'], { save: { type: 'string' } });
+    return revert({ ...link, ...saved(values) });
+  },
+};
+
+/** The command of that name, if it is one that talks to a board. */
+export function boardCommand(name: string): ((args: string[]) => Promise<Outcome>) | undefined {
+  return Object.hasOwn(COMMANDS, name) ? COMMANDS[name] : undefined;
+}
+
+type Values = Partial<Record<string, string | boolean | (string | boolean)[]>>;
+
+/** @throws UsageError */
+function parse(
+  args: string[],
+  names: readonly string[],
+  own: Options,
+): { link: LinkOptions; rest: string[]; values: Values } {
+  const options = { ...own, ...(names.length > 0 && LINK) };
+  let values: Values;
+  let positionals: string[];
+  try {
+    ({ values, positionals } = parseArgs({ args, options, allowPositionals: true }));
+  } catch (error) {
+    if (error instanceof TypeError) throw new UsageError(error.message);
+    throw error;
+  }
+  if (positionals.length !== names.length) {
+    throw new UsageError(`this command takes ${names.join(' and ') || 'nothing'}`);
+  }
+  const [port = '', ...rest] = positionals;
+  const { baud, record } = values;
+  return {
+    values,
+    rest,
+    link: {
+      port,
+      ...(typeof baud === 'string' && { baud: whole(baud, 'baud') }),
+      ...(values['signals'] === true && { keepSignals: true }),
+      ...(typeof record === 'string' && { record }),
+    },
+  };
+}
+
+function needed(value: Values[string], name: string, what: string): string {
+  if (typeof value === 'string' && value !== '') return value;
+  throw new UsageError(`--${name} is missing: say where ${what}`);
+}
+
+const saved = ({ save }: Values) => (typeof save === 'string' ? { save } : {});
+
+function whole(text: string, name: string): number {
+  const value = Number(text);
+  if (/^\d+$/.test(text) && Number.isSafeInteger(value) && value > 0) return value;
+  throw new UsageError(`--${name} is a whole number above zero, not '${text}'`);
+}

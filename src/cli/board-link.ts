@@ -1,0 +1,131 @@
+import { closeSync, openSync, writeSync } from 'node:fs';
+import { WebSocket } from 'ws';
+import { linkBoard, type Board, type BoardNotice, type BoardReading } from '../protocol/board.ts';
+import { ProtocolError } from '../protocol/errors.ts';
+import { LinkError, type ByteLink } from '../protocol/link.ts';
+import { noticeWords } from '../steps/bench-words.ts';
+import { realClock } from '../transport/real-clock.ts';
+import { playedBack, readRecording, recordedLink } from '../transport/recording.ts';
+import { serialPortLink } from '../transport/serial-port.ts';
+import { socketAddress, webSocketLink, type SocketConstructor } from '../transport/websocket.ts';
+import { readBytes, whyNot } from './files.ts';
+import { failed, type Outcome } from './outcome.ts';
+
+/** From what stands for a board on the command line to the board. */
+
+export interface LinkOptions {
+  /** A serial port's path, an address that begins with ws:// or wss://, or `play:` and a recording's file. */
+  port: string;
+  /** Bits a second of a serial port. */
+  baud?: number;
+  /** Leave DTR and RTS of a serial port set. */
+  keepSignals?: boolean;
+  /** File into which the conversation is written down. */
+  record?: string;
+}
+
+/** What a command hears from its board beside the answers. */
+export interface Ears {
+  onReading?(reading: BoardReading): void;
+  onLost?(error: ProtocolError): void;
+}
+
+/** A board's place on the command line: its link, which may be opened again after it ended. */
+export interface Workplace {
+  /** Links the board. Rejects with a ProtocolError. */
+  link(ears?: Ears): Promise<Board>;
+  /** Aborted when a person asks to stop (Ctrl-C). */
+  signal: AbortSignal;
+  /** Tells the person something, at once. */
+  say(line: string): void;
+}
+
+/** Something that stops a command; the message says what happened, what is safe and what to do next. */
+export class Stopped extends Error {
+  override readonly name = 'Stopped';
+}
+
+/**
+ * Does a command's work at a board, and leaves the link closed whatever happens. What ends the work early is told in the
+ * outcome.
+ */
+export async function atBoard(
+  options: LinkOptions,
+  work: (place: Workplace) => Promise<Outcome>,
+): Promise<Outcome> {
+  const stop = new AbortController();
+  const interrupt = () => stop.abort();
+  process.once('SIGINT', interrupt);
+  let recording: number | undefined;
+  let linked: Board | undefined;
+  try {
+    const link = linkTo(options);
+    if (options.record !== undefined) recording = newFile(options.record);
+    const written = recording === undefined ? link : writtenDown(link, recording);
+    return await work({
+      signal: stop.signal,
+      say,
+      link: async (ears = {}) => {
+        await linked?.close();
+        linked = undefined;
+        linked = await linkBoard(written, {
+          clock: realClock,
+          random: Math.random,
+          onReading: (reading) => ears.onReading?.(reading),
+          onEvent: (notice: BoardNotice) => say(noticeWords(notice)),
+          onTrouble: (error) => say(error.message),
+          onLost: (error) => ears.onLost?.(error),
+          signal: stop.signal,
+        });
+        return linked;
+      },
+    });
+  } catch (error) {
+    if (error instanceof ProtocolError || error instanceof Stopped) return failed(error.message);
+    if (error instanceof LinkError) return failed(`${options.port}: ${error.message}.`);
+    throw error;
+  } finally {
+    process.off('SIGINT', interrupt);
+    await linked?.close();
+    if (recording !== undefined) closeSync(recording);
+  }
+}
+
+function say(line: string): void {
+  process.stdout.write(`${line}\n`);
+}
+
+/** @throws LinkError, Stopped */
+function linkTo({ port, baud, keepSignals }: LinkOptions): ByteLink {
+  if (port.startsWith('play:')) return recordingIn(port.slice('play:'.length));
+  if (/^wss?:/.test(port)) {
+    // a person who types a whole address at a prompt means it, wherever it lies
+    const address = socketAddress(port, { anyHost: true });
+    return webSocketLink(address, WebSocket as unknown as SocketConstructor);
+  }
+  return serialPortLink(port, {
+    ...(baud !== undefined && { baud }),
+    ...(keepSignals !== undefined && { keepSignals }),
+  });
+}
+
+function recordingIn(path: string): ByteLink {
+  const file = readBytes(path);
+  if (!file.ok) throw new Stopped(file.message);
+  const read = readRecording(file.bytes);
+  if (!read.ok) throw new Stopped(`${path}: ${read.message}`);
+  return playedBack(read.recording, realClock).link;
+}
+
+function writtenDown(link: ByteLink, file: number): ByteLink {
+  return recordedLink(link, realClock, (line) => writeSync(file, `${line}\n`));
+}
+
+/** Opens a file that is not there yet. */
+function newFile(path: string): number {
+  try {
+    return openSync(path, 'wx');
+  } catch (error) {
+    throw new Stopped(`${path}: it could not be written: ${whyNot(error)}. Nothing was changed.`);
+  }
+}
