@@ -1,9 +1,13 @@
 import { checkSettings } from '../firmware-sim/settings.ts';
 import { openLogbook } from './records/logbook.ts';
-import { Bench } from './steps/bench.ts';
+import { Bench, type Sight } from './steps/bench.ts';
+import { systemOf } from './steps/link-help.ts';
 import { workerFitter } from './steps/worker-fitter.ts';
 import { realClock } from './transport/real-clock.ts';
 import { defaultSettings, simulatedBoard } from './transport/simulated.ts';
+import { webBluetooth } from './transport/web-bluetooth.ts';
+import { webSerial } from './transport/web-serial.ts';
+import { socketAddress, webSocketLink, type SocketConstructor } from './transport/websocket.ts';
 import './views/lode-bench.ts';
 
 /** Puts the bench together from its parts and hands it to the page. */
@@ -13,11 +17,23 @@ async function start(page: HTMLElement): Promise<void> {
     page.replaceWith(noLogbook(logbook.message));
     return;
   }
+  const system = systemOf(navigator.userAgent, navigator.maxTouchPoints);
   const bench = new Bench({
     logbook,
     fitter: workerFitter(),
     ...('locks' in navigator && { hold: holdBench }),
     simulator: { defaults: defaultSettings, check: checkSettings, make: simulatedBoard },
+    kinds: {
+      serial: webSerial({
+        serial: navigator.serial as Serial | undefined,
+        clock: realClock,
+        needsRights: system === 'linux',
+      }),
+      bluetooth: webBluetooth(navigator.bluetooth as Bluetooth | undefined, realClock),
+      socket: (address) => webSocketLink(socketAddress(address), WebSocket as SocketConstructor),
+    },
+    system,
+    sight,
     clock: realClock,
     random: Math.random,
     today: () => new Date(),
@@ -27,6 +43,18 @@ async function start(page: HTMLElement): Promise<void> {
   page.replaceWith(whole);
   await bench.open();
 }
+
+/** The page is hidden behind another tab, or the machine was asleep, and then seen again. */
+const sight: Sight = {
+  isHidden: () => document.visibilityState === 'hidden',
+  onSeen(listener) {
+    const changed = () => {
+      if (!sight.isHidden()) listener();
+    };
+    document.addEventListener('visibilitychange', changed);
+    return () => document.removeEventListener('visibilitychange', changed);
+  },
+};
 
 /** How long a page that is being reloaded may take to let go, milliseconds. */
 const LETTING_GO = 1500;

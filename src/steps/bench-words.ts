@@ -1,21 +1,31 @@
-import type { BoardNotice, BoardReading } from '../protocol/board.ts';
+import type { BoardIdentity, BoardNotice, BoardReading } from '../protocol/board.ts';
 import { codeInWords, ProtocolError } from '../protocol/errors.ts';
+import { LinkError } from '../protocol/link.ts';
 import type { CaptureAim, UnreadableReading } from '../records/entries.ts';
 import { LogbookError } from '../records/logbook.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
+import { endSentence, shortEnd, type LinkEnd } from './link-end.ts';
+import { linkHelp, type KindName, type System } from './link-help.ts';
 import type { Intention } from './next-step.ts';
-import type { Trouble, Work } from './place-state.ts';
+import type { LinkState, PlaceState, Trouble, Work } from './place-state.ts';
 
 /** What the bench says: of its work, of what a board said, of what went wrong. */
 
 /**
  * Why the bench did not do what was asked, where neither board nor logbook is the reason. Nothing was begun.
  * `held_elsewhere`: another page has the bench. `fit_changed`: the fit to be written is not the newest, or the readings
- * changed since. `bad_setting`: the simulated board cannot be set so.
+ * changed since. `bad_setting`: the simulated board cannot be set so. `at_bench`: that board is linked at another place.
+ * `same_simulated`: a simulated board so set is at another place. `not_linked`: the link was lost before it
+ * was begun.
  */
-export type Hindrance = 'held_elsewhere' | 'fit_changed' | 'bad_setting';
+export type Hindrance =
+  'held_elsewhere' | 'fit_changed' | 'bad_setting' | 'at_bench' | 'same_simulated' | 'not_linked';
 
 const HINDRANCES: Record<Hindrance, Trouble> = {
+  not_linked: {
+    heading: 'The board is not linked',
+    message: 'Nothing was done, and what is recorded is safe. Link it again, then go on.',
+  },
   held_elsewhere: {
     heading: 'Another page holds the bench',
     message:
@@ -29,6 +39,15 @@ const HINDRANCES: Record<Hindrance, Trouble> = {
   bad_setting: {
     heading: 'The simulated board cannot be set so',
     message: 'Nothing was changed. Correct the value, then set it again.',
+  },
+  at_bench: {
+    heading: 'This board is at the bench already',
+    message:
+      'The second link was ended, and work goes on over the first. If these are two boards they bear the same serial number: one of them needs another, or their logbooks would run into one.',
+  },
+  same_simulated: {
+    heading: 'This simulated board is at the bench already',
+    message: 'Nothing was changed. Give it another seed or other mountings to have another board.',
   },
 };
 
@@ -51,7 +70,8 @@ export class BenchError extends Error {
 /** Each piece of work by its name, and whether a person may stop it. */
 export const WORK: Record<Exclude<Intention, 'stop'>, Work> = {
   link: { what: 'Linking', stoppable: true },
-  unlink: { what: 'Ending the link', stoppable: false },
+  choose: { what: 'Linking', stoppable: true },
+  unlink: { what: 'Putting the board away', stoppable: false },
   begin: { what: 'Beginning', stoppable: false },
   'take one': { what: 'Taking a reading', stoppable: true },
   'take sighting': { what: 'Taking a sighting', stoppable: true },
@@ -72,8 +92,6 @@ export const messageOf = (error: unknown): string =>
   error instanceof Error ? error.message : String(error);
 
 const HEADINGS: Partial<Record<ProtocolError['cause'], string>> = {
-  link_refused: 'The link could not be opened',
-  link_closed: 'The link was lost',
   no_answer: 'The board does not answer',
   nonsense: 'The board sent nonsense',
   refused: 'The board refused',
@@ -81,9 +99,20 @@ const HEADINGS: Partial<Record<ProtocolError['cause'], string>> = {
   board_restarted: 'The board started again',
 };
 
+/** Where something went wrong: over which kind of link, if any, and on which system. */
+export interface Whereabouts {
+  kind: KindName;
+  system: System;
+}
+
 /** What went wrong, for a person. */
-export function troubleOf(error: unknown): Trouble {
+export function troubleOf(error: unknown, where: Whereabouts): Trouble {
+  if (error instanceof LinkError) return linkTrouble(error, error.message, where);
   if (error instanceof ProtocolError) {
+    const { fault } = error;
+    if (fault.cause === 'link_refused' || fault.cause === 'link_closed') {
+      return linkTrouble({ cause: fault.link }, fault.reason, where);
+    }
     const heading = HEADINGS[error.cause] ?? 'The conversation with the board failed';
     return { heading, message: error.message };
   }
@@ -97,6 +126,80 @@ export function troubleOf(error: unknown): Trouble {
     message: `${messageOf(error)}. What is in the logbook is safe. Reload this page to go on; if it happens again, please report it.`,
   };
 }
+
+function linkTrouble(
+  { cause }: Pick<LinkError, 'cause'>,
+  reason: string,
+  { kind, system }: Whereabouts,
+): Trouble {
+  const { heading, happened, safe, next } = linkHelp(cause, kind, system);
+  const told =
+    cause === 'failed' ? [happened, `What the system says: ${reason}.`, safe] : [happened, safe];
+  return { heading, message: told.join(' '), next };
+}
+
+/** What is so with a link, in a few words; `shape` is how it is drawn beside them. */
+export function linkWords(link: LinkState): {
+  shape: 'ahead' | 'waiting' | 'good' | 'watch' | 'bad';
+  words: string;
+} {
+  switch (link.state) {
+    case 'none':
+      return { shape: 'ahead', words: 'No board linked' };
+    case 'linking':
+      return { shape: 'waiting', words: 'Linking' };
+    case 'linked':
+      return link.silent
+        ? { shape: 'watch', words: 'Linked, but silent' }
+        : { shape: 'good', words: 'Linked' };
+    case 'lost': {
+      const end = link.end ? `: ${shortEnd(link.end)}` : '';
+      return { shape: link.returns ? 'waiting' : 'bad', words: `Link lost${end}` };
+    }
+  }
+}
+
+/** A place in a few words, for whoever works with several: which board, and what is so with it. */
+export function placeWords({ link, history, work, trouble }: PlaceState): {
+  shape: ReturnType<typeof linkWords>['shape'];
+  board: string;
+  words: string;
+} {
+  const board = history.identity ? boardName(history.identity) : 'A new board';
+  if (work) return { shape: 'waiting', board, words: workWords(work) };
+  const { shape, words } = linkWords(link);
+  if (trouble && link.state !== 'lost') return { shape: 'bad', board, words: trouble.heading };
+  return { shape, board, words };
+}
+
+/** What is being done, and how far it is. */
+export const workWords = ({ what, done = 0, of }: Work): string =>
+  of === undefined ? `${what}…` : `${what}: ${done + 1} of ${of}`;
+
+/** What became of a link that was lost, and what next, as sentences. */
+export function lostWords({ end = 'failed', hidden, returns }: LinkState): string {
+  const back = returns
+    ? 'It is linked again by itself as soon as it is there; you may also try now.'
+    : 'Link it again when it is there.';
+  return `${endSentence(end, hidden === true)} ${back}`;
+}
+
+/** That a link which ended so was made again by itself. */
+export const backWords = (end: LinkEnd): string => `${endSentence(end, false)} It is linked again.`;
+
+type Named = Pick<BoardIdentity, 'name' | 'serial'>;
+
+/** What a person would call a board. */
+export const boardName = ({ name, serial }: Named): string =>
+  name ? `${name}, ${serial}` : serial;
+
+/** That another board answered than was at this place before. */
+export const otherBoardWords = (before: Named, now: Named): string =>
+  `This is another board than before: ${boardName(now)}. What was done with ${boardName(before)} is in the logbook, and there again when it is linked.`;
+
+/** That a board answered over a second link. */
+export const secondLinkWords = (board: Named, first: string, second: string): string =>
+  `${boardName(board)} is linked over ${first}, and was found again over ${second}.`;
 
 /** An aim, as a person would call it. */
 export const aimWords = ({ aim }: CaptureAim): string =>

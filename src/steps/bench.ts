@@ -1,13 +1,23 @@
 import type { Clock } from '../protocol/clock.ts';
+import { LinkError, type ByteLink, type LinkKind } from '../protocol/link.ts';
 import type { SimulatorSettings } from '../protocol/simulator.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
-import { BenchError } from './bench-words.ts';
+import { BenchError, secondLinkWords } from './bench-words.ts';
 import type { Fitter } from './fitting.ts';
-import type { SimulatedBoard } from './linking.ts';
+import { keepBench, keptBench, type KeptPlace } from './kept-places.ts';
+import {
+  KIND_WORDS,
+  KINDS,
+  linkHelp,
+  type KindName,
+  type LinkHelp,
+  type System,
+} from './link-help.ts';
+import type { Sight, SimulatedBoard, Tie } from './linking.ts';
 import { BenchPlace } from './place.ts';
-import { SimulatorShelf } from './simulator-shelf.ts';
+import { isSameBoard, SimulatorShelf } from './simulator-shelf.ts';
 
-export type { SimulatedBoard } from './linking.ts';
+export type { Sight, SimulatedBoard } from './linking.ts';
 
 export interface BenchParts {
   logbook: Logbook;
@@ -27,6 +37,15 @@ export interface BenchParts {
       memory: { saved?: Uint8Array; onMemory(image: Uint8Array): void },
     ): SimulatedBoard;
   };
+  /** Other kinds of link; one that is absent is unsupported. */
+  kinds: {
+    serial?: LinkKind;
+    bluetooth?: LinkKind;
+    /** The link to the board behind an address. Throws a {@link LinkError}. */
+    socket?(address: string): ByteLink;
+  };
+  system: System;
+  sight: Sight;
   clock: Clock;
   /** A fresh random number in [0, 1). */
   random(): number;
@@ -34,34 +53,70 @@ export interface BenchParts {
   today(): Date;
 }
 
-/** The bench of this page: the places at it, and which of them is at hand. */
+/** A kind of link as it is offered. */
+export interface OfferedKind {
+  name: KindName;
+  label: string;
+  /** What its button says. */
+  offer: string;
+  words: string;
+  /** Why there is none here, and what to do. */
+  missing?: LinkHelp;
+}
+
+/** The bench of this page: the places at it, one board at each, and which of them is at hand. */
 export class Bench {
   readonly #parts: BenchParts;
   readonly #listeners = new Set<() => void>();
   readonly #shelf: SimulatorShelf;
-  readonly #places: readonly BenchPlace[];
-  /** Whether this page has the bench, and has taken up what was kept. */
-  #held = false;
+  #places: BenchPlace[] = [];
+  #atHand: BenchPlace;
+  /** Why there is no link of a kind here. */
+  readonly #missing = new Map<KindName, LinkHelp>();
+  /** Settles once this page has the bench, or cannot have it. */
+  #holding: Promise<void> | undefined;
+  /** Settles when whatever was kept is linked again, as far as it goes by itself. */
+  #restored: Promise<void> = Promise.resolve();
+  /** Serial numbers of the boards that places hold or are about to. */
+  readonly #claims = new WeakMap<BenchPlace, string>();
+  /** Places that only look which board is behind a link: they may have one of these. */
+  readonly #looking = new WeakMap<BenchPlace, readonly string[]>();
 
   constructor(parts: BenchParts) {
     this.#parts = parts;
     this.#shelf = new SimulatorShelf(parts.logbook, parts.simulator.defaults, (fault) =>
-      this.atHand.report(new LogbookError(fault)),
+      this.#atHand.report(new LogbookError(fault)),
     );
-    this.#places = [this.#place()];
+    this.#atHand = this.#newPlace();
+    this.#places = [this.#atHand];
+    parts.sight.onSeen(() => void this.#lookForKinds());
   }
 
-  /** Every place, one board at each; one of them may be empty. */
+  /** Every place that shows something; the one at hand is among them, and may be empty. */
   get places(): readonly BenchPlace[] {
-    return this.#places;
+    return this.#places.filter((place) => place === this.#atHand || isInUse(place));
   }
 
   /** The place that the screen shows. */
   get atHand(): BenchPlace {
-    return this.#places[0]!;
+    return this.#atHand;
   }
 
-  /** Calls `listener` after every change of state of any place, until the returned function is called. */
+  /** Every kind of link, those that cannot be had here too. */
+  get kinds(): readonly OfferedKind[] {
+    return KINDS.map((name) => {
+      const missing = this.#missing.get(name);
+      const another = name === 'simulated' && this.#simulators().length > 0;
+      return {
+        name,
+        ...KIND_WORDS[name],
+        ...(another && { offer: 'Link another simulated board' }),
+        ...(missing && { missing }),
+      };
+    });
+  }
+
+  /** Calls `listener` after every change of anything here, until the returned function is called. */
   subscribe(listener: () => void): () => void {
     this.#listeners.add(listener);
     return () => this.#listeners.delete(listener);
@@ -69,60 +124,290 @@ export class Bench {
 
   /** Takes up the work where it was when the page closed. */
   async open(): Promise<void> {
-    const place = this.atHand;
-    await place.during({ what: 'Linking', stoppable: true }, async () => {
-      if (place.state.history.identity) await place.link();
-    });
+    void this.#lookForKinds();
+    await this.#atHand.during({ what: 'Opening the bench', stoppable: false }, async () => {});
+    await this.#restored;
   }
 
-  /** Sets the simulated board: at once where it is linked, else when it will be. */
+  /** Brings a place to hand. */
+  pick(place: BenchPlace): void {
+    this.#atHand = place;
+    this.#places = this.#places.filter((each) => each === place || isInUse(each));
+    void this.#keep();
+    this.#tell();
+  }
+
+  /** Brings an empty place to hand, for another board. */
+  linkAnother(): void {
+    const empty = this.#places.find((place) => place.isEmpty) ?? this.#newPlace();
+    if (!this.#places.includes(empty)) this.#places = [...this.#places, empty];
+    empty.showSimulator(this.#nextSimulator(), '');
+    this.pick(empty);
+  }
+
+  /**
+   * Links a board at an empty place. Call it in the gesture itself, before any await: the browser may be about to ask
+   * which board.
+   *
+   * @param how the address of a board behind one; how a simulated board is to be set
+   */
+  async link(
+    kind: KindName,
+    how: { address?: string; simulator?: Partial<SimulatorSettings> } = {},
+  ): Promise<void> {
+    if (kind === 'simulated') return this.#linkSimulated(how.simulator ?? {});
+    if (!this.#atHand.isEmpty) this.linkAnother();
+    const place = this.#atHand;
+    const held = this.#holding !== undefined;
+    const picking = this.#choose(kind, how.address).then((tie) => this.#firstTie(tie, place));
+    await place.linkOver(kind, picking);
+    if (!held && place.serial !== undefined) this.pick(place); // rather than what was kept
+    await this.#lookForKinds(); // a radio may have been switched on since
+  }
+
+  /** Sets the simulated board at hand: at once where it is linked, else when it will be. */
   async adjustSimulator(change: Partial<SimulatorSettings>): Promise<void> {
-    const place = this.atHand;
+    const place = this.#atHand;
     await place.during({ what: 'Setting the simulated board', stoppable: false }, async () => {
-      const wanted = { ...this.#shelf.settings, ...change };
-      try {
-        this.#parts.simulator.check(wanted);
-      } catch (error) {
-        if (!(error instanceof RangeError)) throw error;
-        throw new BenchError('bad_setting', error.message);
-      }
+      const before = place.state.simulator ?? this.#nextSimulator();
+      const settings = this.#checked({ ...before, ...change }, place);
       // the one that is linked goes back on the shelf with its memory
-      if (this.#shelf.makesAnother(change)) await place.clear();
-      await place.adjust(change);
-      const simulator = await this.#shelf.set(change);
-      place.show({ simulator, said: 'The simulated board is set.' });
+      if (!isSameBoard(before, settings)) await place.clear();
+      await place.tie?.simulated?.control.adjust(change);
+      await this.#shelf.set(settings);
+      place.showSimulator(settings, 'The simulated board is set.');
+      await this.#keep();
     });
   }
 
-  #place(): BenchPlace {
-    const { logbook, fitter, clock, random, today, simulator } = this.#parts;
-    const shelf = this.#shelf;
-    return new BenchPlace(
-      {
-        logbook,
-        fitter,
-        clock,
-        random,
-        today,
-        ready: () => this.#hold(),
-        simulated: async () => simulator.make(shelf.settings, await shelf.memory()),
-        remember: (serial) => shelf.remember(serial),
-        changed: () => {
-          for (const listener of this.#listeners) listener();
-        },
-      },
-      shelf.settings,
+  async #linkSimulated(change: Partial<SimulatorSettings>): Promise<void> {
+    if (!this.#holding) {
+      await this.open();
+      if (this.#places.some((place) => place.serial !== undefined)) return; // what was kept is here again
+    }
+    if (!this.#atHand.isEmpty) this.linkAnother();
+    const place = this.#atHand;
+    await place.linkOver('simulated', this.#setUp(place, change));
+  }
+
+  async #setUp(place: BenchPlace, change: Partial<SimulatorSettings>): Promise<Tie> {
+    const settings = this.#checked(
+      { ...this.#nextSimulator(), ...place.state.simulator, ...change },
+      place,
+    );
+    await this.#shelf.set(settings);
+    place.showSimulator(settings);
+    return this.#simulated(settings);
+  }
+
+  async #simulated(settings: SimulatorSettings): Promise<Tie> {
+    const memory = await this.#shelf.memoryOf(settings);
+    const simulated = this.#parts.simulator.make(settings, memory);
+    return { kind: 'simulated', link: simulated.link, simulated };
+  }
+
+  /** @throws BenchError where no board can be set so, or that very board is at another place */
+  #checked(settings: SimulatorSettings, place: BenchPlace): SimulatorSettings {
+    try {
+      this.#parts.simulator.check(settings);
+    } catch (error) {
+      if (!(error instanceof RangeError)) throw error;
+      throw new BenchError('bad_setting', error.message);
+    }
+    if (this.#simulators(place).some((other) => isSameBoard(other, settings))) {
+      throw new BenchError('same_simulated');
+    }
+    return settings;
+  }
+
+  /** How the simulated boards at all places but this one are set. */
+  #simulators(but?: BenchPlace): SimulatorSettings[] {
+    return this.#places
+      .filter((place) => place !== but && place.state.link.state !== 'none')
+      .flatMap(({ state }) => (state.simulator ? [state.simulator] : []));
+  }
+
+  #nextSimulator(): SimulatorSettings {
+    return this.#shelf.free(this.#simulators());
+  }
+
+  /** Lets the person pick a link; before any await, as browsers demand it. */
+  async #choose(kind: KindName, address = ''): Promise<Tie> {
+    const { kinds } = this.#parts;
+    if (kind === 'socket' && kinds.socket) return { kind, link: kinds.socket(address), address };
+    const offered = kind === 'serial' || kind === 'bluetooth' ? kinds[kind] : undefined;
+    if (!offered) throw new LinkError('unsupported', 'there are no such links here');
+    return { kind, link: await offered.choose() };
+  }
+
+  /** A link that a place already has is left to it where it stands; where it was lost the new place takes its board over. */
+  async #firstTie(tie: Tie, place: BenchPlace): Promise<Tie | undefined> {
+    const other = this.#places.find((each) => each !== place && each.tie?.link === tie.link);
+    if (!other) return tie;
+    if (other.isConversing) {
+      this.#tellOfSecond(other, tie);
+      return undefined;
+    }
+    await this.#replace(other, place);
+    return tie;
+  }
+
+  /** Whether the place may have the board that answered there. */
+  #mayHave(place: BenchPlace, serial: string): boolean {
+    const looksFor = this.#looking.get(place);
+    if (looksFor && !looksFor.includes(serial)) return false;
+    const other = this.#places.find((each) => each !== place && this.#serialAt(each) === serial);
+    if (other?.isConversing) {
+      if (!looksFor) this.#tellOfSecond(other, place.tie);
+      return false;
+    }
+    this.#claims.set(place, serial);
+    if (other) void this.#replace(other, place);
+    return true;
+  }
+
+  #serialAt(place: BenchPlace): string | undefined {
+    return place.isConversing ? this.#claims.get(place) : place.serial;
+  }
+
+  #tellOfSecond(other: BenchPlace, second: Tie | undefined): void {
+    const board = {
+      name: '',
+      serial: this.#serialAt(other) ?? '',
+      ...other.state.history.identity,
+    };
+    const first = other.state.link.label ?? '';
+    this.pick(other);
+    other.report(
+      new BenchError('at_bench', secondLinkWords(board, first, second?.link.label ?? '')),
     );
   }
 
+  /** A place whose link was lost gives way to another that has its board. */
+  async #replace(lost: BenchPlace, place: BenchPlace): Promise<void> {
+    this.#places = this.#places
+      .filter((each) => each !== place)
+      .map((each) => (each === lost ? place : each));
+    if (this.#atHand === lost) this.#atHand = place;
+    this.#tell();
+    await lost.retire();
+  }
+
+  #newPlace(): BenchPlace {
+    const { logbook, fitter, clock, random, today, system, sight } = this.#parts;
+    const place: BenchPlace = new BenchPlace({
+      logbook,
+      fitter,
+      clock,
+      random,
+      today,
+      system,
+      sight,
+      ready: () => this.#hold(),
+      nextSimulator: () => this.#nextSimulator(),
+      choose: (kind) => this.#choose(kind).then((tie) => this.#firstTie(tie, place)),
+      mayHave: (serial) => this.#mayHave(place, serial),
+      keep: () => this.#keep(),
+      changed: () => this.#tell(),
+    });
+    return place;
+  }
+
+  #tell(): void {
+    for (const listener of this.#listeners) listener();
+  }
+
   /** Takes the bench for this page, and up what was kept of it. */
-  async #hold(): Promise<void> {
-    if (this.#held) return;
-    const { hold } = this.#parts;
+  #hold(): Promise<void> {
+    this.#holding ??= this.#takeBench().catch((error: unknown) => {
+      this.#holding = undefined;
+      throw error;
+    });
+    return this.#holding;
+  }
+
+  async #takeBench(): Promise<void> {
+    const { hold, logbook } = this.#parts;
     if (hold && !(await hold())) throw new BenchError('held_elsewhere');
-    const { settings, linked } = await this.#shelf.load();
-    this.atHand.show({ simulator: settings });
-    if (linked !== undefined) await this.atHand.recollect(linked);
-    this.#held = true;
+    await this.#shelf.load();
+    const { places, atHand } = await keptBench(logbook);
+    const kept = await Promise.all(
+      places.map(async (each) => {
+        const place = this.#newPlace();
+        await place.restore(each);
+        return { ...each, place };
+      }),
+    );
+    this.#places = [...kept.map(({ place }) => place), ...this.#places];
+    const picked = kept.find(({ serial }) => serial === atHand) ?? kept[0];
+    if (picked && this.#atHand.state.link.state === 'none') this.#atHand = picked.place;
+    else this.#atHand.showSimulator(this.#nextSimulator());
+    this.#restored = this.#restore(kept);
+  }
+
+  /** Links again whatever can be linked without a person. */
+  async #restore(kept: readonly (KeptPlace & { place: BenchPlace })[]): Promise<void> {
+    const own = kept.map(async ({ place, kind, address, simulator }) => {
+      if (kind === 'socket') await place.linkOver(kind, this.#choose(kind, address));
+      if (simulator) await place.linkOver(kind, this.#simulated(simulator));
+    });
+    const chosen = (['serial', 'bluetooth'] as const).map((kind) =>
+      this.#lookBehind(
+        kind,
+        kept.filter((each) => each.kind === kind).map(({ serial }) => serial),
+      ),
+    );
+    await Promise.all([...own, ...chosen]);
+  }
+
+  /** Looks behind every link that the browser gives back for boards with these serial numbers. */
+  async #lookBehind(kind: 'serial' | 'bluetooth', serials: readonly string[]): Promise<void> {
+    if (serials.length === 0) return;
+    const links = await this.#permitted(kind);
+    await Promise.all(
+      links.map(async (link) => {
+        const place = this.#newPlace();
+        this.#looking.set(place, serials);
+        await place.linkOver(kind, Promise.resolve({ kind, link }));
+        this.#looking.delete(place);
+        if (!this.#places.includes(place)) await place.retire();
+      }),
+    );
+  }
+
+  async #permitted(kind: 'serial' | 'bluetooth'): Promise<readonly ByteLink[]> {
+    try {
+      return (await this.#parts.kinds[kind]?.permitted()) ?? [];
+    } catch (error) {
+      if (!(error instanceof LinkError)) throw error;
+      return []; // then the person is asked
+    }
+  }
+
+  async #lookForKinds(): Promise<void> {
+    const { kinds, system } = this.#parts;
+    const none = async () => new LinkError('unsupported', 'there are no such links here');
+    for (const name of ['serial', 'bluetooth'] as const) {
+      const missing = await (kinds[name]?.missing() ?? none());
+      if (missing) this.#missing.set(name, linkHelp(missing.cause, name, system));
+      else this.#missing.delete(name);
+    }
+    if (!kinds.socket) this.#missing.set('socket', linkHelp('unsupported', 'socket', system));
+    this.#tell();
+  }
+
+  async #keep(): Promise<void> {
+    if (!this.#holding) return;
+    const places = this.#places.flatMap((place) => place.kept ?? []);
+    const atHand = this.#atHand.serial;
+    const kept = await keepBench(this.#parts.logbook, {
+      places,
+      ...(atHand !== undefined && { atHand }),
+    });
+    if (!kept.ok) this.#atHand.report(new LogbookError(kept));
   }
 }
+
+/** Whether a place shows something that a person may come back to. */
+const isInUse = (place: BenchPlace): boolean =>
+  !place.isEmpty || (place.state.trouble !== undefined && place.state.link.state === 'none');

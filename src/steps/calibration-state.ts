@@ -86,6 +86,8 @@ export interface BoardHistory {
   unreadable?: readonly UnreadableReading[];
   inForce?: StoredSet;
   previous?: StoredSet;
+  /** A calibration of this logbook has sealed coefficients on the board. */
+  sealedHere?: true;
   /** Numbers of all readings of this board that the logbook holds. */
   known: ReadonlySet<number>;
   /** The newest calibration. */
@@ -145,7 +147,11 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
       const { calibration } = history;
       if (!calibration || calibration.id !== entry.calibration) return history;
       const before = withoutCapture(calibration, entry);
-      const after = { ...history, calibration: afterCalibrationEntry(before, entry) };
+      const after: BoardHistory = {
+        ...history,
+        ...(entry.kind === 'sealed' && { sealedHere: true }),
+        calibration: afterCalibrationEntry(before, entry),
+      };
       return entry.kind === 'reading' || entry.kind === 'proof reading'
         ? { ...after, known: withNumbers(history.known, [entry.reading]) }
         : after;

@@ -3,7 +3,7 @@ import { ProtocolError } from '../protocol/errors.ts';
 import type { SimulatorControl } from '../protocol/simulator.ts';
 import type { Entry, StoredEntry } from '../records/entries.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
-import { troubleOf } from './bench-words.ts';
+import { BenchError, troubleOf } from './bench-words.ts';
 import {
   afterEntry,
   EMPTY_HISTORY,
@@ -11,7 +11,8 @@ import {
   type CalibrationState,
 } from './calibration-state.ts';
 import { without } from './copy-without.ts';
-import type { PlaceState, SimulatorSettings, Work } from './place-state.ts';
+import type { KindName, System } from './link-help.ts';
+import type { PlaceState, Work } from './place-state.ts';
 
 /**
  * What every step of the work on one board shares: the board, its pages of the logbook, and what the screen shows of
@@ -27,15 +28,16 @@ export class Desk {
 
   /**
    * @param today the time of day, for the logbook
+   * @param system that the page runs on, for what to do when a link fails
    * @param changed called after every change of state
    */
   constructor(
     private readonly logbook: Logbook,
     private readonly today: () => Date,
+    private readonly system: System,
     private readonly changed: () => void,
-    simulator: SimulatorSettings,
   ) {
-    this.#state = { link: { state: 'none' }, history: EMPTY_HISTORY, simulator, said: '' };
+    this.#state = { link: { state: 'none' }, history: EMPTY_HISTORY, said: '' };
   }
 
   get state(): PlaceState {
@@ -73,15 +75,31 @@ export class Desk {
     this.change({ work });
   }
 
-  /** Shows what went wrong. */
-  report(error: unknown): void {
-    if (error instanceof ProtocolError && error.cause === 'cancelled') return; // a person asked for it
-    this.change({ trouble: troubleOf(error), said: '' });
+  /** The board said something: it is not silent any more. */
+  heard(): void {
+    const { link } = this.#state;
+    if (link.silent) this.change({ link: without(link, 'silent') });
   }
 
-  /** The board. @throws Error where none is linked */
+  /**
+   * Shows what went wrong.
+   *
+   * @param kind of link it went wrong with, where that is not the one this place has
+   */
+  report(error: unknown, kind: KindName = this.#state.link.kind ?? 'simulated'): void {
+    if (error instanceof ProtocolError && error.cause === 'cancelled') return; // a person asked for it
+    const { link } = this.#state;
+    const silent = error instanceof ProtocolError && error.cause === 'no_answer';
+    this.change({
+      trouble: troubleOf(error, { kind, system: this.system }),
+      said: '',
+      ...(silent && link.state === 'linked' && { link: { ...link, silent } }),
+    });
+  }
+
+  /** The board. @throws BenchError `not_linked` */
   linked(): Board {
-    if (!this.board) throw new Error('no board is linked');
+    if (!this.board) throw new BenchError('not_linked');
     return this.board;
   }
 

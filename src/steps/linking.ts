@@ -1,11 +1,14 @@
-import { linkBoard, type Board, type BoardReading } from '../protocol/board.ts';
+import { linkBoard, type Board } from '../protocol/board.ts';
 import type { Clock } from '../protocol/clock.ts';
-import type { ProtocolError } from '../protocol/errors.ts';
+import { ProtocolError } from '../protocol/errors.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorControl } from '../protocol/simulator.ts';
-import { noticeWords } from './bench-words.ts';
+import { backWords, noticeWords, otherBoardWords } from './bench-words.ts';
 import { EMPTY_HISTORY } from './calibration-state.ts';
 import type { Desk } from './desk.ts';
+import { endOf, type LinkEnd } from './link-end.ts';
+import type { KindName } from './link-help.ts';
+import type { LinkState, Work } from './place-state.ts';
 import { saveBoard } from './saving.ts';
 import { settleRevert, settleSeal } from './sealing.ts';
 import type { Taking } from './taking.ts';
@@ -18,29 +21,73 @@ export interface SimulatedBoard {
   end(): void;
 }
 
+/** A link that a place was given. */
+export interface Tie {
+  kind: KindName;
+  link: ByteLink;
+  /** Of a board behind an address. */
+  address?: string;
+  /** Behind a link that leads to one. */
+  simulated?: SimulatedBoard;
+}
+
+/** Whether a person can see the page. While nobody can, browsers stop timers and links. */
+export interface Sight {
+  isHidden(): boolean;
+  /** Calls `listener` whenever the page is seen again, until the returned function is called. */
+  onSeen(listener: () => void): () => void;
+}
+
 export interface LinkingParts {
   clock: Clock;
   /** A fresh random number in [0, 1). */
   random(): number;
-  /** Makes the simulated board anew, with the memory it had. */
-  simulated(): Promise<SimulatedBoard>;
-  /** The serial number of the board that is at this place from now on; absent where none is. */
-  remember(serial: string | undefined): Promise<void>;
+  sight: Sight;
+  /**
+   * Whether this place may have the board that answered. Where not, another place has it, and the person was told.
+   */
+  mayHave(serial: string): boolean;
+  /** What is at this place has changed, and is to be kept for when the page is opened again. */
+  keep(): Promise<void>;
 }
 
 /** Each line that crosses the link, without its LF. */
 export type WireListener = (direction: 'to_board' | 'from_board', line: string) => void;
 
-/** The link of one place: made, lost, made again; whatever is on the board is saved each time. */
+/** Does something in its turn, without a person having asked; what goes wrong is the task's own business. */
+type Later = (work: Work | undefined, task: () => Promise<void>) => void;
+
+/** How long to wait before each attempt to make a lost link again, milliseconds. */
+const RETRY_MS = [250, 500, 750] as const;
+
+const RELINKING: Work = { what: 'Linking again', stoppable: true };
+
+/**
+ * The link of one place: made, lost, made again; whatever is on the board is saved each time. Nothing here asks a board
+ * now and then whether it is still there: that would keep it awake, and fail whenever the tab is hidden.
+ */
 export class Linking {
-  #simulated: SimulatedBoard | undefined;
+  #tie: Tie | undefined;
   readonly #wire = new Set<WireListener>();
+  /** Ends the waiting for the system to say that the board is there again. */
+  #stopListening = () => {};
+  /** Takes back the next attempt to make the link again. */
+  #stopTimer = () => {};
+  readonly #stopWatching: () => void;
 
   constructor(
     private readonly desk: Desk,
     private readonly taking: Taking,
     private readonly parts: LinkingParts,
-  ) {}
+    private readonly later: Later,
+  ) {
+    this.#stopWatching = parts.sight.onSeen(() => this.#seen());
+  }
+
+  /** The link that this place has, standing or not. */
+  get tie(): Tie | undefined {
+    return this.#tie;
+  }
 
   /** Calls `listener` with every line from now on, until the returned function is called. */
   onWire(listener: WireListener): () => void {
@@ -48,40 +95,68 @@ export class Linking {
     return () => this.#wire.delete(listener);
   }
 
+  /** Takes a link in place of the one that was here. */
+  take(tie: Tie): void {
+    if (tie.link !== this.#tie?.link) this.#letGo();
+    this.#tie = tie;
+    this.desk.hand = tie.simulated?.control;
+  }
+
   /** Links, or links again, and saves what is on the board. */
   async link(): Promise<void> {
     const { desk } = this;
+    this.#calm();
     await this.#close();
-    this.#simulated ??= await this.parts.simulated();
-    desk.hand = this.#simulated.control;
-    const { link } = this.#simulated;
-    desk.change({ link: { state: 'linking', label: link.label } });
-    let board: Board;
+    const tie = this.#tie;
+    if (!tie) throw new Error('this place has no link');
+    const { kind, link } = tie;
+    const { label } = link;
+    const { link: before, history } = desk.state;
+    desk.change({ link: { state: 'linking', kind, label } });
+    let board: Board | undefined;
     try {
       board = await this.#open(link);
+      if (!this.parts.mayHave(board.identity.serial)) {
+        await board.close();
+        this.#giveUp(before, tie);
+        return;
+      }
       desk.board = board;
       await desk.recollect(board.identity.serial);
-      this.taking.startAfter(await saveBoard(desk, board, link.label));
+      this.taking.startAfter(await saveBoard(desk, board, label));
       await settleSeal(desk, board);
       await settleRevert(desk, board);
+      if (collects(desk)) await board.mode('collect', desk.signal);
     } catch (error) {
+      if (board && desk.board !== board) throw error; // it was lost, which was told, and is being made again
       await this.#close();
-      const known = desk.state.history.identity !== undefined;
-      if (!known) this.#end();
-      desk.change({ link: known ? { state: 'lost', label: link.label } : { state: 'none' } });
+      this.#giveUp({ ...before, end: endAfter(before, error, kind) }, tie);
       throw error;
     }
-    await this.parts.remember(board.identity.serial);
+    await this.parts.keep();
     if (desk.board !== board) return; // lost again meanwhile, and that was said
-    desk.change({ link: { state: 'linked', label: link.label } });
+    desk.change({ link: { state: 'linked', kind, label } });
+    const earlier = history.identity;
+    if (earlier && earlier.serial !== board.identity.serial) {
+      desk.say(otherBoardWords(earlier, board.identity));
+    }
   }
 
   /** Ends the link; the place is empty then. */
   async unlink(): Promise<void> {
+    this.#calm();
     await this.#close();
-    await this.parts.remember(undefined);
-    this.#end();
+    this.#letGo();
     this.desk.change({ link: { state: 'none' }, history: EMPTY_HISTORY });
+    await this.parts.keep();
+  }
+
+  /** Ends the link for good: this place is no more. */
+  async retire(): Promise<void> {
+    this.#stopWatching();
+    this.#calm();
+    await this.#close();
+    this.#letGo();
   }
 
   /**
@@ -90,11 +165,11 @@ export class Linking {
    * @param task must leave the link closed
    */
   async lend(task: (link: ByteLink) => Promise<void>): Promise<void> {
-    const simulated = this.#simulated;
-    if (!simulated) throw new Error('no board is linked');
+    const tie = this.#tie;
+    if (!tie) throw new Error('no board is linked');
     await this.#close();
     try {
-      await task(simulated.link);
+      await task(tie.link);
     } finally {
       await this.link();
     }
@@ -105,28 +180,123 @@ export class Linking {
     return linkBoard(link, {
       clock: this.parts.clock,
       random: this.parts.random,
-      onReading: (reading: BoardReading) => taking.landed(reading),
+      onReading: (reading) => taking.landed(reading),
       onEvent: (notice) => desk.say(noticeWords(notice)),
       onTrouble: (error) => desk.report(error),
       onLost: (error) => this.#lost(error),
       onWire: (direction, line) => {
+        if (direction === 'from_board') desk.heard();
         for (const listener of this.#wire) listener(direction, line);
       },
       signal: desk.signal,
     });
   }
 
+  /** The link could not be made: a place with a board keeps it, and may be lucky later; any other is empty again. */
+  #giveUp({ end = 'failed', hidden }: Pick<LinkState, 'end' | 'hidden'>, tie: Tie): void {
+    const { desk } = this;
+    if (!desk.state.history.identity) {
+      this.#letGo();
+      desk.change({ link: { state: 'none' } });
+      return;
+    }
+    this.#showLost(end, hidden === true, tie.link.onReturn !== undefined);
+    this.#awaitReturn();
+  }
+
   #lost(error: ProtocolError): void {
     const { desk } = this;
     desk.board = undefined;
-    const { label } = desk.state.link;
-    desk.change({ link: { state: 'lost', ...(label !== undefined && { label }) } });
+    this.#showLost(endOf(error, this.#tie!.kind), this.parts.sight.isHidden(), true);
     desk.report(error);
+    this.#awaitReturn();
+    this.#tryAgain();
   }
 
-  #end(): void {
-    this.#simulated?.end();
-    this.#simulated = undefined;
+  #showLost(end: LinkEnd, hidden: boolean, returns: boolean): void {
+    const { kind, link } = this.#tie!;
+    this.desk.change({
+      link: {
+        state: 'lost',
+        kind,
+        label: link.label,
+        end,
+        ...(hidden && { hidden }),
+        ...(returns && { returns }),
+      },
+    });
+  }
+
+  // Coming back
+
+  /** Tries again whenever the system says that the board is there. */
+  #awaitReturn(): void {
+    this.#stopListening();
+    this.#stopListening = this.#tie?.link.onReturn?.(() => this.#tryAgain()) ?? (() => {});
+  }
+
+  #tryAgain([wait, ...rest]: readonly number[] = RETRY_MS): void {
+    this.#stopTimer();
+    if (wait === undefined) {
+      const { end = 'failed', hidden } = this.desk.state.link;
+      this.#showLost(end, hidden === true, this.#tie?.link.onReturn !== undefined);
+      return;
+    }
+    if (this.parts.sight.isHidden()) return; // until it is seen again
+    this.#stopTimer = this.parts.clock.after(wait, () =>
+      this.later(RELINKING, async () => {
+        if (this.desk.state.link.state === 'lost') await this.#attempt(rest);
+      }),
+    );
+  }
+
+  async #attempt(rest: readonly number[]): Promise<void> {
+    const { desk } = this;
+    const { end = 'failed', hidden } = desk.state.link;
+    try {
+      await this.link();
+    } catch (error) {
+      if (desk.signal.aborted) return; // a person wants no more of it
+      if (!isTransient(error)) {
+        desk.report(error);
+        return;
+      }
+      this.#showLost(end, hidden === true, true);
+      this.#tryAgain(rest);
+      return;
+    }
+    if (desk.state.link.state !== 'linked') return;
+    const { said } = desk.state;
+    desk.change({ said: [backWords(end), said].filter(Boolean).join(' ') }, 'trouble');
+  }
+
+  /** The page is seen again, after a time in which links may have ended unnoticed and timers stood still. */
+  #seen(): void {
+    const { desk } = this;
+    const { state, end } = desk.state.link;
+    if (state === 'lost' && this.#tie && end !== 'page closed') this.#tryAgain();
+    if (state !== 'linked') return;
+    this.later(undefined, async () => {
+      try {
+        await desk.board?.memory();
+      } catch (error) {
+        if (!(error instanceof ProtocolError) || error.cause !== 'no_answer') return; // its end was told
+        await this.#close();
+        this.#lost(error);
+      }
+    });
+  }
+
+  /** Waits for nothing any more. */
+  #calm(): void {
+    this.#stopTimer();
+    this.#stopListening();
+  }
+
+  #letGo(): void {
+    this.#calm();
+    this.#tie?.simulated?.end();
+    this.#tie = undefined;
     this.desk.hand = undefined;
   }
 
@@ -135,4 +305,26 @@ export class Linking {
     this.desk.board = undefined;
     await board?.close();
   }
+}
+
+/** Whether the board is to take readings when it is linked: a calibration is open, and not proven yet. */
+function collects({ state }: Desk): boolean {
+  const { calibration } = state.history;
+  return calibration !== undefined && !calibration.ended && !calibration.proof;
+}
+
+/** What became of a link that could not be made: what is known from before, where the failure says nothing of it. */
+function endAfter({ end }: LinkState, error: unknown, kind: KindName): LinkEnd {
+  const now = error instanceof ProtocolError ? endOf(error, kind) : 'failed';
+  return end && (now === 'failed' || now === 'stopped') ? end : now;
+}
+
+/** Whether an attempt that failed so may succeed a moment later. */
+function isTransient(error: unknown): boolean {
+  if (!(error instanceof ProtocolError)) return false;
+  const { fault } = error;
+  if (fault.cause === 'link_refused' || fault.cause === 'link_closed') {
+    return !['not_permitted', 'no_rights', 'no_board', 'unsupported'].includes(fault.link);
+  }
+  return fault.cause === 'no_answer' || fault.cause === 'board_restarted';
 }

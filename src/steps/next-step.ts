@@ -1,6 +1,6 @@
 import type { BoardIdentity } from '../protocol/board.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
-import type { PlaceState } from './place-state.ts';
+import type { LinkState, PlaceState } from './place-state.ts';
 import {
   gapSlots,
   openSlots,
@@ -10,6 +10,7 @@ import {
   type CalibrationState,
   type Slot,
 } from './calibration-state.ts';
+import { lostWords } from './bench-words.ts';
 import { judge, type Judgement } from './judgement.ts';
 import { openProofSlots } from './proof.ts';
 
@@ -18,6 +19,7 @@ import { openProofSlots } from './proof.ts';
 /** What a person can ask of the bench. */
 export type Intention =
   | 'link'
+  | 'choose'
   | 'unlink'
   | 'begin'
   | 'take one'
@@ -93,6 +95,11 @@ export function nextStep(state: PlaceState): NextStep {
   return { ...step, waysOut: waysOut(state).filter(({ does }) => !offered.includes(does)) };
 }
 
+/** For kinds whose boards the browser lists. */
+const CHOOSE: Offer = { label: 'Choose it from the list again', does: 'choose' };
+/** Whether that does something else than linking again. */
+const isChosen = ({ kind, end }: LinkState): boolean =>
+  (kind === 'serial' || kind === 'bluetooth') && end !== 'page closed';
 const GO_BACK: Offer = { label: 'Go back to the coefficients before', does: 'revert' };
 /** After going back, going back once more is going forward: named by what it puts in force. */
 const goBack = ({ calibration, previous }: BoardHistory): Offer =>
@@ -104,15 +111,15 @@ const RESUME: Offer = { label: 'Take this calibration up again', does: 'resume' 
 const WRITE: Offer = { label: 'Write to the board…', does: 'write' };
 
 function waysOut({ link, history }: PlaceState): Offer[] {
-  const { identity, calibration, previous } = history;
+  const { identity, calibration, sealedHere, previous } = history;
   if (!identity) return [];
   const settled = link.state === 'linked' && !inDoubt(calibration);
   return [
-    ...(settled && calibration && previous ? [goBack(history)] : []),
+    ...(settled && calibration && sealedHere && previous ? [goBack(history)] : []),
     ...(settled && calibration && !calibration.ended
       ? [{ label: 'Leave this calibration', does: 'leave' } as const]
       : []),
-    { label: 'Link another board', does: 'unlink' },
+    { label: 'Put this board away', does: 'unlink' },
   ];
 }
 
@@ -122,13 +129,20 @@ const inDoubt = (calibration: CalibrationState | undefined): boolean =>
 
 function stepOf(state: PlaceState): Step {
   const { link, history } = state;
+  if (link.state === 'linking') {
+    return {
+      place: history.identity ? placeOf(state) : 'Link',
+      heading: 'The board is being linked',
+      words: 'Everything recorded is safe. What is on the board is saved before anything changes.',
+      others: [],
+    };
+  }
   if (!history.identity) {
     return {
       place: 'Link',
       heading: 'Link a board',
       words:
-        'A simulated board stands in for a real one: try the whole of the work on it, with nothing at risk.',
-      main: { label: 'Link the simulated board', does: 'link' },
+        'Pick how it is joined to this machine. Several boards can be linked, one after the other.',
       others: [],
     };
   }
@@ -136,10 +150,9 @@ function stepOf(state: PlaceState): Step {
     return {
       place: placeOf(state),
       heading: 'Link the board again',
-      words:
-        'Everything recorded is safe. Readings that are only in the board’s memory are fetched once it is linked.',
+      words: `${lostWords(link)} Everything recorded is safe. Readings that are only in the board’s memory are fetched once it is linked.`,
       main: { label: 'Link again', does: 'link' },
-      others: [],
+      others: isChosen(link) ? [CHOOSE] : [],
     };
   }
   const { calibration } = history;

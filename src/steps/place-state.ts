@@ -1,13 +1,11 @@
 import type { SimulatorSettings } from '../protocol/simulator.ts';
 import type { BoardHistory } from './calibration-state.ts';
+import type { LinkEnd } from './link-end.ts';
+import type { KindName } from './link-help.ts';
 
 /** What the screen shows of one place at the bench: replaced whole at every change, never changed in place. */
 export interface PlaceState {
-  link: {
-    state: 'none' | 'linking' | 'linked' | 'lost';
-    /** What a person would call the link. */
-    label?: string;
-  };
+  link: LinkState;
   /** All that the logbook says of the board at this place. */
   history: BoardHistory;
   /** How the simulated board is, or will be, set; absent where the board is none. */
@@ -22,6 +20,22 @@ export interface PlaceState {
   undo?: string;
 }
 
+export interface LinkState {
+  /** `none`: this place is empty, no board was linked here yet. */
+  state: 'none' | 'linking' | 'linked' | 'lost';
+  kind?: KindName;
+  /** What a person would call the link. */
+  label?: string;
+  /** While it is lost: what became of it. */
+  end?: LinkEnd;
+  /** It ended while nobody could see the page. */
+  hidden?: true;
+  /** While it is lost: it is made again by itself, at once or when the system says that the board is there. */
+  returns?: true;
+  /** While it is linked: the board did not answer when it was last asked. */
+  silent?: true;
+}
+
 /** A piece of work, how far it is, and whether a person may stop it. */
 export interface Work {
   what: string;
@@ -33,6 +47,8 @@ export interface Work {
 export interface Trouble {
   heading: string;
   message: string;
+  /** What to do next, the likeliest first, where the message does not say it. */
+  next?: readonly string[];
 }
 
 export type { SimulatorSettings } from '../protocol/simulator.ts';

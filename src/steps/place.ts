@@ -10,7 +10,9 @@ import { gapSlots, openSlots } from './calibration-state.ts';
 import { without } from './copy-without.ts';
 import { Desk } from './desk.ts';
 import { fitRequest, type Fitter } from './fitting.ts';
-import { Linking, type LinkingParts, type WireListener } from './linking.ts';
+import type { KindName, System } from './link-help.ts';
+import type { KeptPlace } from './kept-places.ts';
+import { Linking, type LinkingParts, type Tie, type WireListener } from './linking.ts';
 import { Marks } from './marks.ts';
 import type { Intention } from './next-step.ts';
 import type { PlaceState, Work } from './place-state.ts';
@@ -24,6 +26,11 @@ export interface PlaceParts extends LinkingParts {
   fitter: Fitter;
   /** The time of day, for the logbook. */
   today(): Date;
+  system: System;
+  /** How the next simulated board is set. */
+  nextSimulator(): SimulatorSettings;
+  /** Lets the person pick a link of that kind; nothing where another place has it. Called in the gesture itself. */
+  choose(kind: KindName): Promise<Tie | undefined>;
   /** Resolves when this page has the bench; rejects with a `BenchError` where another has it. */
   ready(): Promise<void>;
   /** Called after every change of state. */
@@ -42,15 +49,18 @@ export class BenchPlace {
   readonly #marks: Marks;
   /** Everything that is done is done in its turn. */
   #turn: Promise<void> = Promise.resolve();
-  /** A piece of work has its turn or waits for it. */
-  #busy = false;
+  /** How many pieces of work have their turn or wait for it. */
+  #pending = 0;
 
-  constructor(parts: PlaceParts, simulator: SimulatorSettings) {
+  constructor(parts: PlaceParts) {
     this.#parts = parts;
-    this.#desk = new Desk(parts.logbook, parts.today, parts.changed, simulator);
+    this.#desk = new Desk(parts.logbook, parts.today, parts.system, parts.changed);
     this.#taking = new Taking(this.#desk);
-    this.#linking = new Linking(this.#desk, this.#taking, parts);
+    this.#linking = new Linking(this.#desk, this.#taking, parts, (work, task) => {
+      void (work ? this.#work(work, task, false) : this.#inTurn(undefined, task, false));
+    });
     this.#marks = new Marks(this.#desk);
+    this.showSimulator(parts.nextSimulator());
   }
 
   get state(): PlaceState {
@@ -62,15 +72,82 @@ export class BenchPlace {
     return this.#linking.onWire(listener);
   }
 
-  /** Shows what the logbook says of a board. */
-  recollect(serial: string): Promise<void> {
-    return this.#desk.recollect(serial);
+  /** Serial number of the board at this place; absent where none was linked yet. */
+  get serial(): string | undefined {
+    return this.state.history.identity?.serial;
+  }
+
+  /** No board was ever linked here, and nothing is under way. */
+  get isEmpty(): boolean {
+    return this.state.link.state === 'none' && this.serial === undefined && this.#pending === 0;
+  }
+
+  /** The link that this place has, standing or not. */
+  get tie(): Tie | undefined {
+    return this.#linking.tie;
+  }
+
+  /** There is a conversation with the board. */
+  get isConversing(): boolean {
+    return this.#desk.board !== undefined;
+  }
+
+  /** What to keep of this place for when the page is opened again; nothing where it is empty. */
+  get kept(): KeptPlace | undefined {
+    const { serial, state, tie } = this;
+    const { kind, label } = state.link;
+    if (serial === undefined || kind === undefined) return undefined;
+    const address = tie?.address;
+    return {
+      serial,
+      kind,
+      label: label ?? '',
+      ...(address !== undefined && { address }),
+      ...(kind === 'simulated' && state.simulator && { simulator: state.simulator }),
+    };
+  }
+
+  /** Shows a board that was here when the page was closed, and what the logbook says of it. */
+  async restore({ serial, kind, label, simulator }: KeptPlace): Promise<void> {
+    this.#desk.change({ link: { state: 'lost', kind, label, end: 'page closed' } });
+    this.showSimulator(simulator);
+    await this.#desk.recollect(serial);
+  }
+
+  /** Links over a link that is just being picked; where that gives none, another place has it. */
+  async linkOver(kind: KindName, picking: Promise<Tie | undefined>): Promise<void> {
+    picking.catch(() => {}); // it is awaited below, but not at once
+    const desk = this.#desk;
+    await this.during(WORK.link, async () => {
+      try {
+        const tie = await picking;
+        if (!tie) return;
+        this.#linking.take(tie);
+        if (kind !== 'simulated') desk.change({}, 'simulator');
+        await this.#linking.link();
+      } catch (error) {
+        desk.report(error, kind); // the place may be empty again, and know its kind no more
+      }
+      if (desk.state.link.state === 'none') this.showSimulator(this.#parts.nextSimulator());
+    });
+  }
+
+  /** Ends the link and whatever is under way: this place is no more. */
+  async retire(): Promise<void> {
+    this.#desk.stop();
+    await this.#linking.retire();
   }
 
   /** Does what was asked, unless something else is being done. Resolves when it is done or has failed. */
   async perform(intention: Intention): Promise<void> {
     if (intention === 'stop') {
       this.#desk.stop();
+      return;
+    }
+    const { kind } = this.state.link;
+    const anew = intention === 'choose' || (intention === 'link' && !this.tie);
+    if (anew && kind && this.#pending === 0) {
+      await this.linkOver(kind, this.#parts.choose(kind));
       return;
     }
     await this.during(WORK[intention], () => this.#carryOut(intention));
@@ -120,32 +197,20 @@ export class BenchPlace {
 
   /** Runs a piece of work; does nothing while another is under way, since the screen offers nothing then. */
   async during(work: Work, task: () => Promise<void>): Promise<void> {
-    if (this.#busy) return;
-    this.#busy = true;
-    this.#desk.startAfresh();
-    await this.#inTurn(work, task);
-    this.#busy = false;
-  }
-
-  /** Links the board, or links it again, within a piece of work. */
-  link(): Promise<void> {
-    return this.#linking.link();
+    if (this.#pending === 0) await this.#work(work, task, true);
   }
 
   /** Ends the link; the place is empty then. */
   async clear(): Promise<void> {
     await this.#linking.unlink();
     this.#marks.forget();
+    this.#desk.change({ simulator: this.#parts.nextSimulator() });
   }
 
-  /** The simulated board is set so from now on; at once where it is linked. */
-  async adjust(change: Partial<SimulatorSettings>): Promise<void> {
-    await this.#desk.hand?.adjust(change);
-  }
-
-  /** Shows how the simulated board is set. */
-  show(change: Pick<Partial<PlaceState>, 'simulator' | 'said'>): void {
-    this.#desk.change(change);
+  /** Shows how the simulated board is set, or that it is none. */
+  showSimulator(simulator: SimulatorSettings | undefined, said = this.state.said): void {
+    if (simulator) this.#desk.change({ simulator, said });
+    else this.#desk.change({ said }, 'simulator');
   }
 
   /** Shows what went wrong. */
@@ -159,6 +224,7 @@ export class BenchPlace {
     const open = () => openSlots(desk.calibration());
     switch (intention) {
       case 'link':
+      case 'choose':
         return this.#linking.link();
       case 'unlink':
         return this.clear();
@@ -260,15 +326,28 @@ export class BenchPlace {
     this.#desk.say('The calibration is closed.');
   }
 
-  /** Does something when all that was asked before it is done; what goes wrong is shown. */
-  #inTurn(work: Work | undefined, task: () => Promise<void>): Promise<void> {
-    this.#turn = this.#turn.then(() => this.#run(work, task));
+  async #work(work: Work, task: () => Promise<void>, asked: boolean): Promise<void> {
+    this.#pending++;
+    if (asked) this.#desk.startAfresh();
+    await this.#inTurn(work, task, asked);
+    this.#pending--;
+  }
+
+  /**
+   * Does something when all that was asked before it is done; what goes wrong is shown.
+   *
+   * @param asked a person asked for it, and has seen what went wrong before
+   */
+  #inTurn(work: Work | undefined, task: () => Promise<void>, asked = true): Promise<void> {
+    this.#turn = this.#turn.then(() => this.#run(work, task, asked));
     return this.#turn;
   }
 
-  async #run(work: Work | undefined, task: () => Promise<void>): Promise<void> {
+  async #run(work: Work | undefined, task: () => Promise<void>, asked: boolean): Promise<void> {
     const desk = this.#desk;
-    desk.change({ ...(work && { work }) }, 'trouble');
+    if (!asked && work) desk.startAfresh();
+    if (asked) desk.change({ ...(work && { work }) }, 'trouble');
+    else if (work) desk.show(work);
     try {
       await this.#parts.ready();
       await task();

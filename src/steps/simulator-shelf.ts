@@ -1,68 +1,66 @@
 import type { SimulatorSettings } from '../protocol/simulator.ts';
 import type { Logbook, LogbookFault } from '../records/logbook.ts';
-import { without } from './copy-without.ts';
 
-/** What is kept of the simulated board while the page is closed, as a real board would keep it itself. */
-interface Kept {
-  settings: SimulatorSettings;
-  /** Serial number under which it is linked; absent while it is not. */
-  linked?: string;
-}
+/**
+ * What is kept of simulated boards while the page is closed, as real boards would keep it themselves: their memories, and
+ * how the one that was set last was set.
+ */
 
 const KEY = 'simulated board';
+const SETTINGS_KEY = `${KEY}, settings`;
 
-/** Where the memory of the board that these settings make is kept: other settings may make another board. */
-const memoryKey = ({ seed, accMounting, magMounting }: SimulatorSettings): string =>
+/** What makes one simulated board another. */
+const boardKey = ({ seed, accMounting, magMounting }: SimulatorSettings): string =>
   `${KEY} ${seed} ${accMounting} ${magMounting}, memory`;
 
-export class SimulatorShelf {
-  #kept: Kept;
+/** Whether both settings make the same board. */
+export const isSameBoard = (a: SimulatorSettings, b: SimulatorSettings): boolean =>
+  boardKey(a) === boardKey(b);
 
-  /** @param onFault told when the memory image could not be kept */
+export class SimulatorShelf {
+  #settings: SimulatorSettings;
+
+  /** @param onFault told when something could not be kept */
   constructor(
     private readonly logbook: Logbook,
     defaults: SimulatorSettings,
     private readonly onFault: (fault: LogbookFault) => void,
   ) {
-    this.#kept = { settings: defaults };
+    this.#settings = defaults;
   }
 
+  /** How a simulated board was set last. */
   get settings(): SimulatorSettings {
-    return this.#kept.settings;
+    return this.#settings;
   }
 
-  async load(): Promise<Kept> {
-    const kept = (await this.logbook.kept(KEY)) as Kept | undefined; // only this class writes it
-    if (kept) {
-      this.#kept = { ...kept, settings: { ...this.#kept.settings, ...kept.settings } };
+  async load(): Promise<void> {
+    const kept = await this.logbook.kept(SETTINGS_KEY); // only this class writes it
+    this.#settings = { ...this.#settings, ...(kept as SimulatorSettings | undefined) };
+  }
+
+  async set(settings: SimulatorSettings): Promise<void> {
+    this.#settings = settings;
+    await this.#keep(SETTINGS_KEY, settings);
+  }
+
+  /** As it was set last, but another board than any of those that are taken. */
+  free(taken: readonly SimulatorSettings[]): SimulatorSettings {
+    let settings = this.#settings;
+    while (taken.some((other) => isSameBoard(other, settings))) {
+      settings = { ...settings, seed: (settings.seed + 1) % 2 ** 32 };
     }
-    return this.#kept;
-  }
-
-  async set(change: Partial<SimulatorSettings>): Promise<SimulatorSettings> {
-    const settings = { ...this.#kept.settings, ...change };
-    this.#kept = { ...this.#kept, settings };
-    await this.#keep(KEY, this.#kept);
     return settings;
   }
 
-  async remember(linked: string | undefined): Promise<void> {
-    this.#kept = { ...without(this.#kept, 'linked'), ...(linked !== undefined && { linked }) };
-    await this.#keep(KEY, this.#kept);
-  }
-
-  /** Whether the change makes another board of the one that is set. */
-  makesAnother(change: Partial<SimulatorSettings>): boolean {
-    const { settings } = this.#kept;
-    return memoryKey({ ...settings, ...change }) !== memoryKey(settings);
-  }
-
   /**
-   * The memory that the board as it is set starts with, none for one fresh from the maker, and where it puts every
-   * later image. A board that is put back on the shelf keeps its memory: numbers it gave are not given again.
+   * The memory that a board so set starts with, none for one fresh from the maker, and where it puts every later image.
+   * A board that is put back on the shelf keeps its memory: numbers it gave are not given again.
    */
-  async memory(): Promise<{ saved?: Uint8Array; onMemory(image: Uint8Array): void }> {
-    const key = memoryKey(this.#kept.settings);
+  async memoryOf(
+    settings: SimulatorSettings,
+  ): Promise<{ saved?: Uint8Array; onMemory(image: Uint8Array): void }> {
+    const key = boardKey(settings);
     const saved = (await this.logbook.kept(key)) as Uint8Array | undefined; // only this class writes it
     return {
       ...(saved && { saved }),

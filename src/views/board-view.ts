@@ -11,6 +11,7 @@ export class BoardView extends View {
 
   protected override render() {
     const { history } = this.state;
+    const { unreadable = [] } = history;
     const tables = coefficientTables(history);
     const stored = storedReadings(history);
     return html`
@@ -86,6 +87,17 @@ export class BoardView extends View {
                 </table>
               </div>
             </details>`
+      }
+      ${
+        unreadable.length === 0
+          ? nothing
+          : html`<h3>Readings on the board that make no sense</h3>
+              <ul>
+                ${unreadable.map(
+                  ({ reading, reason }) =>
+                    html`<li><strong>Reading ${reading}.</strong> ${reason}</li>`,
+                )}
+              </ul>`
       }
     `;
   }

@@ -1,11 +1,16 @@
 import { html, nothing } from 'lit';
 import { customElement, property, query } from 'lit/decorators.js';
+import { keyed } from 'lit/directives/keyed.js';
 import type { Bench } from '../steps/bench.ts';
-import type { PlaceState } from '../steps/place-state.ts';
 import { nextStep, WAY } from '../steps/next-step.ts';
+import type { BenchPlace } from '../steps/place.ts';
+import type { PlaceState } from '../steps/place-state.ts';
 import { sealingWords } from '../steps/sealing-words.ts';
+import './board-strip.ts';
+import type { PickEvent } from './board-strip.ts';
 import './board-view.ts';
 import './judgement-view.ts';
+import type { LinkEvent } from './link-kinds.ts';
 import './next-card.ts';
 import type { IntentionEvent } from './next-card.ts';
 import './path-strip.ts';
@@ -13,27 +18,20 @@ import './proof-view.ts';
 import './readings-view.ts';
 import type { MarkEvent } from './readings-view.ts';
 import './sealing-view.ts';
-import { shape, type Shape } from './shapes.ts';
 import './simulator-view.ts';
-import type { AdjustEvent } from './simulator-view.ts';
+import type { AdjustEvent, SimulatorView } from './simulator-view.ts';
 import { View } from './view.ts';
 import './ways-out.ts';
-
-const LINK_WORDS: Record<PlaceState['link']['state'], { kind: Shape; words: string }> = {
-  none: { kind: 'ahead', words: 'No board linked' },
-  linking: { kind: 'waiting', words: 'Linking' },
-  linked: { kind: 'good', words: 'Linked' },
-  lost: { kind: 'bad', words: 'Link lost' },
-};
 
 /** The whole page. It hears the bench and passes on what a person asks. */
 @customElement('lode-bench')
 export class LodeBench extends View {
   @property({ attribute: false }) bench!: Bench;
   @query('dialog.write') private dialog!: HTMLDialogElement;
+  @query('simulator-view') private simulator!: SimulatorView | null;
   #unsubscribe: (() => void) | undefined;
-  /** The fit that a person was asked about writing. */
-  #shown: string | undefined;
+  /** The fit that a person was asked about writing, and the place where it was made. */
+  #shown: { place: BenchPlace; fit: string } | undefined;
 
   override connectedCallback(): void {
     super.connectedCallback();
@@ -41,6 +39,8 @@ export class LodeBench extends View {
     this.addEventListener('intention', this.#intention as EventListener);
     this.addEventListener('mark', this.#mark as EventListener);
     this.addEventListener('adjust', this.#adjust as EventListener);
+    this.addEventListener('link-board', this.#link as EventListener);
+    this.addEventListener('pick', this.#pick as EventListener);
   }
 
   override disconnectedCallback(): void {
@@ -49,105 +49,28 @@ export class LodeBench extends View {
     this.removeEventListener('intention', this.#intention as EventListener);
     this.removeEventListener('mark', this.#mark as EventListener);
     this.removeEventListener('adjust', this.#adjust as EventListener);
+    this.removeEventListener('link-board', this.#link as EventListener);
+    this.removeEventListener('pick', this.#pick as EventListener);
   }
 
   protected override render() {
-    const { state } = this.bench.atHand;
-    const { history, link } = state;
-    const { calibration } = history;
+    const { atHand, places, kinds } = this.bench;
+    const { state } = atHand;
     const { place } = nextStep(state);
-    const busy = state.work !== undefined;
-    const linked = link.state === 'linked';
     return html`
       <a class="skip" href="#next">Skip to what is next</a>
       <header class="top">
         <h1>Lodebench</h1>
-        ${this.#link(state)}
+        <board-strip
+          .states=${places.map((place) => place.state)}
+          .atHand=${places.indexOf(atHand)}
+        ></board-strip>
       </header>
       <path-strip place=${place}></path-strip>
       <ways-out .state=${state}></ways-out>
       <main>
-        <next-card .state=${state}></next-card>
-        <div class="sheets">
-          ${
-            !history.identity
-              ? html`<section class="sheet way">
-                  <h2>The way</h2>
-                  <ol>
-                    ${WAY.map(
-                      ({ place, words }) =>
-                        html`<li>
-                          <strong>${place}.</strong>
-                          ${words}
-                        </li>`,
-                    )}
-                  </ol>
-                </section>`
-              : nothing
-          }
-          ${
-            calibration?.sealed
-              ? this.#sheet(
-                  'The proof',
-                  ['Prove', 'Done'].includes(place),
-                  html`<proof-view .state=${state}></proof-view>`,
-                )
-              : nothing
-          }
-          ${
-            calibration?.staged
-              ? this.#sheet(
-                  'Written to the board',
-                  ['Seal', 'Prove', 'Done'].includes(place) || calibration.reverted !== undefined,
-                  html`<sealing-view .history=${history}></sealing-view>`,
-                )
-              : nothing
-          }
-          ${
-            calibration?.fit || calibration?.refusal
-              ? this.#sheet(
-                  'Is it good enough?',
-                  place === 'Judge',
-                  html`<judgement-view .history=${history}></judgement-view>`,
-                )
-              : nothing
-          }
-          ${
-            calibration
-              ? this.#sheet(
-                  'Readings',
-                  place === 'Take' || place === 'Judge',
-                  html`<readings-view
-                    .calibration=${calibration}
-                    .undo=${state.undo}
-                    .busy=${busy || !linked}
-                  ></readings-view>`,
-                )
-              : nothing
-          }
-          ${
-            history.identity
-              ? this.#sheet(
-                  'The board',
-                  place === 'Look',
-                  html`<board-view .state=${state}></board-view>`,
-                )
-              : nothing
-          }
-          ${
-            state.simulator
-              ? this.#sheet(
-                  'How the simulated board is set',
-                  false,
-                  html`<simulator-view
-                    .settings=${state.simulator}
-                    .linked=${link.state !== 'none'}
-                    .busy=${busy}
-                  ></simulator-view>`,
-                )
-              : nothing
-          }
-        </div>
+        <next-card .state=${state} .kinds=${kinds}></next-card>
+        ${keyed(atHand, this.#sheets(state))}
       </main>
       <footer>
         <p>
@@ -161,21 +84,92 @@ export class LodeBench extends View {
     `;
   }
 
-  #link({ link, history }: PlaceState) {
-    const { kind, words } = LINK_WORDS[link.state];
-    const { identity } = history;
-    return html`<p class="link">
-      ${shape(kind)}
-      <span
-        ><strong>${words}</strong>${
-          identity
-            ? html` <span class="which"
-                ><span class="label">${link.label}</span> ${identity.serial}</span
-              >`
-            : nothing
-        }</span
-      >
-    </p>`;
+  #sheets(state: PlaceState) {
+    const { history, link } = state;
+    const { calibration } = history;
+    const { place } = nextStep(state);
+    const busy = state.work !== undefined;
+    const linked = link.state === 'linked';
+    return html`<div class="sheets">
+      ${
+        !history.identity
+          ? html`<section class="sheet way">
+              <h2>The way</h2>
+              <ol>
+                ${WAY.map(
+                  ({ place, words }) =>
+                    html`<li>
+                      <strong>${place}.</strong>
+                      ${words}
+                    </li>`,
+                )}
+              </ol>
+            </section>`
+          : nothing
+      }
+      ${
+        calibration?.sealed
+          ? this.#sheet(
+              'The proof',
+              ['Prove', 'Done'].includes(place),
+              html`<proof-view .state=${state}></proof-view>`,
+            )
+          : nothing
+      }
+      ${
+        calibration?.staged
+          ? this.#sheet(
+              'Written to the board',
+              ['Seal', 'Prove', 'Done'].includes(place) || calibration.reverted !== undefined,
+              html`<sealing-view .history=${history}></sealing-view>`,
+            )
+          : nothing
+      }
+      ${
+        calibration?.fit || calibration?.refusal
+          ? this.#sheet(
+              'Is it good enough?',
+              place === 'Judge',
+              html`<judgement-view .history=${history}></judgement-view>`,
+            )
+          : nothing
+      }
+      ${
+        calibration
+          ? this.#sheet(
+              'Readings',
+              place === 'Take' || place === 'Judge',
+              html`<readings-view
+                .calibration=${calibration}
+                .undo=${state.undo}
+                .busy=${busy || !linked}
+              ></readings-view>`,
+            )
+          : nothing
+      }
+      ${
+        history.identity
+          ? this.#sheet(
+              'The board',
+              place === 'Look',
+              html`<board-view .state=${state}></board-view>`,
+            )
+          : nothing
+      }
+      ${
+        state.simulator
+          ? this.#sheet(
+              'How the simulated board is set',
+              false,
+              html`<simulator-view
+                .settings=${state.simulator}
+                .linked=${link.state !== 'none'}
+                .busy=${busy}
+              ></simulator-view>`,
+            )
+          : nothing
+      }
+    </div>`;
   }
 
   #sheet(title: string, open: boolean, content: unknown) {
@@ -212,13 +206,14 @@ export class LodeBench extends View {
 
   #submitWrite(event: SubmitEvent) {
     const button = event.submitter as HTMLButtonElement | null;
-    if (button?.value === 'write' && this.#shown !== undefined)
-      void this.bench.atHand.write(this.#shown);
+    if (button?.value === 'write' && this.#shown) void this.#shown.place.write(this.#shown.fit);
   }
 
   #intention = ({ intention }: IntentionEvent) => {
     if (intention === 'write') {
-      this.#shown = this.bench.atHand.state.history.calibration?.fit?.id;
+      const place = this.bench.atHand;
+      const fit = place.state.history.calibration?.fit?.id;
+      this.#shown = fit === undefined ? undefined : { place, fit };
       this.dialog.showModal();
     } else void this.bench.atHand.perform(intention);
   };
@@ -231,5 +226,19 @@ export class LodeBench extends View {
 
   #adjust = ({ change }: AdjustEvent) => {
     void this.bench.adjustSimulator(change);
+  };
+
+  /** Nothing is awaited here: the browser lets a person choose only in the gesture itself. */
+  #link = ({ kind, address }: LinkEvent) => {
+    if (kind === 'simulated') {
+      const simulator = this.simulator?.typed();
+      if (simulator) void this.bench.link(kind, { simulator });
+    } else void this.bench.link(kind, { ...(address !== undefined && { address }) });
+  };
+
+  #pick = ({ index }: PickEvent) => {
+    const place = index === undefined ? undefined : this.bench.places[index];
+    if (place) this.bench.pick(place);
+    else this.bench.linkAnother();
   };
 }

@@ -1,7 +1,10 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
-import type { PlaceState } from '../steps/place-state.ts';
+import type { OfferedKind } from '../steps/bench.ts';
+import { workWords } from '../steps/bench-words.ts';
+import type { PlaceState, Trouble, Work } from '../steps/place-state.ts';
 import { nextStep, type Intention, type Offer } from '../steps/next-step.ts';
+import './link-kinds.ts';
 import { offerButton } from './offer-button.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
@@ -18,13 +21,15 @@ export class IntentionEvent extends Event {
 @customElement('next-card')
 export class NextCard extends View {
   @property({ attribute: false }) state!: PlaceState;
+  @property({ attribute: false }) kinds!: readonly OfferedKind[];
 
   protected override render() {
-    const { work, trouble, said } = this.state;
+    const { work, trouble, said, link, history } = this.state;
+    const empty = link.state === 'none' && !history.identity;
     const { heading, words, main, others } = nextStep(this.state);
     return html`
       <section
-        class=${work ? 'next busy' : 'next'}
+        class="next ${work ? 'busy' : ''} ${empty ? 'choosing' : ''}"
         id="next"
         aria-labelledby="next-heading"
         tabindex="-1"
@@ -32,11 +37,15 @@ export class NextCard extends View {
         <p class="eyebrow">${work ? 'Under way' : 'Next'}</p>
         <h2 id="next-heading">${heading}</h2>
         <p class="words">${words}</p>
-        ${trouble ? this.#trouble(trouble.heading, trouble.message) : nothing}
-        <div class="offers">
-          ${main ? this.#offer(main, 'main') : nothing}
-          ${others.map((offer) => this.#offer(offer, 'other'))}
-        </div>
+        ${trouble ? this.#trouble(trouble) : nothing}
+        ${
+          empty
+            ? html`<link-kinds .kinds=${this.kinds} .busy=${work !== undefined}></link-kinds>`
+            : html`<div class="offers">
+                ${main ? this.#offer(main, 'main') : nothing}
+                ${others.map((offer) => this.#offer(offer, 'other'))}
+              </div>`
+        }
         ${work ? this.#work(work) : nothing}
         <p class="said" role="status">${said}</p>
       </section>
@@ -47,11 +56,11 @@ export class NextCard extends View {
     return offerButton(offer, kind, this.state.work !== undefined, (does) => this.#send(does));
   }
 
-  #work({ what, done, of, stoppable }: NonNullable<PlaceState['work']>) {
-    const words = of === undefined ? `${what}…` : `${what}: ${(done ?? 0) + 1} of ${of}`;
+  #work(work: Work) {
+    const { done, of, stoppable } = work;
     return html`<div class="work">
       <label>
-        <span>${words}</span>
+        <span>${workWords(work)}</span>
         ${
           of === undefined
             ? html`<progress></progress>`
@@ -66,12 +75,19 @@ export class NextCard extends View {
     </div>`;
   }
 
-  #trouble(heading: string, message: string) {
+  #trouble({ heading, message, next = [] }: Trouble) {
     return html`<div class="trouble" role="alert">
       ${shape('bad')}
       <div>
         <h3>${heading}</h3>
         <p>${message}</p>
+        ${
+          next.length === 0
+            ? nothing
+            : html`<ul>
+                ${next.map((each) => html`<li>${each}</li>`)}
+              </ul>`
+        }
         ${
           this.state.link.state === 'linked'
             ? html`<button type="button" @click=${() => this.#ask('link')}>Link again</button>`

@@ -113,25 +113,14 @@ export class ReadingsView extends View {
       <td class="figure wide">${gravity}</td>
       <td class="figure wide">${temperature}</td>
       <td class="act">
-        ${
-          setAside
-            ? html`<button
-                type="button"
-                aria-label="Take back reading ${id}"
-                aria-disabled=${this.busy ? 'true' : 'false'}
-                @click=${() => this.#mark(id)}
-              >
-                Take back
-              </button>`
-            : html`<button
-                type="button"
-                aria-label="Set aside reading ${id}"
-                aria-disabled=${this.busy ? 'true' : 'false'}
-                @click=${() => this.#choose(row)}
-              >
-                Set aside
-              </button>`
-        }
+        <button
+          type="button"
+          aria-label="${setAside ? 'Take back' : 'Set aside'} reading ${id}"
+          aria-disabled=${this.busy ? 'true' : 'false'}
+          @click=${() => (setAside ? this.#mark(id) : this.#choose(row))}
+        >
+          ${setAside ? 'Take back' : 'Set aside'}
+        </button>
       </td>
     </tr>`;
   }

@@ -145,11 +145,19 @@ export class SimulatorView extends View {
     </label>`;
   }
 
-  #submit(event: SubmitEvent) {
-    event.preventDefault();
-    if (this.busy) return;
-    const form = new FormData(event.target as HTMLFormElement);
-    const number = (name: string) => Number(form.get(name));
+  /**
+   * What is typed into the form, set or not; where something in it cannot be, that is pointed out, and there is nothing.
+   */
+  typed(): Partial<SimulatorSettings> | undefined {
+    const form = this.querySelector('form')!;
+    if (!form.checkValidity()) {
+      const sheet = this.closest('details');
+      if (sheet) sheet.open = true; // a field that is not shown cannot be pointed at
+      form.reportValidity();
+      return undefined;
+    }
+    const data = new FormData(form);
+    const number = (name: string) => Number(data.get(name));
     const names: readonly NumberName[] = KNOBS.map(({ name }) => name);
     const change: Partial<SimulatorSettings> = Object.fromEntries(
       names.map((name) => [name, number(name)]),
@@ -162,9 +170,15 @@ export class SimulatorView extends View {
     };
     if (!this.linked) {
       change.seed = number('seed');
-      change.accMounting = String(form.get('accMounting'));
-      change.magMounting = String(form.get('magMounting'));
+      change.accMounting = String(data.get('accMounting'));
+      change.magMounting = String(data.get('magMounting'));
     }
-    this.dispatchEvent(new AdjustEvent(change));
+    return change;
+  }
+
+  #submit(event: SubmitEvent) {
+    event.preventDefault();
+    const change = this.typed();
+    if (change && !this.busy) this.dispatchEvent(new AdjustEvent(change));
   }
 }

@@ -1,11 +1,26 @@
-import { LitElement } from 'lit';
+import { LitElement, type PropertyValues } from 'lit';
 
 /**
  * What every view is: it shows what it is given and passes intentions on. Views render into the page itself, not into
  * shadow trees: one style sheet, and labels that may name elements of other views.
  */
 export abstract class View extends LitElement {
+  #hadFocus = false;
+
   protected override createRenderRoot(): HTMLElement {
     return this;
+  }
+
+  protected override willUpdate(changes: PropertyValues): void {
+    super.willUpdate(changes);
+    this.#hadFocus = this.contains(document.activeElement);
+  }
+
+  /** What had the focus may be gone, as a button that did its work: then what is next has it, and not the page's top. */
+  protected override updated(changes: PropertyValues): void {
+    super.updated(changes);
+    if (this.#hadFocus && document.activeElement === document.body) {
+      document.querySelector<HTMLElement>('#next')?.focus({ preventScroll: true });
+    }
   }
 }

@@ -30,6 +30,8 @@ it('leads through a whole calibration, with reloads, a poor link and no complain
 
   const checks: Partial<Record<Stop, () => Promise<void>>> = {
     'the board': async () => {
+      const seed = page.getByLabel('Seed: the same number gives the same board');
+      expect(await seed.inputValue()).toBe('11'); // as it was typed before linking
       const words = await text();
       expect(words).toMatch(/Serial number SIM-[0-9A-F]{8}/);
       expect(words).toContain('Generation in force none yet');
@@ -59,8 +61,8 @@ it('leads through a whole calibration, with reloads, a poor link and no complain
     },
     judged: async () => {
       const words = await text();
-      expect(words).toContain('Good enough: every figure is within its tolerance.');
-      expect(words).toContain('over 14 sightings, 56 readings that the fit saw');
+      expect(words).toMatch(/Good enough for .* grade 5 \(±1°\)/);
+      expect(words).toMatch(/over 14 sightings, 5[56] readings that the fit saw/);
       expect(words).toContain('What these figures cannot see');
       expect(await figureOf('Mean spread')).toBeLessThan(0.5); // common practice in the trade
     },
@@ -102,6 +104,15 @@ it('leads through a whole calibration, with reloads, a poor link and no complain
       expect(await page.getByRole('dialog').innerText()).toContain(
         'Generation 1 stays on the board',
       );
+    },
+    'two boards': async () => {
+      const boards = page.getByRole('navigation', { name: 'Boards at the bench' });
+      const names = await boards.getByRole('button').allInnerTexts();
+      expect(names).toHaveLength(3);
+      expect(names[0]).toMatch(/SIM-[0-9A-F]{8}\s+Linked/);
+      expect(names[1]).toMatch(/SIM-[0-9A-F]{8}\s+Linked/);
+      expect(names[0]).not.toBe(names[1]);
+      expect(await text()).toContain('Generation in force none yet');
     },
     reverted: async () => {
       expect(await text()).toMatch(/Generation in force 3, straight/);

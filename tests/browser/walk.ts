@@ -30,6 +30,9 @@ export const STOPS = [
   'before the second write',
   'a failed proof',
   'reverted',
+  'linking another board',
+  'two boards',
+  'the first board again',
 ] as const;
 
 export type Stop = (typeof STOPS)[number];
@@ -60,7 +63,8 @@ export async function walk(
 
   await page.goto(url);
   await button('Link the simulated board').waitFor();
-  await set({ 'Seed: the same number gives the same board': '11' });
+  await page.locator('summary', { hasText: 'How the simulated board is set' }).click();
+  await page.getByLabel('Seed: the same number gives the same board').fill('11'); // and not set
   await at('no board linked');
 
   await press('Link the simulated board');
@@ -134,7 +138,7 @@ export async function walk(
   await idle();
   await at('a board that does not answer');
   await press('Link again');
-  await page.getByText('Link lost').waitFor(LONG);
+  await page.getByText('Link lost: asleep, or not listening').waitFor(LONG);
   await at('link lost');
   await set({
     'Bytes lost, chance of each': '0.0002',
@@ -160,4 +164,18 @@ export async function walk(
   await press('Go back to the coefficients before');
   await page.getByText('Gone back').waitFor();
   await at('reverted');
+
+  await press('Link another board');
+  await button('Link another simulated board').waitFor();
+  await at('linking another board');
+  await press('Link another simulated board');
+  await button('Begin taking readings').waitFor();
+  await at('two boards');
+  await page
+    .getByRole('navigation', { name: 'Boards at the bench' })
+    .getByRole('button')
+    .first()
+    .click();
+  await page.getByText('Gone back').waitFor();
+  await at('the first board again');
 }

@@ -4,11 +4,11 @@ import { VirtualClock } from '../protocol/virtual-clock.ts';
 import { checkSettings, defaultSettings } from '../../firmware-sim/settings.ts';
 import type { Build, SimulatedBoard } from '../../firmware-sim/board.ts';
 import type { Clock } from '../../src/protocol/clock.ts';
-import type { ByteLink } from '../../src/protocol/link.ts';
+import { LinkError, type ByteLink } from '../../src/protocol/link.ts';
 import type { SimulatorSettings } from '../../src/protocol/simulator.ts';
 import type { Entry, StoredEntry } from '../../src/records/entries.ts';
 import { openLogbook, type Logbook, type LogbookFault } from '../../src/records/logbook.ts';
-import { Bench } from '../../src/steps/bench.ts';
+import { Bench, type BenchParts, type Sight } from '../../src/steps/bench.ts';
 import type { PlaceState } from '../../src/steps/place-state.ts';
 import { without } from '../../src/steps/copy-without.ts';
 import type { CalibrationState } from '../../src/steps/calibration-state.ts';
@@ -17,11 +17,47 @@ import type { Intention } from '../../src/steps/next-step.ts';
 import type { BenchPlace } from '../../src/steps/place.ts';
 import { inProcessBoard } from '../../src/transport/in-process.ts';
 
+/** A page that a test hides and shows. */
+export class SightInProcess implements Sight {
+  #hidden = false;
+  readonly #listeners = new Set<() => void>();
+
+  isHidden(): boolean {
+    return this.#hidden;
+  }
+
+  onSeen(listener: () => void): () => void {
+    this.#listeners.add(listener);
+    return () => this.#listeners.delete(listener);
+  }
+
+  hide(): void {
+    this.#hidden = true;
+  }
+
+  show(): void {
+    this.#hidden = false;
+    for (const listener of this.#listeners) listener();
+  }
+}
+
 /** A whole bench without a browser: the real simulated board on a virtual clock, and a logbook in memory. */
 export class BenchInProcess {
   bench!: Bench;
-  /** The board behind the link, for what only a test does to it. */
+  /** The board that was made last, for what only a test does to it. */
   board!: SimulatedBoard;
+  /** Every simulated board by its seed, as it was made last. */
+  readonly boards = new Map<number, SimulatedBoard>();
+  /** Whether links to simulated boards can be opened. */
+  isReachable = true;
+  /** How many times the link to a simulated board was opened, or was to be. */
+  openings = 0;
+  /** Whether the system says when a board is there again. */
+  saysReturn = false;
+  /** Whether a person can see the page. */
+  readonly sight = new SightInProcess();
+  /** Links of other kinds than simulated boards. */
+  kinds: BenchParts['kinds'] = {};
   /** Called as soon as the board has changed what it keeps, before it says so. */
   onMemory: () => void = () => {};
   /** Whether no other page holds the bench. */
@@ -40,6 +76,7 @@ export class BenchInProcess {
   #clock = new VirtualClock();
   #logbook!: Logbook;
   #forgetful = false;
+  readonly #awaiting = new Set<() => void>();
   /** The values kept beside the entries, by key. */
   readonly #kept = new Map<string, unknown>();
 
@@ -109,10 +146,14 @@ export class BenchInProcess {
             },
           });
           this.board = made.board;
+          this.boards.set(settings.seed, made.board);
           const link = this.around(this.#garbled(made.link), this.#clock);
           return { ...made, link, end: () => {} };
         },
       },
+      kinds: this.kinds,
+      system: 'linux',
+      sight: this.sight,
       clock: this.#clock,
       random: () => ++conversations / 1000,
       today: () => new Date(Date.UTC(2031, 4, 1) + this.#clock.now()),
@@ -137,7 +178,10 @@ export class BenchInProcess {
 
   /** Asks for one thing after the other, waiting for each. */
   async ask(...intentions: Intention[]): Promise<void> {
-    for (const intention of intentions) await this.#clock.until(this.place.perform(intention));
+    for (const intention of intentions) {
+      const links = intention === 'link' && this.state.link.state === 'none';
+      await this.#clock.until(links ? this.bench.link('simulated') : this.place.perform(intention));
+    }
   }
 
   /** From now on every simulated board starts with an empty memory, as after a repair. */
@@ -148,6 +192,15 @@ export class BenchInProcess {
   /** Waits for whatever was asked of the bench or the board. */
   run<T>(work: Promise<T>): Promise<T> {
     return this.#clock.until(work);
+  }
+
+  /** The system says that the boards whose links were lost are there again. */
+  returnLinks(): void {
+    for (const listener of this.#awaiting) listener();
+  }
+
+  get clock(): VirtualClock {
+    return this.#clock;
   }
 
   /** Lets time pass, with room for the logbook, which keeps no virtual time, to write. */
@@ -191,7 +244,9 @@ export class BenchInProcess {
     let pending = '';
     return {
       label: link.label,
-      open: ({ bytes, closed }) => {
+      open: async ({ bytes, closed }) => {
+        this.openings++;
+        if (!this.isReachable) throw new LinkError('unreachable', 'the board is not there');
         pending = '';
         return link.open({
           closed,
@@ -204,6 +259,12 @@ export class BenchInProcess {
       },
       write: (bytes) => link.write(bytes),
       close: () => link.close(),
+      ...(this.saysReturn && {
+        onReturn: (listener: () => void) => {
+          this.#awaiting.add(listener);
+          return () => this.#awaiting.delete(listener);
+        },
+      }),
     };
   }
 }

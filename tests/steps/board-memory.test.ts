@@ -23,12 +23,14 @@ function loseNextReading(on: BenchInProcess): void {
 
 /** The link drops, the trigger is pressed, the link is made again. */
 async function pressWhileAway(on: BenchInProcess, times: number): Promise<void> {
+  on.isReachable = false;
   on.board.dropAfter(0);
   await on.pass(1);
   for (let i = 0; i < times; i++) {
     await on.run(on.board.press());
     await on.pass(1000);
   }
+  on.isReachable = true;
 }
 
 it('fetches a reading that lies below the highest known number', async () => {

@@ -2,7 +2,8 @@ import { formatAnswer, formatEvent, parseLine } from '../../src/protocol/line.ts
 
 /** What spoils a board's lines on their way, with checks that are right again: for firmware that is at fault. */
 
-const asText = (bytes: Uint8Array): string => new TextDecoder().decode(bytes).trimEnd();
+/** A line as the link carries it, without its LF. */
+export const asText = (bytes: Uint8Array): string => new TextDecoder().decode(bytes).trimEnd();
 
 /** Puts a temperature that no board may send into a reading, in the event and in the answer to recall alike. */
 export function absurdTemperatureOf(reading: number): (line: string) => string {

@@ -195,3 +195,13 @@ it('names the readings that are left by how many were taken', async () => {
   await on.ask('take one');
   expect(rest()).toBe('Take the other 55');
 });
+
+it('does not offer to go back on a board that no calibration here has touched', async () => {
+  const on = await at('begin', 'take one');
+  const previous = { model: 'straight', values: [], generation: 6, crc: '00000000' } as const;
+  const strange = {
+    ...on.state,
+    history: { ...on.state.history, previous, inForce: { ...previous, generation: 7 } },
+  };
+  expect(nextStep(strange).waysOut.map(({ does }) => does)).toEqual(['leave', 'unlink']);
+});
