@@ -35,7 +35,7 @@ const SUBSCRIPTION_DESCRIPTOR = '00002902-0000-1000-8000-00805f9b34fb';
 const NOTIFICATION = 20;
 
 /** How long things take, milliseconds. */
-const FOUND_MS = 30;
+const ADVERTISING_MS = 100;
 const CONNECT_MS = 30;
 const OPERATION_MS = 1;
 /** DISCONNECT_TIMER in BlueZ's src/device.c. */
@@ -70,6 +70,7 @@ export class BluetoothDaemon {
   readonly #bus: MessageBus;
   readonly #objects = new Map<string, Interfaces>();
   readonly #boards: FakeBoard[] = [];
+  readonly #advertising: ReturnType<typeof setInterval>;
 
   private constructor(child: ChildProcess, folder: string, address: string, bus: MessageBus) {
     this.#process = child;
@@ -81,6 +82,10 @@ export class BluetoothDaemon {
       'org.bluez.ProfileManager1': {},
     });
     this.#objects.set(ADAPTER, adapter());
+    this.#advertising = setInterval(() => {
+      const scans = this.#radio('Discovering');
+      if (scans) for (const board of this.#boards) board.advertise();
+    }, ADVERTISING_MS);
     bus.addMethodHandler((call: Message) => this.#handle(call));
   }
 
@@ -121,7 +126,7 @@ export class BluetoothDaemon {
   /** Switches the radio on or off, as a person does in the system's settings. */
   power(on: boolean): void {
     if (!on) for (const board of this.#boards) board.drop();
-    this.#change(ADAPTER, ADAPTER_INTERFACE, { Powered: flag(on) });
+    this.#change(ADAPTER, ADAPTER_INTERFACE, { Powered: flag(on), Discovering: flag(false) });
   }
 
   /** Puts the radio into the machine, or takes it out. */
@@ -135,6 +140,7 @@ export class BluetoothDaemon {
   }
 
   async stop(): Promise<void> {
+    clearInterval(this.#advertising);
     for (const board of this.#boards) board.drop();
     this.#bus.disconnect();
     const exited = once(this.#process, 'exit');
@@ -164,13 +170,14 @@ export class BluetoothDaemon {
     }
     if (of === PROPERTIES) return this.#property(at, member, body);
     if (at === ADAPTER) return this.#askAdapter(member);
-    if (member === 'Connect' && !this.#powered) return { error: 'org.bluez.Error.NotReady' };
+    if (member === 'Connect' && !this.#radio('Powered'))
+      return { error: 'org.bluez.Error.NotReady' };
     const board = this.#boards.find((each) => at.startsWith(each.path));
     return board ? board.ask(member, body) : DONE;
   }
 
-  get #powered(): boolean {
-    return this.#objects.get(ADAPTER)?.[ADAPTER_INTERFACE]!['Powered']!.value === true;
+  #radio(is: 'Powered' | 'Discovering'): boolean {
+    return this.#objects.get(ADAPTER)?.[ADAPTER_INTERFACE]![is]!.value === true;
   }
 
   #property(at: string, member: string, [of, name, value]: unknown[]): Answer {
@@ -188,9 +195,8 @@ export class BluetoothDaemon {
 
   #askAdapter(member: string): Answer {
     if (member === 'StartDiscovery') {
-      if (!this.#powered) return { error: 'org.bluez.Error.NotReady' };
+      if (!this.#radio('Powered')) return { error: 'org.bluez.Error.NotReady' };
       this.#change(ADAPTER, ADAPTER_INTERFACE, { Discovering: flag(true) });
-      setTimeout(() => this.#boards.forEach((board) => board.advertise()), FOUND_MS);
     } else if (member === 'StopDiscovery') {
       this.#change(ADAPTER, ADAPTER_INTERFACE, { Discovering: flag(false) });
     }
