@@ -1,11 +1,11 @@
-import { ORDINARY, RAW_SCALES } from '../firmware-sim/raw-readings.ts';
+import type { ORDINARY } from '../firmware-sim/raw-readings.ts';
 import { randomStream } from '../firmware-sim/random.ts';
 import { fit, type FitOptions } from '../src/calib/fit.ts';
 import { degrees } from '../src/calib/geometry.ts';
 import { allMountings } from '../src/calib/model.ts';
 import type { Reading } from '../src/calib/reading.ts';
 import type { Figure } from './figure.ts';
-import { meanSquareErrors, simulateCalibration } from './simulated-calibration.ts';
+import { DECLARED, meanSquareErrors, simulateCalibration } from './simulated-calibration.ts';
 
 const BOARDS = 2000;
 
@@ -40,8 +40,7 @@ export function hardBoard(seed: number) {
       : reading;
   });
   const options: FitOptions = {
-    scales: RAW_SCALES,
-    noise: { acc: 16.4, mag: 6.8 },
+    ...DECLARED,
     ...(kind === 'mounting' || kind === 'both' ? { mounting } : {}),
     ...(kind === 'relative plan and sign of dip'
       ? { planAzimuths: 'relative' as const, dipSign: dip < 0 ? (-1 as const) : (1 as const) }

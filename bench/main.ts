@@ -8,6 +8,7 @@ import { initialScript } from './initial-script.ts';
 import { lineParsing } from './line-parsing.ts';
 import { modelChoice } from './model-choice.ts';
 import { nextReadings } from './next-reading.ts';
+import { nist } from './nist.ts';
 import { screening } from './screening.ts';
 
 /** Prints every figure as one Markdown table: `npm run bench`, or `npm run bench -- accuracy` for one group. */
@@ -19,6 +20,7 @@ const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   intervals,
   model: modelChoice,
   planning: nextReadings,
+  nist,
   speed: fitSpeed,
   parsing: lineParsing,
   script: initialScript,

@@ -24,6 +24,9 @@ export interface SimulatedCalibration {
   raw: RawReading[];
 }
 
+/** What an ordinary board declares of its chips: their scales, and 1 mg and 0.2 % of the field as noise. */
+export const DECLARED = { scales: RAW_SCALES, noise: { acc: 16.4, mag: 6.8 } };
+
 export function simulateCalibration(
   change: Partial<SimulatorSettings> = {},
   { tolerances = ORDINARY, plan = cubePlan() } = {},
