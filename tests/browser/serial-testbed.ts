@@ -63,52 +63,81 @@ export async function serialTestbed(
   compile('serial-usb.c', at('serial-usb'), '-l:libumockdev.so.0', '-l:libgobject-2.0.so.0');
   compile('serial-modem.c', at('serial-modem.so'), '-shared', '-fPIC', '-ldl');
 
-  const bus = await startBus(
-    folder,
-    boards.map((_, n) => device(n, at(`port${n}`))),
-  );
-  const cables = boards.map(
-    (board, n) => new Cable(board, FIRST_PRODUCT + n, at(`port${n}`), bus.event(n)),
-  );
-  for (const cable of cables) await cable.makeTerminal();
-
-  mkdirSync(at('profile/Default'), { recursive: true });
-  writeFileSync(at('profile/Default/Preferences'), JSON.stringify(permission(url, boards.length)));
-  const context = await chromium.launchPersistentContext(at('profile'), {
-    executablePath: findChromium(),
-    args: CHROMIUM_ARGUMENTS,
-    env: {
-      ...process.env,
-      UMOCKDEV_DIR: bus.root,
-      LD_PRELOAD: `${at('serial-modem.so')}:${PRELOAD}`,
-      MODEM_LOG: at('modem.log'),
-      MODEM_BREAK: at('break'),
-    },
-  });
-  // The one thing not real: the person's choice. Chromium still decides what may be chosen.
-  await context.addInitScript(() => {
-    Serial.prototype.requestPort = async function () {
-      const wanted = globalThis.productToChoose;
-      const port = (await this.getPorts()).find(
-        (each) => wanted === undefined || each.getInfo().usbProductId === wanted,
-      );
-      if (!port) throw new DOMException('No port selected by the user.', 'NotFoundError');
-      return port;
-    };
-  });
-  return {
-    context,
-    cables,
-    modemLines: () =>
-      existsSync(at('modem.log')) ? readFileSync(at('modem.log'), 'utf8').trim().split('\n') : [],
-    breakNext: () => writeFileSync(at('break'), ''),
-    async end() {
-      await context.close();
-      for (const cable of cables) await cable.cut();
-      await bus.end();
-      rmSync(folder, { recursive: true });
-    },
+  /** What was begun and must be ended, the last first. */
+  const begun: (() => Promise<void>)[] = [async () => rmSync(folder, { recursive: true })];
+  const end = async () => {
+    for (const endOne of begun.splice(0).reverse()) await endOne();
   };
+  try {
+    const bus = await startBus(
+      folder,
+      boards.map((_, n) => device(n, at(`port${n}`))),
+    );
+    begun.push(() => bus.end());
+    const cables = boards.map(
+      (board, n) => new Cable(board, FIRST_PRODUCT + n, at(`port${n}`), bus.event(n)),
+    );
+    for (const cable of cables) {
+      begun.push(() => cable.cut());
+      await cable.makeTerminal();
+    }
+    mkdirSync(at('profile/Default'), { recursive: true });
+    writeFileSync(
+      at('profile/Default/Preferences'),
+      JSON.stringify(permission(url, boards.length)),
+    );
+    const context = await chromium.launchPersistentContext(at('profile'), {
+      executablePath: findChromium(),
+      args: CHROMIUM_ARGUMENTS,
+      env: {
+        ...process.env,
+        UMOCKDEV_DIR: bus.root,
+        LD_PRELOAD: `${at('serial-modem.so')}:${PRELOAD}`,
+        MODEM_LOG: at('modem.log'),
+        MODEM_BREAK: at('break'),
+      },
+    });
+    begun.push(() => context.close());
+    await context.addInitScript(chooseWithoutAsking);
+    await mustSeePorts(context, url, boards.length);
+    const log = at('modem.log');
+    return {
+      context,
+      cables,
+      modemLines: () => (existsSync(log) ? readFileSync(log, 'utf8').trim().split('\n') : []),
+      breakNext: () => writeFileSync(at('break'), ''),
+      end,
+    };
+  } catch (error) {
+    await end();
+    throw error;
+  }
+}
+
+/** The one thing not real, run in the page: the person's choice. Chromium still decides what may be chosen. */
+function chooseWithoutAsking(): void {
+  Serial.prototype.requestPort = async function () {
+    const wanted = globalThis.productToChoose;
+    const port = (await this.getPorts()).find(
+      (each) => wanted === undefined || each.getInfo().usbProductId === wanted,
+    );
+    if (!port) throw new DOMException('No port selected by the user.', 'NotFoundError');
+    return port;
+  };
+}
+
+/** @throws Error where Chromium lists other ports than those of the boards */
+async function mustSeePorts(context: BrowserContext, url: string, boards: number): Promise<void> {
+  const page = await context.newPage();
+  await page.route(url, (route) => route.fulfill({ contentType: 'text/html', body: '' }));
+  await page.goto(url);
+  const seen = await page.evaluate(async () => (await navigator.serial.getPorts()).length);
+  await page.close();
+  if (seen !== boards) {
+    throw new Error(
+      `Chromium lists ${seen} serial ports and not the ${boards} of this test: either ${PRELOAD} was not loaded into it, or its Preferences were not read.`,
+    );
+  }
 }
 
 const PRELOAD = 'libumockdev-preload.so.0';
