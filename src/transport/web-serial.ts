@@ -351,8 +351,8 @@ class HeldPort {
       try {
         await this.#readAll(this.#reader);
       } catch (error) {
-        if (GAPS.includes(nameOf(error))) this.#listener.gap();
-        else this.#lose(error);
+        if (!GAPS.includes(nameOf(error))) this.#lose(error);
+        else if (!this.#over) this.#listener.gap();
       } finally {
         this.#reader.releaseLock();
       }
@@ -363,7 +363,7 @@ class HeldPort {
   async #readAll(reader: ReadableStreamDefaultReader<Uint8Array>): Promise<void> {
     for (;;) {
       const { value, done } = await reader.read();
-      if (done) return;
+      if (done || this.#over) return;
       this.#silent = false;
       if (value.length > 0) this.#listener.bytes(value);
     }

@@ -172,6 +172,11 @@ export class FakePort extends EventTarget implements SerialPort {
     this.#deadWrites = 0;
   }
 
+  /** Bytes arrive. */
+  say(bytes: Uint8Array): void {
+    this.#toPage!.enqueue(bytes);
+  }
+
   /** The stream ends, without an error and without a new one. */
   end(): void {
     this.#toPage?.close();

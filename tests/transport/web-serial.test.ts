@@ -370,6 +370,17 @@ describe('a serial port that is lost', () => {
     expect(ear.endings).toHaveLength(1);
   });
 
+  test('closed in the moment something arrives, or is lost, it says nothing more', async () => {
+    for (const arrives of ['bytes', 'a gap']) {
+      const { port, link, ear } = await linked();
+      if (arrives === 'bytes') port.say(Uint8Array.of(0x41));
+      else port.stumble('BreakError');
+      await run(link.close());
+      await settle();
+      expect([ear.chunks, ear.endings], arrives).toEqual([[], []]);
+    }
+  });
+
   test('closed in the midst of a write that will never end, it is closed', async () => {
     const { port, link } = await linked();
     port.stuck = true;
