@@ -51,8 +51,8 @@ export interface LinkingParts {
   keep(): Promise<void>;
 }
 
-/** Each line that crosses the link, without its LF. */
-export type WireListener = (direction: 'to_board' | 'from_board', line: string) => void;
+/** Each line that crosses the link, without its LF; and when the link ends by itself, why. */
+export type WireListener = (what: 'to_board' | 'from_board' | 'ended', text: string) => void;
 
 /** Does something in its turn, without a person having asked; what goes wrong is the task's own business. */
 type Later = (work: Work | undefined, task: () => Promise<void>) => void;
@@ -207,6 +207,8 @@ export class Linking {
   #lost(error: ProtocolError): void {
     const { desk } = this;
     desk.board = undefined;
+    const why = 'reason' in error.fault ? error.fault.reason : error.message;
+    for (const listener of this.#wire) listener('ended', why);
     this.#showLost(endOf(error, this.#tie!.kind), this.parts.sight.isHidden(), true);
     desk.report(error);
     this.#awaitReturn();

@@ -20,6 +20,8 @@ import { openProofSlots } from './proof.ts';
 import { prove } from './proving.ts';
 import { revert, write } from './sealing.ts';
 import { Taking } from './taking.ts';
+import { WireLog } from './wire-log.ts';
+import { sendByHand } from './wire-words.ts';
 
 export interface PlaceParts extends LinkingParts {
   logbook: Logbook;
@@ -47,6 +49,8 @@ export class BenchPlace {
   readonly #taking: Taking;
   readonly #linking: Linking;
   readonly #marks: Marks;
+  /** The lines that cross the link, the latest of them. */
+  readonly wire: WireLog;
   /** Everything that is done is done in its turn. */
   #turn: Promise<void> = Promise.resolve();
   /** How many pieces of work have their turn or wait for it. */
@@ -60,6 +64,11 @@ export class BenchPlace {
       void (work ? this.#work(work, task, false) : this.#inTurn(undefined, task, false));
     });
     this.#marks = new Marks(this.#desk);
+    this.wire = new WireLog(parts.clock, parts.today());
+    this.#linking.onWire((what, text) => {
+      if (what === 'ended') this.wire.ended(text);
+      else this.wire.line(what, text, this.state.link.label ?? '');
+    });
     this.showSimulator(parts.nextSimulator());
   }
 
@@ -180,6 +189,12 @@ export class BenchPlace {
     await this.during(work, () =>
       task(this.#desk.linked(), this.#desk.signal, (now) => this.#desk.show(now)),
     );
+  }
+
+  /** Sends a line that a person typed, in its turn, work or no work; resolves with what came of it, in words. */
+  async sendByHand(line: string): Promise<string> {
+    const { board } = this.#desk;
+    return board ? sendByHand(board, line) : 'No board is linked, so nothing was sent.';
   }
 
   /**

@@ -22,6 +22,7 @@ import './simulator-view.ts';
 import type { AdjustEvent, SimulatorView } from './simulator-view.ts';
 import { View } from './view.ts';
 import './ways-out.ts';
+import './wire-view.ts';
 
 /** The whole page. It hears the bench and passes on what a person asks. */
 @customElement('lode-bench')
@@ -169,6 +170,20 @@ export class LodeBench extends View {
             )
           : nothing
       }
+      ${
+        history.identity
+          ? this.#sheet(
+              'The lines on the wire',
+              false,
+              html`<wire-view
+                .log=${this.bench.atHand.wire}
+                .send=${this.#send}
+                .linked=${linked}
+                .name=${`wire ${history.identity.serial}`}
+              ></wire-view>`,
+            )
+          : nothing
+      }
     </div>`;
   }
 
@@ -223,6 +238,8 @@ export class LodeBench extends View {
       ? this.bench.atHand.takeBack(reading)
       : this.bench.atHand.setAside(reading, reason));
   };
+
+  #send = (line: string) => this.bench.atHand.sendByHand(line);
 
   #adjust = ({ change }: AdjustEvent) => {
     void this.bench.adjustSimulator(change);
