@@ -252,6 +252,8 @@ export class FakeBoard {
   subscriptions = 0;
   /** The D-Bus errors with which it is to refuse a connection or a write, while they stand here. */
   readonly refusing: { connect?: string; write?: string } = {};
+  /** Whether it stays out of reach once it has dropped the connection itself. */
+  staysAway = false;
   readonly #peripheral: Peripheral;
   readonly #tree: ObjectTree;
   readonly #address: string;
@@ -316,6 +318,12 @@ export class FakeBoard {
     for (const at of [descriptor, fromBoard, toBoard, service]) this.#tree.remove(at);
   }
 
+  /** It is within reach again, for good. */
+  comeBack(): void {
+    this.staysAway = false;
+    delete this.refusing.connect;
+  }
+
   /** The daemon forgets that it was ever heard. */
   vanish(): void {
     this.drop();
@@ -351,7 +359,10 @@ export class FakeBoard {
     if (this.#port) return DONE;
     const port = this.#peripheral.far.connect({
       bytes: (chunk) => this.#notify(chunk),
-      closed: () => this.drop(),
+      closed: () => {
+        this.drop();
+        if (this.staysAway) this.refusing.connect = 'org.bluez.Error.Failed';
+      },
     });
     this.#port = port;
     this.connections++;

@@ -9,6 +9,8 @@ import { realClock } from '../../src/transport/real-clock.ts';
 import { BluetoothChooser } from './bluetooth-chooser.ts';
 import { BluetoothDaemon, type FakeBoard } from './bluetooth-daemon.ts';
 import { CHROMIUM_ARGUMENTS, findChromium } from './chromium.ts';
+import { openPage } from './page.ts';
+import { walkOverLink } from './walk-over-link.ts';
 
 /** The link over Chromium's own Web Bluetooth, to simulated boards behind a Bluetooth daemon of the tests' own. */
 
@@ -151,6 +153,42 @@ describe('the link by itself', () => {
     }
     expect(await open()).toBe('done');
   });
+});
+
+test('in the app, a board is calibrated over Bluetooth; lost in the midst of a reading and after the seal, nothing is lost or doubled', async () => {
+  const board = new SimulatedBoard(defaultSettings, realClock, {
+    build: { captureMs: 50, chunk: 100 },
+  });
+  const name = 'board of the walk';
+  const far = daemon.add({ name, uart: BOARD_UART, far: board });
+  const { page, complaints } = await openPage(browser, { width: 1280, height: 900 });
+  const chooser = await BluetoothChooser.of(page);
+
+  // The person says no: that is no failure, and Bluetooth is offered as before.
+  await page.goto(inject('appUrl'));
+  await page.getByRole('button', { name: 'Link by Bluetooth' }).click();
+  await page.getByText('The list was closed without choosing a board.').waitFor();
+  const words = await page.locator('#next').innerText();
+  expect(words).toContain('Nothing was sent to any board, and what is recorded is safe.');
+  expect(words).not.toMatch(/fail|error|lost|refused/i);
+  expect(chooser.opened).toBe(1);
+
+  chooser.pick = name;
+  far.staysAway = true;
+  await walkOverLink(page, inject('appUrl'), {
+    board,
+    offer: 'Link by Bluetooth',
+    async comeBack() {
+      if (!far.staysAway) return; // the second time it comes back by itself
+      await page.getByText('Link it again when').waitFor();
+      far.comeBack();
+      await page.getByRole('button', { name: 'Link again' }).click();
+    },
+  });
+  expect(Math.max(...far.writes.map(({ length }) => length))).toBe(100);
+  expect(far.connections).toBe(3);
+  expect(complaints).toEqual([]);
+  await page.close();
 });
 
 function at(file: string): string {
