@@ -1,6 +1,7 @@
 import { parseArgs } from 'node:util';
 import type { LinkOptions } from './board-link.ts';
 import { collect } from './collect.ts';
+import { conform } from './conform.ts';
 import { identify } from './identify.ts';
 import { UsageError, type Outcome } from './outcome.ts';
 import { ports } from './ports.ts';
@@ -35,6 +36,17 @@ export const BOARD_USAGE = `  npm run -s cli -- ports
 
   npm run -s cli -- revert PORT [--save FILE.json]
       Saves what is on the board, then puts the coefficients before in force again.
+
+  npm run -s cli -- conform PORT [--json] [--may-erase] [--may-set] [--may-seal] [--may-seal-first]
+                    [--may-restart] [--press]
+      Checks that a board speaks the protocol, and leaves it as it was found. Without leave it changes nothing that the
+      board keeps, and does not try what needs it.
+      --may-erase       take readings and erase them again, if the board's memory is empty
+      --may-set         rename it and change a setting, and put both back
+      --may-seal        seal coefficients that measure the same but for roll, and go back to those in force now
+      --may-seal-first  seal a first set on a board that has none; that cannot be taken back
+      --may-restart     have it start again
+      --press           someone is there to press its trigger when asked (with --may-erase)
 
   PORT is a serial port (/dev/ttyUSB0, COM3), an address (ws://localhost:4180/1) or a recording (play:FILE). With each:
       --baud N      bits a second of a serial port (115200)
@@ -95,6 +107,26 @@ const COMMANDS: Readonly<Record<string, (args: string[]) => Promise<Outcome>>> =
   verify: (args) => {
     const { link, rest } = parse(args, ['a port', 'a file of coefficients'], {});
     return verify({ ...link, coefficients: rest[0]! });
+  },
+  conform: (args) => {
+    const flag = { type: 'boolean' } as const;
+    const { link, values } = parse(args, ['a port'], {
+      ...{ json: flag, press: flag, 'may-erase': flag, 'may-set': flag, 'may-seal': flag },
+      ...{ 'may-seal-first': flag, 'may-restart': flag },
+    });
+    const firstSeal = values['may-seal-first'] === true;
+    return conform({
+      ...link,
+      json: values['json'] === true,
+      press: values['press'] === true,
+      consents: {
+        readings: values['may-erase'] === true,
+        settings: values['may-set'] === true,
+        seal: values['may-seal'] === true || firstSeal,
+        firstSeal,
+        restart: values['may-restart'] === true,
+      },
+    });
   },
   revert: (args) => {
     const { link, values } = parse(args, ['a port'], { save: { type: 'string' } });

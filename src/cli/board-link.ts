@@ -34,6 +34,8 @@ export interface Ears {
 export interface Workplace {
   /** Links the board. Rejects with a ProtocolError. */
   link(ears?: Ears): Promise<Board>;
+  /** The same link without a conversation on it, for whoever holds one of another kind. */
+  bytes: ByteLink;
   /** Aborted when a person asks to stop (Ctrl-C). */
   signal: AbortSignal;
   /** Tells the person something, at once. */
@@ -65,6 +67,7 @@ export async function atBoard(
     return await work({
       signal: stop.signal,
       say,
+      bytes: written,
       link: async (ears = {}) => {
         await linked?.close();
         linked = undefined;

@@ -128,7 +128,7 @@ function failedLines({ name, section, says, findings }: CheckResult): string[] {
       ...(came.length > 0
         ? came.map((line) => `    came    < ${line}`)
         : ['    came    (nothing)']),
-      `    wanted    ${wanted}`,
+      ...(wanted === says ? [] : [`    wanted    ${wanted}`]),
     );
   }
   if (findings.length > SHOWN) lines.push(`    and ${findings.length - SHOWN} times more`);

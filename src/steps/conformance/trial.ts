@@ -199,8 +199,7 @@ export class Trial {
   /** An `ok` answer is wanted, with the fields of the message. */
   expectOk(exchange: Exchange, message?: MessageName, wanted?: string): Fields | undefined {
     const { answer } = exchange;
-    if (!this.expect(answer?.ok === true, exchange, wanted ?? `An answer “ok”. ${this.says}`))
-      return;
+    if (!this.expect(answer?.ok === true, exchange, wanted ?? 'An answer “ok”.')) return;
     const fault = message && messageFault(message, answer!.fields);
     if (fault) this.expect(false, exchange, `The field ${fault}.`);
     return answer!.fields;
@@ -220,13 +219,13 @@ export class Trial {
       answer.fields['code']?.[0] === code &&
       Object.entries(fields).every(([name, value]) => answer.fields[name]?.[0] === value);
     const tag = exchange.tag ?? 0;
-    this.expect(so, exchange, `=${tag} error code=${code}${more.join('')}. ${this.says}`);
+    this.expect(so, exchange, `=${tag} error code=${code}${more.join('')}`);
   }
 
   /** Silence is wanted; events may come at any time. */
   expectSilence(exchange: Exchange): void {
     const silent = exchange.came.every(({ line }) => line?.kind === 'event');
-    this.expect(silent, exchange, `No answer. ${this.says}`);
+    this.expect(silent, exchange, 'No answer.');
   }
 
   /** The memory as the board says it is. */
@@ -262,7 +261,7 @@ export class Trial {
   async expectNothingStaged(after: Exchange): Promise<void> {
     const look = await this.ask('coefficients which=staged');
     const none = look.answer?.ok === false;
-    this.expect(none, [after, look], `Nothing is staged afterwards. ${this.says}`);
+    this.expect(none, [after, look], 'Nothing is staged afterwards.');
   }
 }
 

@@ -1,6 +1,9 @@
-import { expect, test } from 'vitest';
+import { expect, test, vi } from 'vitest';
 import { FAULTS, type FaultName } from '../../../firmware-sim/faulty.ts';
 import { CheckedBoard, named } from './checked-board.ts';
+
+// a run is many hundred lines there and back; a busy machine takes its time
+vi.setConfig({ testTimeout: 60_000 });
 
 /** Which checks each fault must fail: these and no others. */
 const EXPECTED: Record<FaultName, readonly string[]> = {

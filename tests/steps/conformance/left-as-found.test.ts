@@ -1,5 +1,5 @@
 import fc from 'fast-check';
-import { describe, expect, test } from 'vitest';
+import { describe, expect, test, vi } from 'vitest';
 import { VirtualClock } from '../../../firmware-sim/clock.ts';
 import { coefficientsFrom, applyCoefficients } from '../../../src/calib/model.ts';
 import { LinkError, type ByteLink, type LinkListener } from '../../../src/protocol/link.ts';
@@ -8,6 +8,9 @@ import { reportJson, reportText } from '../../../src/steps/conformance/report.ts
 import { checkConformance } from '../../../src/steps/conformance/run.ts';
 import { plainSet } from '../../firmware-sim/terminal.ts';
 import { CheckedBoard, named } from './checked-board.ts';
+
+// a run is many hundred lines there and back; a busy machine takes its time
+vi.setConfig({ testTimeout: 60_000 });
 
 /** Sends lines as a person at a terminal would, and gives what came. */
 async function paste(checked: CheckedBoard, lines: readonly string[]): Promise<string> {
@@ -141,7 +144,7 @@ describe('cut off midway,', () => {
       expect(reportText(report)).toContain('The run was cut off: the link ended');
     }
     expect(mended).toBeGreaterThan(0);
-  }, 60_000);
+  });
 
   test('a board that never answers fails hello, and nothing else is tried', async () => {
     const checked = new CheckedBoard({
@@ -212,7 +215,7 @@ describe('a board that sends anything at all', () => {
       }),
       { numRuns: 40 },
     );
-  }, 60_000);
+  });
 
   test('is cut off when it sends without end', async () => {
     const clock = new VirtualClock();

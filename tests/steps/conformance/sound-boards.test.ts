@@ -1,12 +1,16 @@
 import { readFileSync } from 'node:fs';
-import { describe, expect, test } from 'vitest';
+import { Ajv } from 'ajv';
+import { describe, expect, test, vi } from 'vitest';
 import { defaultSettings } from '../../../firmware-sim/settings.ts';
 import { BOARD_CODES } from '../../../src/protocol/errors.ts';
 import { isVerb, VERBS } from '../../../src/protocol/messages.ts';
-import { codesNotSeen } from '../../../src/steps/conformance/report.ts';
+import { codesNotSeen, reportJson, reportText } from '../../../src/steps/conformance/report.ts';
 import { CHECKS } from '../../../src/steps/conformance/run.ts';
 import { throughoutChecks } from '../../../src/steps/conformance/throughout-checks.ts';
 import { CheckedBoard, named } from './checked-board.ts';
+
+// a run is many hundred lines there and back; a busy machine takes its time
+vi.setConfig({ testTimeout: 60_000 });
 
 const page = readFileSync(new URL('../../../src/protocol/SPEC.md', import.meta.url), 'utf8');
 
@@ -102,6 +106,35 @@ describe('the simulated board passes every check that can be tried on it,', () =
     ).inUse();
     await checked.board.hold({ azimuth: 40 * seed, inclination: 20 * seed, roll: 100 * seed });
     expect(named(await checked.check(), 'failed')).toEqual([]);
+  });
+});
+
+describe('the report', () => {
+  const schema = JSON.parse(
+    readFileSync(
+      new URL('../../../docs/schemas/conformance-1.schema.json', import.meta.url),
+      'utf8',
+    ),
+  ) as object;
+  const valid = new Ajv({ allErrors: true, strict: false }).compile(schema);
+
+  test.each([undefined, 'checks any CRC', 'answers memory with 330 bytes'] as const)(
+    'as JSON is what the published schema allows (fault: %s)',
+    async (fault) => {
+      const checked = await new CheckedBoard().inUse();
+      const report = await checked.check({ ...(fault && { fault }), consents: {} });
+      expect(valid(JSON.parse(reportJson(report))), JSON.stringify(valid.errors)).toBe(true);
+    },
+  );
+
+  test('as text says of a failed check its section, what was sent, what came and what is wanted', async () => {
+    const checked = await new CheckedBoard().inUse();
+    const text = reportText(await checked.check({ fault: 'checks any CRC', consents: {} }));
+    expect(text).toContain('\nFAILED: check\n  SPEC.md 4: check with the CRC of the staged set');
+    expect(text).toMatch(/sent {4}> \?5 check crc=00000000 #[0-9A-F]{4}\n {4}came {4}< =5 ok crc=/);
+    expect(text).toMatch(/wanted {4}=5 error code=crc_mismatch\n/);
+    expect(text).toContain('PASSED\n  hello (3)');
+    expect(text).toContain('THE BOARD NOW\n  The board is as it was found.');
   });
 });
 
