@@ -13,6 +13,7 @@ export default defineConfig({
           name: 'unit',
           include: ['tests/**/*.test.ts'],
           exclude: ['tests/browser/**', 'tests/long/**'],
+          testTimeout: 60_000, // against hanging only: a busy machine may be slow
         },
       },
       {
