@@ -114,7 +114,12 @@ export function troubleOf(error: unknown, where: Whereabouts): Trouble {
       return linkTrouble({ cause: fault.link }, fault.reason, where);
     }
     const heading = HEADINGS[error.cause] ?? 'The conversation with the board failed';
-    return { heading, message: error.message };
+    const { kind, system } = where;
+    const next =
+      fault.cause === 'no_answer' && fault.verb === 'hello' && kind !== 'simulated'
+        ? linkHelp('unreachable', kind, system).next
+        : undefined;
+    return { heading, message: error.message, ...(next && { next }) };
   }
   if (error instanceof BenchError) return { heading: error.heading, message: error.message };
   if (error instanceof LogbookError) {

@@ -25,6 +25,12 @@ it('leads through a whole calibration, with reloads, a poor link and no complain
         (row) => `${row.children[0].textContent} ${row.querySelector('.line')?.textContent}`,
       ),
     );
+  /** What has the focus, as a screen reader would call it. */
+  const focused = () =>
+    page.evaluate(() => {
+      const { activeElement: at } = document;
+      return at?.getAttribute('aria-label') ?? at?.id ?? '';
+    });
   let taken = 0;
   const visited: Stop[] = [];
 
@@ -52,9 +58,11 @@ it('leads through a whole calibration, with reloads, a poor link and no complain
       const now = await readings();
       expect(now).toHaveLength(56);
       expect(new Set(now.map((row) => row.replace(/^\d+ /, ''))).size).toBe(56);
+      expect(await focused()).toBe('next'); // the button that took them all is gone
     },
     'set aside': async () => {
       expect(await text()).toContain('55 of 56 attitudes covered');
+      expect(await focused()).toBe('Take back reading 50');
     },
     'taken back': async () => {
       expect(await text()).toContain('56 of 56 attitudes covered');
@@ -94,7 +102,7 @@ it('leads through a whole calibration, with reloads, a poor link and no complain
     },
     'judged beside steel': async () => {
       const words = await text();
-      expect(words).toMatch(/Not good enough: .*length of the field/);
+      expect(words).toMatch(/Not good enough for .*: .*length of the field/);
       expect(await figureOf('Mean spread')).toBeLessThan(0.5); // spread alone would let it pass
     },
     'a failed proof': async () => {

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { LinkCause } from '../../src/protocol/link.ts';
 import { ProtocolError } from '../../src/protocol/errors.ts';
+import { troubleOf } from '../../src/steps/bench-words.ts';
 import { endOf } from '../../src/steps/link-end.ts';
 import { KINDS, linkHelp, systemOf, SYSTEMS } from '../../src/steps/link-help.ts';
 
@@ -96,4 +97,14 @@ it('tells what became of a link by its kind', () => {
   expect(end({ cause: 'no_answer', verb: 'hello', may: 'nothing' })).toBe('asleep');
   expect(end({ cause: 'link_refused', link: 'in_use', reason: 'busy' })).toBe('taken');
   expect(end({ cause: 'link_refused', link: 'no_rights', reason: 'no' })).toBe('failed');
+});
+
+it('says of a board that does not answer the first word what may keep it from answering', () => {
+  const silent = (verb: string) =>
+    troubleOf(new ProtocolError({ cause: 'no_answer', verb, may: 'nothing' }), {
+      kind: 'bluetooth',
+      system: 'android',
+    });
+  expect(silent('hello').next?.join(' ')).toContain('linked to a phone');
+  expect(silent('sense').next).toBeUndefined(); // it answered before
 });
