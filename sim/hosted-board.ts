@@ -103,6 +103,7 @@ export class HostedBoard {
         this.board.restart();
         return 'restarted';
       case 'set': {
+        if (words.length === 0) throw new BadLine('set takes NAME=VALUE.');
         const wanted = changedSettings(await this.board.settings(), words.join(' '));
         await this.board.adjust(wanted);
         return `set: ${words.join(' ')}`;
