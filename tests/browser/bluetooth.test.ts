@@ -21,11 +21,7 @@ let daemon: BluetoothDaemon;
 let browser: Browser;
 beforeAll(async () => {
   daemon = await BluetoothDaemon.start();
-  browser = await chromium.launch({
-    executablePath: findChromium(),
-    args: [...CHROMIUM_ARGUMENTS, '--enable-features=WebBluetooth'],
-    env: { ...process.env, ...daemon.environment },
-  });
+  browser = await launchWith('--enable-features=WebBluetooth');
 });
 afterAll(async () => {
   await browser?.close();
@@ -56,7 +52,12 @@ describe('the link by itself', () => {
     const name = `board ${++number}`;
     const far = new SimulatedBoard(defaultSettings, realClock, { build: { chunk: 64 } });
     board = daemon.add({ name, uart: number % 2 ? BOARD_UART : COMMON_UART, far });
-    page = await browser.newPage();
+    page = await openLinkPage(browser);
+    chooser = await BluetoothChooser.of(page);
+    chooser.pick = name;
+  });
+  const openLinkPage = async (browser: Browser) => {
+    const page = await browser.newPage();
     await page.route('**/bluetooth-page', (route) =>
       route.fulfill({
         contentType: 'text/html',
@@ -64,15 +65,15 @@ describe('the link by itself', () => {
       }),
     );
     await page.goto(new URL('bluetooth-page', inject('appUrl')).href);
-    chooser = await BluetoothChooser.of(page);
-    chooser.pick = name;
-  });
+    return page;
+  };
   afterEach(() => page.close());
 
-  const choose = async () => {
+  const chooseOn = async (page: Page) => {
     await page.click('button'); // the chooser wants a person's own tap
     return page.evaluate(() => bluetoothPage.chosen);
   };
+  const choose = () => chooseOn(page);
   const open = () => page.evaluate(() => bluetoothPage.open());
   const write = (length: number) => page.evaluate((n) => bluetoothPage.write(n), length);
   const endings = () => page.evaluate(() => bluetoothPage.endings);
@@ -153,6 +154,45 @@ describe('the link by itself', () => {
     }
     expect(await open()).toBe('done');
   });
+
+  test('where the browser can watch and remember, a board that is back in reach is noticed, and given back after a reload', async () => {
+    // Chromium keeps both behind flags, and tells of advertisements here only from a radio of its own making.
+    const features = 'WebBluetooth,WebBluetoothNewPermissionsBackend';
+    const calls = 'WebBluetoothGetDevices,WebBluetoothWatchAdvertisements';
+    const able = await launchWith(
+      `--enable-features=${features}`,
+      `--enable-blink-features=${calls}`,
+    );
+    try {
+      const radio = await able.newBrowserCDPSession();
+      const address = '09:09:09:09:09:09';
+      const uuids = [BOARD_UART.service];
+      await radio.send('BluetoothEmulation.enable', { state: 'powered-on', leSupported: true });
+      await radio.send('BluetoothEmulation.simulatePreconnectedPeripheral', {
+        address,
+        name: '',
+        manufacturerData: [],
+        knownServiceUuids: uuids,
+      });
+      const page = await openLinkPage(able);
+      (await BluetoothChooser.of(page)).pick = '';
+      expect(await chooseOn(page)).toBe('done');
+      const returns = () => page.evaluate(() => bluetoothPage.returns);
+      expect(await returns()).toBe(0);
+      const scanRecord = { uuids, appearance: 0, txPower: 0, manufacturerData: [] };
+      await expect
+        .poll(async () => {
+          const entry = { deviceAddress: address, rssi: -50, scanRecord };
+          await radio.send('BluetoothEmulation.simulateAdvertisement', { entry });
+          return returns();
+        }, WHILE)
+        .toBe(1);
+      await page.reload();
+      expect(await page.evaluate(() => bluetoothPage.permitted())).toBe(1);
+    } finally {
+      await able.close();
+    }
+  });
 });
 
 test('in the app, a board is calibrated over Bluetooth; lost in the midst of a reading and after the seal, nothing is lost or doubled', async () => {
@@ -190,6 +230,15 @@ test('in the app, a board is calibrated over Bluetooth; lost in the midst of a r
   expect(complaints).toEqual([]);
   await page.close();
 });
+
+/** A browser that takes the tests' daemon for the system's. */
+function launchWith(...flags: string[]): Promise<Browser> {
+  return chromium.launch({
+    executablePath: findChromium(),
+    args: [...CHROMIUM_ARGUMENTS, ...flags],
+    env: { ...process.env, ...daemon.environment },
+  });
+}
 
 function at(file: string): string {
   return fileURLToPath(new URL(file, import.meta.url));
