@@ -67,6 +67,8 @@ const HELLO_ATTEMPTS = 10;
 const ATTEMPTS = 3;
 /** How long after a board said that a line reached it damaged the line goes out again. */
 const RESEND_MS = 50;
+/** How long after a board said that it is busy it is asked again. */
+const BUSY_MS = 100;
 /** While a board keeps sending, its answer is awaited this many times as long. */
 const PATIENCE = 6;
 /** How many times `again` is tried without a single missing event arriving. */
@@ -99,6 +101,8 @@ interface Job {
   damaged: number;
   /** How long one attempt may take, milliseconds. */
   limit: number;
+  /** When it is given up if the board is still busy; absent while it was not. */
+  busyUntil?: number;
   /** Whoever asked has been answered or has given up. */
   done: boolean;
   /** Takes the answer; false when it is not the one awaited. */
@@ -455,7 +459,31 @@ export class Session {
       this.#end(new ProtocolError({ cause: 'board_restarted' }));
       return;
     }
+    if (this.#waitsOutBusy(job, line)) return;
     if (job.answered(line)) this.#free();
+  }
+
+  /**
+   * A board that is taking a reading, because its trigger was pressed, is busy for as long as that takes: the request is
+   * made again then, under another tag, since the answer to this one would stay the same.
+   */
+  #waitsOutBusy(job: Job, line: Line & { kind: 'answer' }): boolean {
+    const isBusy = !line.ok && line.fields['code']?.[0] === 'busy';
+    if (!isBusy || job.byHand || !this.#identity) return false;
+    job.busyUntil ??= this.#clock.now() + this.#identity.captureMs + BOARD_MS;
+    if (this.#clock.now() >= job.busyUntil) return false;
+    this.#stopTimer();
+    this.#stopTimer = this.#clock.after(BUSY_MS, () => {
+      if (job.done) {
+        this.#free();
+        return;
+      }
+      job.tag = this.#nextTag();
+      job.attempts = 0;
+      job.damaged = 0;
+      this.#attempt(job);
+    });
+    return true;
   }
 
   /** A line arrived that cannot be read: it may have been an event. */

@@ -262,6 +262,50 @@ describe('a request', () => {
     expect((error as ProtocolError).message).toContain('memory is full');
   });
 
+  test('that finds the board taking a reading is made again when it has, under another tag', async () => {
+    const heard: string[] = [];
+    const { clock, session } = await opened((line, it) => {
+      heard.push(line);
+      const busy = heard.length <= 3;
+      it.sayBytes(
+        busy ? formatAnswer(tagOf(line), false, { code: 'busy' }) : memoryAnswer(line, 5),
+      );
+    });
+    expect(await clock.until(session.request('memory', {}))).toMatchObject({ room: 5 });
+    expect(new Set(heard.map(tagOf)).size).toBe(4);
+  });
+
+  test('to a board that stays busy is given up after as long as a reading may take', async () => {
+    const { clock, session, link } = await opened((line, it) =>
+      it.sayBytes(formatAnswer(tagOf(line), false, { code: 'busy' })),
+    );
+    const before = clock.now();
+    expect(await clock.until(outcome(session.request('memory', {})))).toMatchObject({
+      fault: { cause: 'refused', refusal: { code: 'busy' } },
+    });
+    expect(clock.now() - before).toBeGreaterThanOrEqual(IDENTITY.captureMs);
+    expect(link.heard.length).toBeLessThan(20);
+  });
+
+  test('for lost events that finds the board busy loses none of them', async () => {
+    const board = new ScriptedBoard();
+    const { clock, session, events, troubles } = await openedBoard(board);
+    let busy = 2;
+    board.hurt = () => new Uint8Array();
+    board.press();
+    board.hurt = (_, bytes) => bytes;
+    const again = board.link.script;
+    board.link.script = (line) => {
+      if (line.includes(' again ') && busy-- > 0) {
+        board.link.sayBytes(formatAnswer(tagOf(line), false, { code: 'busy' }));
+      } else again(line);
+    };
+    board.press();
+    await clock.until(session.catchUp());
+    expect(numbers(events)).toEqual([1, 2]);
+    expect(troubles).toEqual([]);
+  });
+
   test('refused with a code outside the protocol is nonsense', async () => {
     const { clock, session } = await opened((line, it) =>
       it.sayBytes(formatAnswer(tagOf(line), false, { code: 'on_fire' })),
