@@ -6,6 +6,7 @@ import type { OutsideReason } from '../calib/validity.ts';
 import type { Stop, RefusalCause, SightingSpread, FittedReading } from '../calib/fit.ts';
 import type { Coefficients } from '../calib/model.ts';
 import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
+import type { Setting } from '../protocol/care-messages.ts';
 import type { CoefficientSet } from '../protocol/coefficient-set.ts';
 
 /**
@@ -168,6 +169,67 @@ type BoardEntry = Happening & {
     | { kind: 'note'; text: string }
   );
 
+/** How it is known that the board did something: it said so, or it was seen later that it had. */
+export type Known = 'answer' | 'read back';
+
+/** What a setting is to be. */
+export interface SettingChange {
+  name: string;
+  to: string;
+}
+
+/**
+ * What is done for the care of a board. Whatever changes it is written here before it is sent ("begun"), so that what
+ * became of it is looked up at the next link if the answer is lost.
+ */
+export type CareEntry = Happening & {
+  calibration?: string;
+} & (
+    | { kind: 'settings saved'; revision: number; settings: readonly Setting[] }
+    | { kind: 'settings begun'; replaces: number; changes: readonly SettingChange[] }
+    /** `restart`: one of them takes effect only once the board has started again. */
+    | { kind: 'settings adopted'; revision: number; restart: boolean; known: Known }
+    | { kind: 'settings failed'; reason: string }
+    | { kind: 'rename begun'; from: string; to: string }
+    | { kind: 'renamed'; to: string; known: Known }
+    | { kind: 'rename failed'; reason: string }
+    /** Seconds since 1970, UTC: what the board's clock said (absent where it was not set), and what it is to say. */
+    | { kind: 'clock begun'; said?: number; utc: number }
+    | { kind: 'clock set'; utc: number; known: Known }
+    | { kind: 'clock failed'; reason: string }
+    | { kind: 'erase begun'; through: number; count: number }
+    | { kind: 'erase failed'; reason: string }
+    /** A set from the logbook is to be in force again, after other firmware put its own there. */
+    | { kind: 'restore begun'; replaces: number; crc: string }
+    | { kind: 'restored'; generation: number; crc: string; replaced: number; known: Known }
+    | { kind: 'restore failed'; reason: string }
+    /** Other firmware is to run: from a file, or that in the spare slot. What was on the board is saved by now. */
+    | ({ kind: 'update begun' } & UpdatePlan)
+    | { kind: 'update swap begun' }
+    /** The board said that it starts the new firmware, on trial. */
+    | { kind: 'update swapped' }
+    /** The new firmware was found healthy; what was looked at, in words. */
+    | { kind: 'update confirm begun'; checks: readonly string[] }
+    | { kind: 'update confirmed'; known: Known }
+    /** Settings and coefficients are as they were, but for what is said here, a sentence each. */
+    | { kind: 'update finished'; otherwise: readonly string[] }
+    | { kind: 'update undone'; running: string; reason: string }
+    | { kind: 'update given up'; reason: string }
+  );
+
+/** Firmware that is to take the place of another. */
+export interface UpdatePlan {
+  /** Versions. */
+  from: string;
+  to: string;
+  source: 'file' | 'spare';
+  /** Bytes, and CRC-32 as eight hexadecimal digits. */
+  size: number;
+  crc: string;
+  /** How long the board tries it before it goes back by itself, seconds. */
+  trialSeconds: number;
+}
+
 /** What happens within one calibration. */
 type CalibrationEntry = Happening & {
   /** Unique over all boards. */
@@ -223,7 +285,7 @@ type CalibrationEntry = Happening & {
     | { kind: 'calibration resumed' }
   );
 
-export type Entry = BoardEntry | CalibrationEntry;
+export type Entry = BoardEntry | CareEntry | CalibrationEntry;
 
 export type EntryKind = Entry['kind'];
 

@@ -1,5 +1,6 @@
 import type {
   CaptureAim,
+  CareEntry,
   Entry,
   EntryOf,
   FitRecord,
@@ -15,6 +16,7 @@ import type {
 import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
 import type { CoefficientSet } from '../protocol/coefficient-set.ts';
 import type { RefusalCause } from '../calib/fit.ts';
+import { afterCare, isCareEntry, type CareHistory } from './care/care-history.ts';
 import { without } from './copy-without.ts';
 
 /**
@@ -90,11 +92,13 @@ export interface BoardHistory {
   sealedHere?: true;
   /** Numbers of all readings of this board that the logbook holds. */
   known: ReadonlySet<number>;
+  /** What is so with its settings, name, clock and firmware. */
+  care: CareHistory;
   /** The newest calibration. */
   calibration?: CalibrationState;
 }
 
-export const EMPTY_HISTORY: BoardHistory = { found: [], known: new Set() };
+export const EMPTY_HISTORY: BoardHistory = { found: [], known: new Set(), care: {} };
 
 /** Folds a board's entries as they lie in the logbook, the oldest first. */
 export function foldHistory(entries: readonly StoredEntry[]): BoardHistory {
@@ -108,6 +112,7 @@ function unnumbered(entry: StoredEntry): Entry {
 
 /** What is so after one more entry. Pure: the state given is left as it was. */
 export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
+  if (isCareEntry(entry)) return afterCareEntry(history, entry);
   switch (entry.kind) {
     case 'board linked':
       return { ...history, identity: entry.identity };
@@ -127,6 +132,7 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
         ...(entry.previous && { previous: entry.previous }),
       };
     case 'erased':
+      return { ...history, care: without(history.care, 'eraseBegun') };
     case 'note':
       return history;
     case 'calibration started':
@@ -159,6 +165,13 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
   }
 }
 
+function afterCareEntry(history: BoardHistory, entry: CareEntry): BoardHistory {
+  const { identity, inForce } = history;
+  const care = afterCare(history.care, entry, inForce);
+  const renamed = identity && entry.kind === 'renamed' && { ...identity, name: entry.to };
+  return { ...history, care, ...(renamed && { identity: renamed }) };
+}
+
 /** A reading for the place that a capture was begun for ends it. */
 function withoutCapture(state: CalibrationState, entry: CalibrationEntry): CalibrationState {
   const { captureBegun: begun } = state;
@@ -184,6 +197,7 @@ type CalibrationEntry = Exclude<
   Entry,
   {
     kind:
+      | CareEntry['kind']
       | 'board linked'
       | 'memory saved'
       | 'coefficients saved'
