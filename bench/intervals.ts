@@ -1,5 +1,5 @@
+import { fork } from 'node:child_process';
 import { availableParallelism } from 'node:os';
-import { Worker } from 'node:worker_threads';
 import { randomStream } from '../firmware-sim/random.ts';
 import { RAW_SCALES } from '../firmware-sim/raw-readings.ts';
 import { interval95, standardErrors } from '../src/calib/covariance.ts';
@@ -140,11 +140,11 @@ export async function intervals(): Promise<Figure[]> {
 
 /** All trials of a kind, on every core. */
 async function counted(kind: Omit<IntervalTrials, 'from' | 'to'>): Promise<Held> {
-  const threads = availableParallelism();
-  const bound = (part: number) => 1 + Math.floor((part * TRIALS) / threads);
+  const processes = availableParallelism();
+  const bound = (part: number) => 1 + Math.floor((part * TRIALS) / processes);
   const parts = await Promise.all(
-    Array.from({ length: threads }, (_, part) =>
-      inThread({ ...kind, from: bound(part), to: bound(part + 1) }),
+    Array.from({ length: processes }, (_, part) =>
+      inProcess({ ...kind, from: bound(part), to: bound(part + 1) }),
     ),
   );
   const sum = (of: keyof Held) => parts.reduce((total, part) => total + part[of], 0);
@@ -156,11 +156,14 @@ async function counted(kind: Omit<IntervalTrials, 'from' | 'to'>): Promise<Held>
   };
 }
 
-function inThread(trials: IntervalTrials): Promise<Held> {
+/** In a process that runs as this one does. */
+function inProcess(trials: IntervalTrials): Promise<Held> {
   return new Promise((resolve, reject) => {
-    const url = new URL('./intervals-thread.ts', import.meta.url);
-    new Worker(url, { workerData: trials, execArgv: ['--import', 'tsx'] })
-      .on('message', resolve)
-      .on('error', reject);
+    const child = fork(new URL('./intervals-process.ts', import.meta.url));
+    child
+      .on('message', (held) => resolve(held as Held))
+      .on('error', reject)
+      .on('exit', (code) => reject(new Error(`a process of the bench ended early, with ${code}`)));
+    child.send(trials);
   });
 }

@@ -424,7 +424,7 @@ function varianceCovariance(groups: readonly Group[], U: readonly Float64Array[]
     const size = members.length * rows;
     const kind = Array.from({ length: size }, (_, i) => KINDS.indexOf(kindOf(i % rows)));
     const u = members.flatMap((j) =>
-      Array.from({ length: rows }, (_, i) => Float64Array.from(U, (v) => v[j * ROWS + i]!)),
+      Array.from({ length: rows }, (_, i) => rowOf(U, j * ROWS + i)),
     );
     for (let i = 0; i < size; i++) {
       const k = kind[i]!;
@@ -446,6 +446,13 @@ function varianceCovariance(groups: readonly Group[], U: readonly Float64Array[]
   const known = inverseOf(Matrix.from1DArray(3, 3, T).selection(found, found));
   found.forEach((k, i) => found.forEach((l, c) => variances.set(k, l, known.get(i, c))));
   return variances;
+}
+
+/** One row of a matrix that is held by columns. */
+function rowOf(columns: readonly Float64Array[], row: number): Float64Array {
+  const values = new Float64Array(columns.length);
+  for (let k = 0; k < values.length; k++) values[k] = columns[k]![row]!;
+  return values;
 }
 
 /** Adds v wᵀ. */
@@ -495,10 +502,13 @@ function serialTest(
     return B[(slot[t]! * rows + component) * rows * members.length + slot[s]! * rows + component]!;
   };
   // A has ½ beside its diagonal: V = A U row by row, and (BA)_ts = ½ (b(t, s−1) + b(t, s+1))
-  const u = Array.from({ length: count }, (_, t) => Float64Array.from(U, (v) => v[row(t)]!));
-  const V = u.map((_, t) =>
-    Float64Array.from(U, (_, k) => ((u[t - 1]?.[k] ?? 0) + (u[t + 1]?.[k] ?? 0)) / 2),
-  );
+  const u = Array.from({ length: count }, (_, t) => rowOf(U, row(t)));
+  const V = u.map((_, t) => {
+    const [before, after] = [u[t - 1], u[t + 1]];
+    const mean = new Float64Array(U.length);
+    for (let k = 0; k < mean.length; k++) mean[k] = ((before?.[k] ?? 0) + (after?.[k] ?? 0)) / 2;
+    return mean;
+  });
   const BA = (t: number, s: number) => (b(t, s - 1) + b(t, s + 1)) / 2;
 
   let [product, size, mean, square] = [0, 0, 0, 0];

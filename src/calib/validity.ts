@@ -5,7 +5,7 @@ import {
   type AngleErrors,
   type Uncertainty,
 } from './covariance.ts';
-import type { Fit } from './fit.ts';
+import type { Fit, FittedReading } from './fit.ts';
 import {
   angleBetween,
   angles,
@@ -97,7 +97,7 @@ export interface Standing {
  * @throws RangeError where the fit used a reading that is not among them
  */
 export function validityOf(
-  fit: Pick<Fit, 'coefficients' | 'readings' | 'uncertainty'>,
+  fit: Pick<Fit, 'coefficients' | 'uncertainty'> & { readings: readonly FittedReading[] },
   readings: readonly (Pick<Reading, 'id' | 'acc' | 'mag'> & { temperature?: number })[],
   limits: Partial<ValidityLimits> = {},
 ): Validity {

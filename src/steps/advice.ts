@@ -16,6 +16,8 @@ export interface Signs {
   fit: Omit<FitRecord, 'id'>;
   /** Chip axes were taken for body axes, since nothing says how they sit. */
   assumedAxes: boolean;
+  /** Standard deviations of the lengths over what they may be. */
+  varies: { field: number; gravity: number };
   /** Which figures are over their limits. */
   over: { field: boolean; dip: boolean; gravity: boolean; spread: boolean; angle: boolean };
   /** Noise found over noise declared, where it is declared and chance does not explain it; else undefined. */
@@ -28,8 +30,7 @@ export interface Signs {
 }
 
 export function adviceFor(signs: Signs): Advice[] {
-  const { fit, assumedAxes, over, louder, limits, interval, average } = signs;
-  const found = (...starts: string[]) => departs(fit.residualTests, ...starts);
+  const { fit, assumedAxes, varies, over, louder, limits, interval, average } = signs;
   const advice: Advice[] = [];
   if (assumedAxes) {
     advice.push({
@@ -38,14 +39,16 @@ export function adviceFor(signs: Signs): Advice[] {
     });
   }
   const drift = driftAdvice(fit);
-  const bends = found('attitude_gravity').length > 0;
-  const placed = found('attitude_field', 'attitude_dip').length > 0;
+  // what is wrong with one sensor shows in the other's residuals too, but less
+  const mostly = varies.gravity >= varies.field ? 'gravity' : 'field';
+  const bends = mostly === 'gravity' && departs(fit.residualTests, 'attitude_gravity').length > 0;
+  const placed = !bends && departs(fit.residualTests, 'attitude_field', 'attitude_dip').length > 0;
   if (drift && !drift.doubtful) advice.push(drift.advice);
   if (bends) advice.push(bendAdvice(fit));
   // a noisy magnetometer makes the length of the field vary as well; it does so alike in all attitudes
   const fieldVaries = over.field || (over.dip && !over.gravity);
   const bothLouder = louder?.acc === true && louder.mag;
-  if ((placed && !bends) || (fieldVaries && louder?.mag !== false && !bothLouder)) {
+  if (placed || (fieldVaries && louder?.mag !== false && !bothLouder)) {
     advice.push({
       cause: 'iron near the sensor, or a disturbed site',
       then: 'Go away from buildings, vehicles, steel and batteries, take off watch, knife and phone, and take the readings again. A site is clean where the field keeps its length as you walk about.',
@@ -103,18 +106,20 @@ export function adviceFor(signs: Signs): Advice[] {
 const MOST_TO_AVERAGE = 30;
 
 /**
+ * The largest statistic among tests that found something, zero where none did. Those compared with each other are F-tests
+ * with about the same degrees of freedom, so that their statistics compare where their p-values are all as good as zero.
+ */
+const strongest = ({ residualTests }: Signs['fit'], ...starts: string[]): number =>
+  Math.max(0, ...departs(residualTests, ...starts).map(({ statistic }) => statistic ?? 0));
+
+/**
  * Something changed from reading to reading: with temperature or with time, whichever explains more. `doubtful` where
  * the one sign of it is that neighbours go together.
  */
-function driftAdvice({
-  residualTests,
-}: Signs['fit']): { advice: Advice; doubtful: boolean } | undefined {
-  // both are F-tests with the same degrees of freedom, so that the statistics compare
-  const strongest = (start: string) =>
-    Math.max(0, ...departs(residualTests, start).map(({ statistic }) => statistic ?? 0));
-  const [order, warmth] = [strongest('order'), strongest('temperature')];
+function driftAdvice(fit: Signs['fit']): { advice: Advice; doubtful: boolean } | undefined {
+  const [order, warmth] = [strongest(fit, 'order'), strongest(fit, 'temperature')];
   if (warmth > order) return { advice: WARMTH, doubtful: false };
-  if (order === 0 && departs(residualTests, 'serial').length === 0) return undefined;
+  if (order === 0 && departs(fit.residualTests, 'serial').length === 0) return undefined;
   return { advice: ORDER, doubtful: order === 0 };
 }
 

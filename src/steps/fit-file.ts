@@ -37,7 +37,7 @@ export type FileFit = Examined & {
 };
 
 /** Both chips with their axes along the body's. */
-const AS_BODY: Mountings = { acc: '+x+y+z', mag: '+x+y+z' };
+export const AS_BODY: Mountings = { acc: '+x+y+z', mag: '+x+y+z' };
 
 /** Reads mountings as on the command line: `acc=+x-y-z,mag=+y+x-z`, in either order; undefined where it is not that. */
 export function parseMountings(text: string): Mountings | undefined {

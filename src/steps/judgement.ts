@@ -141,6 +141,10 @@ export function judge(
       : adviceFor({
           fit,
           assumedAxes: fit.assumedAxes === true,
+          varies: {
+            field: field.sd / field.mean / limits.field,
+            gravity: gravity.sd / gravity.mean / limits.gravity,
+          },
           over: {
             field: isBad(fieldLength),
             dip: isBad(dipFinding),

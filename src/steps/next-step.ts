@@ -244,7 +244,10 @@ function beforeSeal(calibration: CalibrationState, identity: BoardIdentity): Ste
   const takeGaps: Offer[] =
     gaps.length > 0 ? [{ label: gapLabel(gaps.length), does: 'take gaps' }] : [];
   if (fit && !fit.stale)
-    return judged(judge(fit, identity), [...takeRest(calibration), ...takeGaps]);
+    return judged(judge(fit, identity, calibration.tolerance), [
+      ...takeRest(calibration),
+      ...takeGaps,
+    ]);
   if (refusal && !refusal.stale) {
     return {
       place: 'Judge',
@@ -328,7 +331,7 @@ function judged(judgement: Judgement, take: readonly Offer[]): Step {
   return {
     place: 'Judge',
     heading: 'Not good enough yet',
-    words: `${judgement.verdict} Look at the readings with the largest misfit, set aside those with a reason, or take more.`,
+    words: [judgement.verdict, judgement.advice[0]?.then].filter(Boolean).join(' '),
     main: first ?? again,
     others: [...rest, ...(first ? [again] : []), WRITE],
   };

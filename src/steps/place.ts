@@ -3,7 +3,7 @@ import { degrees } from '../calib/geometry.ts';
 import type { Board } from '../protocol/board.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorSettings } from '../protocol/simulator.ts';
-import type { Entry, Plan } from '../records/entries.ts';
+import type { Entry, Plan, ToleranceChoice } from '../records/entries.ts';
 import type { Logbook } from '../records/logbook.ts';
 import { WORK } from './bench-words.ts';
 import { gapSlots, openSlots } from './calibration-state.ts';
@@ -20,6 +20,7 @@ import { openProofSlots } from './proof.ts';
 import { prove } from './proving.ts';
 import { revert, write } from './sealing.ts';
 import { Taking } from './taking.ts';
+import { toleranceName } from './tolerance.ts';
 import { WireLog } from './wire-log.ts';
 import { sendByHand } from './wire-words.ts';
 
@@ -175,6 +176,18 @@ export class BenchPlace {
   /** Puts a reading that was set aside back into the fit. */
   async takeBack(reading: string): Promise<void> {
     await this.#inTurn(undefined, () => this.#marks.takeBack(reading));
+  }
+
+  /** Judges the calibration against this from now on. */
+  async chooseTolerance(tolerance: ToleranceChoice): Promise<void> {
+    await this.#inTurn(undefined, async () => {
+      await this.#desk.append({
+        ...this.#desk.inCalibration(),
+        kind: 'tolerance chosen',
+        ...tolerance,
+      });
+      this.#desk.say(`Judged against ${toleranceName(tolerance)} from now on.`);
+    });
   }
 
   /**

@@ -2,6 +2,7 @@ import { degrees, radians, sightDirection, turn } from '../calib/geometry.ts';
 import { directionStatistics } from '../calib/spread.ts';
 import { applyCoefficients, type Applied, type Coefficients } from '../calib/model.ts';
 import type { Vec3 } from '../calib/reading.ts';
+import type { Validity } from '../calib/validity.ts';
 import type { BoardReading } from '../protocol/board.ts';
 import type { TrueReading } from '../protocol/simulator.ts';
 import type {
@@ -12,8 +13,9 @@ import type {
   TruthErrors,
 } from '../records/entries.ts';
 import type { Slot } from './calibration-state.ts';
+import { outsideWords } from './outside-words.ts';
 import { largest, meanAndDeviation, rootMeanSquare } from './statistics.ts';
-import { BLIND_TO, SPREAD_IS_BLIND, TOLERANCE } from './tolerance.ts';
+import { BLIND_TO, SPREAD_IS_BLIND, TOLERANCE, type Limits } from './tolerance.ts';
 
 /** The proof: fresh readings that no fit ever saw, and what they say of the coefficients that were sealed. */
 
@@ -37,16 +39,21 @@ export function openProofSlots(taken: readonly TakenReading[]): Slot[] {
   );
 }
 
-/**
- * Proof of a sealed set over fresh readings.
- *
- * @param fieldInFit mean length of the field over the readings of the fit
- */
+/** What a proof is held against. */
+export interface ProofTerms {
+  limits: Limits;
+  /** Mean length of the field over the readings of the fit. */
+  fieldInFit: number;
+  /** What the calibration holds for: a reading beyond is no proof of it, nor against it. */
+  validity: Validity;
+}
+
+/** Proof of a sealed set over fresh readings. */
 export function proofOf(
   readings: readonly TakenReading[],
   coefficients: Coefficients,
   generation: number,
-  fieldInFit: number,
+  { limits, fieldInFit, validity }: ProofTerms,
 ): ProofRecord {
   const applied = readings.map((row) => ({
     row,
@@ -64,22 +71,22 @@ export function proofOf(
       readings.map((row) => row.reading),
       coefficients,
     ),
-    figure('mean spread', meanAndDeviation(spreads).mean, TOLERANCE.spread, '°', n),
+    figure('mean spread', meanAndDeviation(spreads).mean, limits.spread, '°', n),
     figure(
       'length of the field varies by',
       (100 * field.sd) / field.mean,
-      100 * TOLERANCE.field,
+      100 * limits.field,
       '%',
       n,
     ),
     figure(
       'length of gravity varies by',
       (100 * gravity.sd) / gravity.mean,
-      100 * TOLERANCE.gravity,
+      100 * limits.gravity,
       '%',
       n,
     ),
-    figure('dip varies by', dip.sd, TOLERANCE.dip, '°', n),
+    figure('dip varies by', dip.sd, limits.dip, '°', n),
     figure(
       'length of the field since the fit changed by',
       100 * Math.abs(field.mean / fieldInFit - 1),
@@ -95,12 +102,22 @@ export function proofOf(
     figures,
     passed: old.length === 0 && figures.every((each) => each.good),
     blindTo: [SPREAD_IS_BLIND, ...BLIND_TO],
-    warnings:
-      old.length === 0
+    warnings: [
+      ...(old.length === 0
         ? []
         : [
             `${old.length} readings were taken while the board ran another generation of coefficients`,
-          ],
+          ]),
+      ...outsideWords(
+        validity,
+        applied.map(({ row: { id, reading }, seen: { g, b } }) => ({
+          id,
+          g,
+          b,
+          ...(reading.temperature !== undefined && { temperature: reading.temperature }),
+        })),
+      ).map((each) => `Outside what the calibration holds for: ${each}`),
+    ],
   };
 }
 

@@ -1,5 +1,5 @@
 import type { BoardHistory, CalibrationState } from './calibration-state.ts';
-import { judge } from './judgement.ts';
+import { judgementOf } from './judgement.ts';
 
 /** What a write to the board will do, said before it is done. */
 export interface SealingWords {
@@ -11,8 +11,8 @@ export interface SealingWords {
 }
 
 export function sealingWords(history: BoardHistory): SealingWords {
-  const { inForce, found, known, savedAt, calibration, identity } = history;
-  const judgement = calibration?.fit && judge(calibration.fit, identity);
+  const { inForce, found, known, savedAt } = history;
+  const judgement = judgementOf(history);
   const generation = inForce?.generation ?? 0;
   const foundWords = found.length > 0 ? `, ${found.length} of them found on the board` : '';
   const readings = `${known.size} readings${foundWords}`;

@@ -20,6 +20,7 @@ import type { MarkEvent } from './readings-view.ts';
 import './sealing-view.ts';
 import './simulator-view.ts';
 import type { AdjustEvent, SimulatorView } from './simulator-view.ts';
+import type { ToleranceEvent } from './tolerance-choice.ts';
 import { View } from './view.ts';
 import './ways-out.ts';
 import './wire-view.ts';
@@ -39,6 +40,7 @@ export class LodeBench extends View {
     this.#unsubscribe = this.bench.subscribe(() => this.requestUpdate());
     this.addEventListener('intention', this.#intention as EventListener);
     this.addEventListener('mark', this.#mark as EventListener);
+    this.addEventListener('tolerance', this.#tolerance as EventListener);
     this.addEventListener('adjust', this.#adjust as EventListener);
     this.addEventListener('link-board', this.#link as EventListener);
     this.addEventListener('pick', this.#pick as EventListener);
@@ -49,6 +51,7 @@ export class LodeBench extends View {
     this.#unsubscribe?.();
     this.removeEventListener('intention', this.#intention as EventListener);
     this.removeEventListener('mark', this.#mark as EventListener);
+    this.removeEventListener('tolerance', this.#tolerance as EventListener);
     this.removeEventListener('adjust', this.#adjust as EventListener);
     this.removeEventListener('link-board', this.#link as EventListener);
     this.removeEventListener('pick', this.#pick as EventListener);
@@ -231,6 +234,10 @@ export class LodeBench extends View {
       this.#shown = fit === undefined ? undefined : { place, fit };
       this.dialog.showModal();
     } else void this.bench.atHand.perform(intention);
+  };
+
+  #tolerance = ({ tolerance }: ToleranceEvent) => {
+    void this.bench.atHand.chooseTolerance(tolerance);
   };
 
   #mark = ({ reading, reason }: MarkEvent) => {
