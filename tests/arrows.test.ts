@@ -25,6 +25,7 @@ describe('lint refuses', () => {
     ['a view reaching past steps to the records', 'src/views/x.ts', '../records/logbook.ts'],
     ['a view in a nested folder reaching past steps', 'src/views/deep/x.ts', '../../calib/fit.ts'],
     ['the command line knowing views', 'src/cli/x.ts', '../views/lode-bench.ts'],
+    ['the simulator’s process knowing the fit', 'sim/x.ts', '../src/calib/fit.ts'],
   ])('%s', async (_, file, target) => {
     expect(await complaints(file, `import '${target}';`)).toContain('no-restricted-imports');
   });
@@ -54,6 +55,7 @@ describe('lint allows', () => {
     ['src/calib/x.ts', 'ml-matrix'],
     ['firmware-sim/x.ts', '../src/protocol/line.ts'],
     ['src/transport/x.ts', '../../firmware-sim/board.ts'],
+    ['sim/x.ts', '../firmware-sim/board.ts'],
   ])('%s to import %s', async (file, target) => {
     expect(await complaints(file, `import '${target}';`)).not.toContain('no-restricted-imports');
   });
