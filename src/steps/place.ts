@@ -6,6 +6,7 @@ import type { SimulatorSettings } from '../protocol/simulator.ts';
 import type { Entry, Plan, ToleranceChoice } from '../records/entries.ts';
 import type { Logbook } from '../records/logbook.ts';
 import { WORK } from './bench-words.ts';
+import { BoardCheck } from './board-check.ts';
 import { gapSlots, openSlots } from './calibration-state.ts';
 import { without } from './copy-without.ts';
 import { Desk } from './desk.ts';
@@ -52,6 +53,8 @@ export class BenchPlace {
   readonly #marks: Marks;
   /** The lines that cross the link, the latest of them. */
   readonly wire: WireLog;
+  /** Whether its board speaks the protocol. */
+  readonly check: BoardCheck;
   /** Everything that is done is done in its turn. */
   #turn: Promise<void> = Promise.resolve();
   /** How many pieces of work have their turn or wait for it. */
@@ -65,6 +68,7 @@ export class BenchPlace {
       void (work ? this.#work(work, task, false) : this.#inTurn(undefined, task, false));
     });
     this.#marks = new Marks(this.#desk);
+    this.check = new BoardCheck(this, parts, () => this.#desk.hand);
     this.wire = new WireLog(parts.clock, parts.today());
     this.#linking.onWire((what, text) => {
       if (what === 'ended') this.wire.ended(text);

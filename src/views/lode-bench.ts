@@ -9,6 +9,7 @@ import { sealingWords } from '../steps/sealing-words.ts';
 import './board-strip.ts';
 import type { PickEvent } from './board-strip.ts';
 import './board-view.ts';
+import './conformance-view.ts';
 import './judgement-view.ts';
 import type { LinkEvent } from './link-kinds.ts';
 import './next-card.ts';
@@ -184,6 +185,18 @@ export class LodeBench extends View {
                 .linked=${linked}
                 .name=${`wire ${history.identity.serial}`}
               ></wire-view>`,
+            )
+          : nothing
+      }
+      ${
+        history.identity
+          ? this.#sheet(
+              'Does it speak the protocol?',
+              false,
+              html`<conformance-view
+                .check=${this.bench.atHand.check}
+                .state=${state}
+              ></conformance-view>`,
             )
           : nothing
       }

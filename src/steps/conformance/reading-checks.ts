@@ -380,7 +380,7 @@ export const readingChecks: readonly Check[] = [
     async run(trial: Trial) {
       await trial.collect();
       const { exchange, event } = await pressed(trial);
-      trial.expect(event?.event === 'reading', exchange);
+      trial.expect(event?.event === 'reading', exchange, `An event “reading”. ${UNPRESSED}`);
       const fault = event?.event === 'reading' ? messageFault('reading', event.fields) : undefined;
       trial.expect(fault === undefined, exchange, `The field ${fault}.`);
     },
@@ -395,10 +395,12 @@ export const readingChecks: readonly Check[] = [
       await trial.hello();
       const { exchange, event } = await pressed(trial);
       const right = event?.event === 'refused' && event.fields['code']?.[0] === 'wrong_mode';
-      trial.expect(right, exchange);
+      trial.expect(right, exchange, `An event “refused” with code=wrong_mode. ${UNPRESSED}`);
     },
   },
 ];
+
+const UNPRESSED = 'If nobody pressed the trigger in time, check again.';
 
 /** Has the trigger pressed, and waits for the event of it. */
 async function pressed(trial: Trial) {

@@ -54,7 +54,7 @@ export const throughoutChecks: readonly ThroughoutCheck[] = [
         if (!printable || check === 'right') return undefined;
         return check === 'absent'
           ? 'The check at the end of the line.'
-          : 'A check that fits the line.';
+          : 'A check that fits the line. Where this happens only now and then, it is the link that damages bytes: try another before you blame the board.';
       }),
   },
   {

@@ -1,0 +1,75 @@
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import type axe from 'axe-core';
+import type { Browser } from 'playwright-core';
+import { afterAll, beforeAll, expect, inject, it } from 'vitest';
+import { launch } from './chromium.ts';
+import { openPage } from './page.ts';
+
+const axeSource = readFileSync(
+  createRequire(import.meta.url).resolve('axe-core/axe.min.js'),
+  'utf8',
+);
+
+const LONG = { timeout: 120_000 };
+
+let browser: Browser;
+beforeAll(async () => {
+  browser = await launch();
+});
+afterAll(() => browser.close());
+
+it('checks that the linked board speaks the protocol, stops when asked, and reports; then the work goes on', async () => {
+  const { page, complaints } = await openPage(browser, { width: 390, height: 844 });
+  const button = (name: string) => page.getByRole('button', { name, exact: true });
+  const idle = () => page.locator('progress').waitFor({ state: 'detached', ...LONG });
+  await page.goto(inject('appUrl'));
+  await button('Link the simulated board').click();
+  await button('Begin taking readings').waitFor(LONG);
+  await idle();
+  await page.locator('summary', { hasText: 'Does it speak the protocol?' }).click();
+
+  await button('Check that it speaks the protocol').click();
+  await page.getByText(/speaks the protocol: [3-9] of \d+/).waitFor(LONG);
+  await button('Stop').click();
+  await page.getByRole('heading', { name: /checks that were tried passed/ }).waitFor(LONG);
+  await page
+    .getByText('Nothing that it keeps was changed')
+    .or(page.getByText('The board is as it was found.'))
+    .waitFor();
+  await idle();
+
+  await page.getByLabel('Have it start again').check();
+  await button('Check that it speaks the protocol').click();
+  await page.locator('progress').waitFor(LONG);
+  await idle();
+  const verdict = await page.locator('.verdict', { hasText: 'checks that were tried' }).innerText();
+  expect(verdict).toMatch(/^All [4-9]\d checks that were tried passed\./);
+
+  for (const details of await page.locator('conformance-view details:not([open])').all()) {
+    await details.locator('summary').click();
+  }
+  await page.evaluate(axeSource);
+  for (const colorScheme of ['light', 'dark'] as const) {
+    await page.emulateMedia({ colorScheme, reducedMotion: 'reduce' });
+    const { violations } = await page.evaluate(() =>
+      (globalThis as unknown as { axe: typeof axe }).axe.run('conformance-view', {
+        resultTypes: ['violations'],
+      }),
+    );
+    expect(violations.map(({ id }) => id)).toEqual([]);
+  }
+  expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(390);
+
+  const saving = page.waitForEvent('download');
+  await button('Save as JSON').click();
+  const saved = await saving;
+  expect(saved.suggestedFilename()).toMatch(/^protocol check SIM-[0-9A-F]{8} .*\.json$/);
+  const report = JSON.parse(readFileSync(await saved.path(), 'utf8')) as { failed: number };
+  expect(report.failed).toBe(0);
+
+  await button('Begin taking readings').click();
+  await button('Take one reading').click();
+  await page.getByText('1 of 56 attitudes covered').waitFor(LONG);
+  expect(complaints).toEqual([]);
+});
