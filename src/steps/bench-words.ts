@@ -16,10 +16,21 @@ import type { LinkState, PlaceState, Trouble, Work } from './place-state.ts';
  * `held_elsewhere`: another page has the bench. `fit_changed`: the fit to be written is not the newest, or the readings
  * changed since. `bad_setting`: the simulated board cannot be set so. `at_bench`: that board is linked at another place.
  * `same_simulated`: a simulated board so set is at another place. `not_linked`: the link was lost before it
- * was begun.
+ * was begun. `unsaved_reading`: the board's memory holds a reading that the logbook does not. `cannot_be`: a setting was
+ * given a value that it cannot have. `not_fit`: this firmware may not go onto this board. `going_back`: new firmware
+ * is not confirmed, so that the board starts again with the one before.
  */
 export type Hindrance =
-  'held_elsewhere' | 'fit_changed' | 'bad_setting' | 'at_bench' | 'same_simulated' | 'not_linked';
+  | 'held_elsewhere'
+  | 'fit_changed'
+  | 'bad_setting'
+  | 'at_bench'
+  | 'same_simulated'
+  | 'not_linked'
+  | 'unsaved_reading'
+  | 'cannot_be'
+  | 'not_fit'
+  | 'going_back';
 
 const HINDRANCES: Record<Hindrance, Trouble> = {
   not_linked: {
@@ -48,6 +59,24 @@ const HINDRANCES: Record<Hindrance, Trouble> = {
   same_simulated: {
     heading: 'This simulated board is at the bench already',
     message: 'Nothing was changed. Give it another seed or other mountings to have another board.',
+  },
+  unsaved_reading: {
+    heading: 'Not erased: a reading is not in the logbook',
+    message:
+      'Nothing was erased, and the board keeps all it has. Fetch its readings again; what cannot be read stays on the board until its memory is full.',
+  },
+  cannot_be: {
+    heading: 'A setting cannot have that value',
+    message: 'Nothing was sent, and the board is unchanged. Correct what is marked, then send it.',
+  },
+  not_fit: {
+    heading: 'This firmware is not for this board now',
+    message: 'Nothing was sent, and the board runs what it ran.',
+  },
+  going_back: {
+    heading: 'The new firmware is not healthy',
+    message:
+      'It is not confirmed, so the board goes back to the firmware before by itself. Settings, coefficients and readings are untouched. If the board is not linked again in a few minutes, switch it off and on, then link it again.',
   },
 };
 

@@ -47,6 +47,31 @@ export async function fetchReadings(
   return { readings, unreadable };
 }
 
+/** How many readings are recorded together: so many at most come again after a link that broke. */
+const BATCH = 32;
+
+/** The same, a batch at a time, so that each can be recorded before the next is asked for. */
+export async function* fetchInBatches(
+  board: Pick<Board, 'recall'>,
+  memory: MemoryState,
+  wanted: (reading: number) => boolean,
+  onProgress: (done: number, of: number) => void,
+  signal: AbortSignal,
+): AsyncGenerator<Fetched, void, void> {
+  const { first, last, count } = memory;
+  const numbers = count === 0 ? [] : [...numbersFrom(first, last)].filter(wanted);
+  for (let at = 0; at < numbers.length; at += BATCH) {
+    const batch = new Set(numbers.slice(at, at + BATCH));
+    const inBatch = (number: number) => batch.has(number);
+    const show = (done: number) => onProgress(at + done, numbers.length);
+    yield await fetchReadings(board, memory, inBatch, show, signal);
+  }
+}
+
+/** Every reading that some entries hold. */
+export const readingsAmong = (entries: readonly Entry[]): BoardReading[] =>
+  entries.flatMap(readingsIn);
+
 /** Those readings that none of a board's entries holds with the same number and the same counts. */
 export function notHeldBy(
   entries: readonly Entry[],

@@ -126,6 +126,16 @@ export class Desk {
     this.change({ history: entries.reduce(afterEntry, this.#state.history) });
   }
 
+  /** Serial numbers of all boards of which the logbook has something. */
+  boards(): Promise<string[]> {
+    return this.logbook.boards();
+  }
+
+  /** The time of day. */
+  now(): Date {
+    return this.today();
+  }
+
   /** What an entry of the board has that belongs to no calibration. */
   stamp(board: string) {
     return { board, time: this.today().toISOString() };

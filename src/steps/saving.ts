@@ -1,7 +1,7 @@
-import type { Board, BoardReading, StoredSet } from '../protocol/board.ts';
-import type { CaptureAim, Entry } from '../records/entries.ts';
+import type { Board, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
+import type { CaptureAim, Entry, UnreadableReading } from '../records/entries.ts';
 import { fetchedWords, foundWords, unreadableWords } from './bench-words.ts';
-import { fetchReadings } from './board-memory.ts';
+import { fetchInBatches } from './board-memory.ts';
 import type { Desk } from './desk.ts';
 import { readingEntry } from './taking.ts';
 
@@ -15,36 +15,64 @@ import { readingEntry } from './taking.ts';
 export async function saveBoard(desk: Desk, board: Board, link: string): Promise<number> {
   const { signal } = desk;
   const memory = await board.memory(signal);
-  const { known } = desk.state.history;
-  const { readings, unreadable } = await fetchReadings(
-    board,
-    memory,
-    (number) => !known.has(number),
-    (done, of) => desk.show({ what: 'Saving what is on the board', done, of, stoppable: true }),
-    signal,
-  );
+  const said = await fetchLacking(desk, board, memory, 'Saving what is on the board');
   const stamp = desk.stamp(board.identity.serial);
-  const awaited = awaitedAmong(desk, readings);
-  const found = readings.filter((reading) => reading !== awaited?.reading);
   await desk.append(
     { ...stamp, kind: 'board linked', identity: board.identity, link },
     { ...stamp, kind: 'coefficients saved', ...(await setsOn(board, signal)) },
-    {
-      ...stamp,
-      kind: 'memory saved',
-      memory,
-      readings: found,
-      ...(unreadable.length > 0 && { unreadable }),
-    },
-    ...endOfCapture(desk, awaited?.reading),
+    { ...stamp, kind: 'memory saved', memory, readings: [] },
+    ...endOfCapture(desk),
   );
-  const said = [
-    ...(awaited ? [fetchedWords(awaited.reading, awaited.aim)] : []),
-    ...(found.length > 0 ? [foundWords(found.length)] : []),
-    ...(unreadable.length > 0 ? [unreadableWords(unreadable)] : []),
-  ];
   if (said.length > 0) desk.say(said.join(' '));
   return memory.last;
+}
+
+/**
+ * Records every reading in a board's memory whose number the logbook lacks, some at a time: what came before a link
+ * broke need not come again.
+ *
+ * @param what is being done, for the screen
+ * @returns what to say of it, a sentence each
+ */
+export async function fetchLacking(
+  desk: Desk,
+  board: Board,
+  memory: MemoryState,
+  what: string,
+): Promise<string[]> {
+  const { known } = desk.state.history;
+  const fetching = fetchInBatches(
+    board,
+    memory,
+    (number) => !known.has(number),
+    (done, of) => desk.show({ what, done, of, stoppable: true }),
+    desk.signal,
+  );
+  const awaitedWords: string[] = [];
+  const senseless: UnreadableReading[] = [];
+  let count = 0;
+  for await (const { readings, unreadable } of fetching) {
+    const awaited = awaitedAmong(desk, readings);
+    const found = readings.filter((reading) => reading !== awaited?.reading);
+    await desk.append(
+      {
+        ...desk.stamp(board.identity.serial),
+        kind: 'memory saved',
+        memory,
+        readings: found,
+        ...(unreadable.length > 0 && { unreadable }),
+      },
+      ...(awaited ? [readingEntry(desk, awaited.reading, awaited.aim.purpose, awaited.aim)] : []),
+    );
+    if (awaited) awaitedWords.push(fetchedWords(awaited.reading, awaited.aim));
+    senseless.push(...unreadable);
+    count += found.length;
+  }
+  return [
+    ...awaitedWords,
+    ...(count > 0 ? [foundWords(count)] : []),
+    ...(senseless.length > 0 ? [unreadableWords(senseless)] : []),
+  ];
 }
 
 /** Both sets a board keeps, those it has. */
@@ -68,11 +96,9 @@ function awaitedAmong(
   return reading && { reading, aim };
 }
 
-/** What became of a capture that was begun before the link was lost, now that its reading is here or is not. */
-function endOfCapture(desk: Desk, reading: BoardReading | undefined): Entry[] {
-  const begun = desk.state.history.calibration?.captureBegun;
-  if (!begun) return [];
-  if (reading) return [readingEntry(desk, reading, begun.purpose, begun)];
+/** What became of a capture that was begun before the link was lost, where its reading is not here by now. */
+function endOfCapture(desk: Desk): Entry[] {
+  if (!desk.state.history.calibration?.captureBegun) return [];
   const reason = 'The board’s memory holds no reading of it';
   return [{ ...desk.inCalibration(), kind: 'capture failed', reason }];
 }

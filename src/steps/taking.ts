@@ -1,7 +1,6 @@
 import type { Board, BoardReading } from '../protocol/board.ts';
 import type { CaptureAim, Entry, TakenReading } from '../records/entries.ts';
 import { aimWords, messageOf } from './bench-words.ts';
-import { fetchReadings, notHeldBy } from './board-memory.ts';
 import {
   freeId,
   holds,
@@ -10,6 +9,7 @@ import {
   type CalibrationState,
   type Slot,
 } from './calibration-state.ts';
+import { eraseSaved } from './care/memory.ts';
 import type { Desk } from './desk.ts';
 import { openProofSlots } from './proof.ts';
 import { isRefusal, isWithoutReading } from './refusals.ts';
@@ -110,38 +110,12 @@ export class Taking {
     }
   }
 
-  /**
-   * Lets the board forget its readings, once each was held against the logbook and what that lacked is in it. A number
-   * alone proves nothing: a board that was repaired may give it twice.
-   */
+  /** Lets the board forget its readings, once they are in the logbook. */
   async #acknowledge(board: Board): Promise<void> {
     const { desk } = this;
     const { work } = desk.state;
-    const memory = await board.memory(desk.signal);
-    const { readings, unreadable } = await fetchReadings(
-      board,
-      memory,
-      () => true,
-      (done, of) => {
-        const what = 'Comparing the board’s memory with the logbook, to make room';
-        desk.show({ what, done, of, stoppable: true });
-      },
-      desk.signal,
-    );
-    const stamp = desk.inCalibration();
-    const lacking = notHeldBy(await desk.entriesOf(board.identity.serial), readings);
-    if (lacking.length > 0 || unreadable.length > 0) {
-      await desk.append({
-        ...stamp,
-        kind: 'memory saved',
-        memory,
-        readings: lacking,
-        ...(unreadable.length > 0 && { unreadable }),
-      });
-    }
-    const through = memory.last;
-    const count = await board.erase(through);
-    await desk.append({ ...stamp, kind: 'erased', through, count });
+    const what = 'Comparing the board’s memory with the logbook, to make room';
+    await eraseSaved(desk, board, what, 'even unreadable');
     if (work) desk.show(work);
   }
 
