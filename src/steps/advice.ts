@@ -92,7 +92,7 @@ export function adviceFor(signs: Signs): Advice[] {
   }
   // a plan goes through attitudes in order, and a sighting's readings share their place: attitude and site explain it too
   if (drift?.doubtful && advice.length === 0) advice.push(drift.advice);
-  if (advice.length === 0 || over.angle) advice.push(...noiseAdvice(fit, over, limits, interval));
+  if (advice.length === 0) advice.push(...noiseAdvice(fit, over, limits, interval));
   if (average > 1 && average <= MOST_TO_AVERAGE) {
     advice.push({
       cause: 'the sensors’ noise, in a single reading',

@@ -62,7 +62,7 @@ export function comparisonWords(outcome: ComparisonOutcome, before: string): Com
         name: 'Magnetometer turned against accelerometer',
         figure: degreesText(degrees(length(between))),
       },
-      { name: 'Roll reads more by', figure: degreesText(degrees(rollZero)) },
+      { name: 'Roll reads more by', figure: `${signed(degrees(rollZero), 2)}°` },
       ...(curvature.some((each) => each !== 0)
         ? [{ name: 'Curvature, chip x, y, z', figure: percents(curvature, 'at 1 g') }]
         : []),
@@ -88,7 +88,7 @@ const changeWords = ({ rms, largest }: AngleChange): string =>
   `${degreesText(degrees(rms))} (root mean square over all attitudes), ${degreesText(Math.abs(degrees(largest)))} at most`;
 
 function atWords({ largest, at }: AngleChange): string {
-  const whole = (angle: number) => `${Math.round(degrees(angle))}°`;
+  const whole = (angle: number) => `${Math.round(degrees(angle))}°`.replace('-', '−');
   return `${signed(degrees(largest), 2)}° at azimuth ${whole(at.azimuth)}, inclination ${whole(at.inclination)}, roll ${whole(at.roll)}`;
 }
 

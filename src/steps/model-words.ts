@@ -15,7 +15,8 @@ export function modelFinding(model: 'straight' | 'bowed', verdict: ModelVerdict)
   };
 }
 
-const miss = (value: number): string => value.toFixed(Math.abs(value) < 100 ? 1 : 0);
+const miss = (value: number): string =>
+  value.toFixed(Math.abs(value) < 100 ? 1 : 0).replace('-', '−');
 
 const WHY: Record<ModelVerdict['why'], string> = {
   clear:

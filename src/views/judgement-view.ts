@@ -64,7 +64,9 @@ export class JudgementView extends View {
               <ol>
                 ${advice.map(
                   ({ cause, then }) =>
-                    html`<li>Likely cause: <strong>${cause}</strong>. ${then}</li>`,
+                    html`<li>
+                      <strong>${cause[0]!.toUpperCase()}${cause.slice(1)}.</strong> ${then}
+                    </li>`,
                 )}
               </ol>`
       }
