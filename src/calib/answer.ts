@@ -1,15 +1,15 @@
-import { CalibrationProblem, DIP, type Prior } from './calibration-problem.ts';
+import { DIP, type Prior } from './calibration-problem.ts';
 import { uncertaintyFrom, type Uncertainty } from './covariance.ts';
-import { angleBetween, type Mat3 } from './geometry.ts';
-import { applyCoefficients, asStored, sightOf, type Coefficients } from './model.ts';
+import { angleBetween, sightDirection, type Mat3 } from './geometry.ts';
+import { applyCoefficients, asStored, type Applied, type Coefficients } from './model.ts';
 import type { Estimate } from './noise.ts';
 import type { Reading, Vec3 } from './reading.ts';
-import { KINDS } from './residuals.ts';
+import { KINDS, ROWS } from './residuals.ts';
 import { freedomOf, whyBad } from './screening.ts';
 import type { Stop } from './solver.ts';
 import { directionStatistics } from './spread.ts';
 import { rollZero } from './start.ts';
-import { coefficientsOf, turnedAboutSight } from './state.ts';
+import { coefficientsOf, covarianceTurned, turnedAboutSight } from './state.ts';
 
 /** The answer to a calibration: everything that a person can judge it by, read off a solved problem. */
 
@@ -103,9 +103,8 @@ export interface Solution {
 
 /** Reads the answer off a solution, from coefficients rounded as a board would hold them. */
 export function answerFrom(solution: Solution): Fit | FitRefusal {
-  const { readings, scales, estimate, iterations, setAside, warnings, mounting, prior } = solution;
-  const { noise } = estimate;
-  const { summary, data } = estimate;
+  const { readings, scales, estimate, iterations, setAside, warnings, prior } = solution;
+  const { problem, noise, summary, data } = estimate;
   if (summary.stopped === 'no_progress' || summary.stopped === 'iterations') {
     return {
       ok: false,
@@ -115,22 +114,10 @@ export function answerFrom(solution: Solution): Fit | FitRefusal {
     };
   }
 
-  // settle where roll is zero, then read everything off the coefficients that a board would hold
-  const before = coefficientsOf(estimate.state.theta, scales);
-  const kept = data.index.map((i) => readings[i]!);
-  const seen = kept.map(({ acc, mag }) => applyCoefficients(before, acc, mag));
-  const state = turnedAboutSight(
-    estimate.state,
-    data.sightings > 0 && !prior
-      ? rollZero(seen, kept, { acc: before.A, mag: before.B }, mounting)
-      : 0,
-  );
-  const problem = new CalibrationProblem(data, state.theta, state.attitudes, prior);
-  problem.noise = noise;
   const covariance = problem.covariance();
   const uncertainty =
     covariance &&
-    uncertaintyFrom(state.theta, covariance, (X) => {
+    uncertaintyFrom(problem.theta, covariance, (X) => {
       const parts = problem.traceByKind(X);
       return KINDS.map((kind) => ({
         part: parts?.[kind] ?? 0,
@@ -138,25 +125,32 @@ export function answerFrom(solution: Solution): Fit | FitRefusal {
       }));
     });
   if (!uncertainty || !(uncertainty.azimuth < HOPELESS)) {
-    return { ok: false, cause: 'undetermined', ...undetermined(state.theta, covariance) };
+    return { ok: false, cause: 'undetermined', ...undetermined(problem.theta, covariance) };
   }
-  const coefficients = asStored(coefficientsOf(state.theta, scales));
+  // settle where roll is zero, then read everything off the coefficients that a board would hold
+  const angle = data.sightings > 0 && !prior ? rollToSettle(solution) : 0;
+  const { theta } = turnedAboutSight(problem, angle);
+  const coefficients = asStored(coefficientsOf(theta, scales));
   const residuals = problem.residuals();
-  const dip = state.theta[DIP]!;
+  const dip = theta[DIP];
 
-  const all = readings.map((reading) => viewOf(reading, coefficients));
+  const seen = readings.map(({ acc, mag }) => applyCoefficients(coefficients, acc, mag));
+  const all = readings.map((reading, i) => viewOf(reading, seen[i]));
   data.index.forEach((i, j) => {
-    const part = (from: number, sigma: number, scale: number) =>
-      Array.from(residuals.subarray(j * 8 + from, j * 8 + from + 3), (r) => r * sigma * scale);
-    all[i]!.used = true;
-    all[i]!.accResidual = part(0, noise.acc, scales.acc) as unknown as Vec3;
-    all[i]!.magResidual = part(3, noise.mag, scales.mag) as unknown as Vec3;
+    const part = (from: number, factor: number): Vec3 => {
+      const at = j * ROWS + from;
+      return [residuals[at] * factor, residuals[at + 1] * factor, residuals[at + 2] * factor];
+    };
+    const view = all[i];
+    view.used = true;
+    view.accResidual = part(0, noise.acc * scales.acc);
+    view.magResidual = part(3, noise.mag * scales.mag);
     const chiSquare = estimate.checks?.[j];
     if (chiSquare !== undefined && Number.isFinite(chiSquare)) {
-      all[i]!.misfit = Math.sqrt(chiSquare / freedomOf(data, j));
+      view.misfit = Math.sqrt(chiSquare / freedomOf(data, j));
     }
   });
-  const sightings = spreads(readings, all, coefficients);
+  const sightings = spreads(all, seen);
   const withSpread = sightings.flatMap(({ spread }) => (spread === undefined ? [] : [spread]));
   return {
     ok: true,
@@ -172,7 +166,11 @@ export function answerFrom(solution: Solution): Fit | FitRefusal {
     ...(withSpread.length > 0
       ? { meanSpread: withSpread.reduce((sum, spread) => sum + spread, 0) / withSpread.length }
       : {}),
-    uncertainty,
+    uncertainty: {
+      ...uncertainty,
+      theta: [...theta],
+      covariance: [...covarianceTurned(covariance, angle)],
+    },
     setAside: setAside.map((id) => ({
       id,
       reason: whyBad(id, readings, all, coefficients, dip, { ...noise }),
@@ -183,44 +181,52 @@ export function answerFrom(solution: Solution): Fit | FitRefusal {
   };
 }
 
-function viewOf({ id, sighting, acc, mag }: Reading, coefficients: Coefficients): FittedReading {
-  const { azimuth, inclination, roll, gravity, field, dip } = applyCoefficients(
-    coefficients,
-    acc,
-    mag,
+/** The turn about the sight that brings roll zero where it is to be, see {@link rollZero}. */
+function rollToSettle({ readings, scales, estimate, mounting }: Solution): number {
+  const { data, problem } = estimate;
+  const { A, B } = coefficientsOf(problem.theta, scales);
+  const { attitudes } = problem;
+  const downs = data.index.map((_, j): Vec3 => [
+    attitudes[j * 9 + 6],
+    attitudes[j * 9 + 7],
+    attitudes[j * 9 + 8],
+  ]);
+  return rollZero(
+    downs,
+    data.index.map((i) => readings[i]),
+    { acc: A, mag: B },
+    mounting,
   );
-  return {
-    id,
-    used: false,
-    gravity,
-    field,
-    ...(sighting === undefined ? {} : { sighting }),
-    ...(azimuth === undefined ? {} : { azimuth }),
-    ...(inclination === undefined ? {} : { inclination }),
-    ...(roll === undefined ? {} : { roll }),
-    ...(dip === undefined ? {} : { dip }),
-  };
+}
+
+function viewOf({ id, sighting }: Reading, seen: Applied): FittedReading {
+  const { azimuth, inclination, roll, gravity, field, dip } = seen;
+  const view: FittedReading = { id, used: false, gravity, field };
+  if (sighting !== undefined) view.sighting = sighting;
+  if (azimuth !== undefined) view.azimuth = azimuth;
+  if (inclination !== undefined) view.inclination = inclination;
+  if (roll !== undefined) view.roll = roll;
+  if (dip !== undefined) view.dip = dip;
+  return view;
 }
 
 /** Spread of each sighting over the readings the fit saw; notes each of those readings' own aiming error. */
-function spreads(
-  readings: readonly Reading[],
-  all: readonly FittedReading[],
-  coefficients: Coefficients,
-): SightingSpread[] {
+function spreads(all: readonly FittedReading[], seen: readonly Applied[]): SightingSpread[] {
   const members = new Map<string, number[]>();
-  readings.forEach(({ sighting }, i) => {
-    if (sighting !== undefined && all[i]!.used) {
-      members.set(sighting, [...(members.get(sighting) ?? []), i]);
-    }
+  all.forEach(({ sighting, used }, i) => {
+    if (sighting === undefined || !used) return;
+    const others = members.get(sighting);
+    if (others) others.push(i);
+    else members.set(sighting, [i]);
   });
   return [...members].map(([sighting, indices]) => {
-    const sights = indices.map((i) => sightOf(readings[i]!, coefficients));
+    const sights = indices.map((i) => sightDirection(seen[i].g, seen[i].b));
     const statistics = directionStatistics(sights.filter((sight) => sight !== undefined));
     const spread = statistics?.spread;
     if (statistics && spread !== undefined) {
       indices.forEach((i, k) => {
-        if (sights[k]) all[i]!.aimError = angleBetween(sights[k], statistics.mean);
+        const sight = sights[k];
+        if (sight) all[i].aimError = angleBetween(sight, statistics.mean);
       });
     }
     return { sighting, n: statistics?.n ?? 0, ...(spread === undefined ? {} : { spread }) };
@@ -240,7 +246,7 @@ function undetermined(
   const width = theta.length;
   let loosest = 0;
   for (let i = 0; i < width; i++) {
-    if (covariance[i * width + i]! > covariance[loosest * width + loosest]!) loosest = i;
+    if (covariance[i * width + i] > covariance[loosest * width + loosest]) loosest = i;
   }
   const sensor = loosest < 12 ? 'accelerometer' : 'magnetometer';
   const axis = 'xyz'[Math.floor((loosest % 12) / 4)];

@@ -1,7 +1,14 @@
 import { meanDirections, turnAttitude, turnFrame } from './attitude-moves.ts';
 import { inverseOfFactored } from './cholesky.ts';
 import { Elimination } from './elimination.ts';
-import { leaveOut, leverageOf, traceByKind, type Leverage } from './leverage.ts';
+import {
+  leaveOut,
+  leverageOf,
+  redundanciesOf,
+  traceByKind,
+  type Leverage,
+  type Redundancies,
+} from './leverage.ts';
 import {
   Residuals,
   ROWS,
@@ -29,6 +36,9 @@ export interface Prior {
   information: Float64Array;
 }
 
+/** λ under which a system counts as not damped. */
+const UNDAMPED = 1e-8;
+
 export class CalibrationProblem implements LeastSquaresProblem {
   /** Number of unknowns in θ. */
   readonly width: number;
@@ -41,6 +51,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
   #linearised = false;
   /** λ of the system that stands factored at the current point; NaN where none does. */
   #damping = NaN;
+  /** Covariance of θ of that system, once asked for. */
+  #covariance: Float64Array | undefined;
 
   /**
    * @param theta forward parameters to start from, 25 (straight) or 28 (bowed)
@@ -117,12 +129,15 @@ export class CalibrationProblem implements LeastSquaresProblem {
   }
 
   solve(lambda: number): number {
-    return this.#factor(lambda) ? this.#system.move(this.#point, this.#trial) : NaN;
+    // damping that is nothing beside one changes nothing: what stands factored serves
+    const factored = lambda <= UNDAMPED ? this.#factored(lambda) : this.#factor(lambda);
+    return factored ? this.#system.move(this.#point, this.#trial) : NaN;
   }
 
   /** Factors the system at the current point. */
   #factor(lambda: number): boolean {
     this.#damping = NaN;
+    this.#covariance = undefined;
     this.#linearise();
     const prior = this.#prior && {
       information: this.#prior.information,
@@ -165,8 +180,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
   }
 
   /** Makes sure that the system stands factored at the current point, with no damping to speak of. */
-  #factored(): boolean {
-    return this.#damping <= 1e-8 || this.#factor(0);
+  #factored(lambda = 0): boolean {
+    return this.#damping <= UNDAMPED || this.#factor(lambda);
   }
 
   /**
@@ -177,6 +192,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
    */
   covariance(): Float64Array | undefined {
     if (!this.#factored()) return undefined;
+    if (this.#covariance) return this.#covariance;
     const { width } = this;
     const inverse = inverseOfFactored(this.#system.S, width);
     // a pinned gauge keeps a variance of its own; take it out
@@ -186,13 +202,21 @@ export class CalibrationProblem implements LeastSquaresProblem {
         for (let c = 0; c < width; c++) inverse[i * width + c] -= (v[i] * v[c]) / stiffness;
       }
     }
-    return inverse.every(Number.isFinite) ? inverse : undefined;
+    if (!inverse.every(Number.isFinite)) return undefined;
+    this.#covariance = inverse;
+    return inverse;
   }
 
   /** See leverage.ts. @returns undefined where the readings do not determine θ */
   leverage(): Leverage | undefined {
     const C = this.covariance();
     return C && leverageOf(this.#model, this.#system, C);
+  }
+
+  /** See leverage.ts. @returns undefined where the readings do not determine θ */
+  redundancies(): Redundancies | undefined {
+    const C = this.covariance();
+    return C && redundanciesOf(this.#model, this.#system, C);
   }
 
   /** See leverage.ts. @returns undefined where the readings do not determine θ */

@@ -50,12 +50,13 @@ export function describeGap(
 
 /** Variances of points along their principal axes, least first. */
 function principalScatter(points: readonly Vec3[], middle: Vec3): number[] {
-  const scatter = Matrix.zeros(3, 3);
+  const scatter = new Float64Array(9);
   for (const point of points) {
-    const d = Matrix.columnVector(point.map((value, i) => value - middle[i]!));
-    scatter.add(d.mmul(d.transpose()));
+    const d = [point[0] - middle[0], point[1] - middle[1], point[2] - middle[2]];
+    for (let i = 0; i < 9; i++) scatter[i] += d[Math.floor(i / 3)] * d[i % 3];
   }
-  return new EigenvalueDecomposition(scatter, { assumeSymmetric: true }).realEigenvalues
+  const symmetric = Matrix.from1DArray(3, 3, scatter);
+  return new EigenvalueDecomposition(symmetric, { assumeSymmetric: true }).realEigenvalues
     .map((value) => value / points.length)
     .sort((a, b) => a - b);
 }

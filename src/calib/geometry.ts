@@ -123,6 +123,9 @@ export interface Angles {
   reason?: NoAngle;
 }
 
+const finite = (v: Vec3): boolean =>
+  Number.isFinite(v[0]) && Number.isFinite(v[1]) && Number.isFinite(v[2]);
+
 /** Sine of the angle below which two directions count as parallel: far under any sensor, far over rounding. */
 const PARALLEL = 1e-9;
 
@@ -132,7 +135,7 @@ const PARALLEL = 1e-9;
  * e = g × b, n = e × g, both of unit length.
  */
 function horizontal(g: Vec3, b: Vec3): { down: Vec3; east: Vec3; north: Vec3 } | NoAngle {
-  if (![...g, ...b].every(Number.isFinite)) return 'not_finite';
+  if (!finite(g) || !finite(b)) return 'not_finite';
   if (length(g) === 0 || length(b) === 0) return 'zero_vector';
   const down = unit(g);
   const east = cross(down, unit(b));
@@ -147,10 +150,10 @@ function horizontal(g: Vec3, b: Vec3): { down: Vec3; east: Vec3; north: Vec3 } |
  * β = asin(−gₓ), α = atan2(eₓ, nₓ), γ = atan2(g_y, g_z).
  */
 export function angles(g: Vec3, b: Vec3): Angles {
-  if (![...g, ...b].every(Number.isFinite)) return { reason: 'not_finite' };
+  if (!finite(g) || !finite(b)) return { reason: 'not_finite' };
   if (length(g) === 0) return { reason: 'zero_vector' };
   const down = unit(g);
-  const level = Math.hypot(down[1], down[2]);
+  const level = Math.sqrt(down[1] * down[1] + down[2] * down[2]);
   // asin is flat near ±1; atan2 with the level part keeps its digits there
   const inclination = Math.atan2(-down[0], level);
   if (level < PARALLEL) return { inclination, reason: 'vertical_sight' };
@@ -179,6 +182,6 @@ export const angleBetween = (a: Vec3, b: Vec3): number =>
 
 /** Dip of the field (down positive) as the two vectors show it: the angle between them, from the horizontal. */
 export function dipOf(g: Vec3, b: Vec3): number | undefined {
-  if (![...g, ...b].every(Number.isFinite) || length(g) === 0 || length(b) === 0) return undefined;
+  if (!finite(g) || !finite(b) || length(g) === 0 || length(b) === 0) return undefined;
   return Math.PI / 2 - angleBetween(g, b);
 }

@@ -16,49 +16,79 @@ export interface Leverage {
   chiSquare: Float64Array;
   /** Redundancy of each kind of residual, tr Q: how much of it is left to check the others by. In the order of KINDS. */
   redundancy: Float64Array;
-  /** Sums of Q² between two kinds, 3×3, of the entries inside single readings, which make up most of them. */
-  coupling: Float64Array;
 }
 
 /** @param C covariance of θ, as the system has it */
 export function leverageOf(model: Residuals, system: Elimination, C: Float64Array): Leverage {
-  const { count, sighting } = model.data;
-  const { P } = system;
+  const { count } = model.data;
   const across = new AcrossDelta(model, system, C, true);
   const chiSquare = new Float64Array(count);
   const redundancy = new Float64Array(3);
-  const coupling = new Float64Array(9);
-  const covariance = new Float64Array(ROWS * ROWS);
   const v = new Float64Array(ROWS);
   for (let j = 0; j < count; j++) {
     const K = across.of(j);
     system.complement(j);
-    const rows = sighting[j] < 0 ? 6 : ROWS;
+    addRedundancy(model, system, j, K, redundancy);
+    // v lies across D already, so that in its covariance 1 may stand for P
     for (let i = 0; i < ROWS; i++) {
       v[i] = model.r[j * ROWS + i];
-      const kind = KIND_OF_ROW[i];
-      for (let c = i; c < ROWS; c++) {
-        const at = i * ROWS + c;
-        // v lies across D already, so that in its covariance 1 may stand for P
-        covariance[at] = (i === c ? 1 + 1e-9 : 0) - K[at];
-        if (c >= rows) continue;
-        const q = P[at] - K[at];
-        if (i === c) redundancy[kind] += q;
-        const square = q * q;
-        const other = KIND_OF_ROW[c];
-        coupling[3 * kind + other] += square;
-        if (i !== c) coupling[3 * other + kind] += square;
-      }
+      for (let c = i; c < ROWS; c++) K[i * ROWS + c] = -K[i * ROWS + c];
+      K[i * ROWS + i] += 1 + 1e-9;
     }
     // where the fit rests on this reading alone in some direction, nothing checks it
-    if (!cholesky(covariance, ROWS)) {
+    if (!cholesky(K, ROWS)) {
       chiSquare[j] = NaN;
       continue;
     }
-    substituteLower(covariance, v, ROWS);
+    substituteLower(K, v, ROWS);
     chiSquare[j] = sumOfSquares(v);
   }
-  return { chiSquare, redundancy, coupling };
+  return { chiSquare, redundancy };
+}
+
+/** What the estimate of the noise needs to know. */
+export interface Redundancies {
+  /** As in {@link Leverage}. */
+  redundancy: Float64Array;
+  /** Sums of P² between two kinds, 3×3: about those of Q², which is P where θ and τ have many readings each. */
+  coupling: Float64Array;
+}
+
+/** @param C covariance of θ, as the system has it */
+export function redundanciesOf(
+  model: Residuals,
+  system: Elimination,
+  C: Float64Array,
+): Redundancies {
+  const across = new AcrossDelta(model, system, C, true);
+  const { P } = system;
+  const redundancy = new Float64Array(3);
+  const coupling = new Float64Array(9);
+  for (let j = 0; j < model.data.count; j++) {
+    const K = across.diagonal(j);
+    system.complement(j);
+    addRedundancy(model, system, j, K, redundancy);
+    for (let i = 0; i < ROWS; i++) {
+      const kind = 3 * KIND_OF_ROW[i];
+      for (let c = 0; c < ROWS; c++) {
+        coupling[kind + KIND_OF_ROW[c]] += P[i * ROWS + c] * P[i * ROWS + c];
+      }
+    }
+  }
+  return { redundancy, coupling };
+}
+
+function addRedundancy(
+  { data }: Residuals,
+  { P }: Elimination,
+  j: number,
+  K: Float64Array,
+  redundancy: Float64Array,
+): void {
+  const rows = data.sighting[j] < 0 ? 6 : ROWS;
+  for (let i = 0; i < rows; i++) {
+    redundancy[KIND_OF_ROW[i]] += P[i * ROWS + i] - K[i * ROWS + i];
+  }
 }
 
 /**
@@ -75,7 +105,7 @@ export function traceByKind(
   const across = new AcrossDelta(model, system, X, false);
   const parts = { acc: 0, mag: 0, aim: 0 };
   for (let j = 0; j < model.data.count; j++) {
-    const K = across.of(j);
+    const K = across.diagonal(j);
     for (let i = 0; i < ROWS; i++) parts[KINDS[KIND_OF_ROW[i]]] += K[i * ROWS + i];
   }
   return parts;
@@ -84,8 +114,7 @@ export function traceByKind(
 /** P J X Jᵀ P of one reading after another, for a covariance X of θ carried on to the sightings. */
 class AcrossDelta {
   readonly #K = new Float64Array(ROWS * ROWS);
-  readonly #Z = new Float64Array(ROWS * 3);
-  readonly #T = new Float64Array(9);
+  readonly #Y = new Float64Array(ROWS * 3);
   readonly #rowX: Float64Array;
   // covariance of τ with θ, 2×width per sighting, and of τ itself, xx xy yy
   readonly #cross: Float64Array;
@@ -153,8 +182,42 @@ class AcrossDelta {
   /** Upper triangle of the 8×8 matrix; the next call overwrites it. */
   of(j: number): Float64Array {
     this.#between(j);
-    this.#project(j);
-    return this.#K;
+    this.#halve(j);
+    const { A } = this.system;
+    const K = this.#K;
+    const Y = this.#Y;
+    const base = j * ROWS * 3;
+    for (let i = 0; i < ROWS; i++) {
+      const a = base + i * 3;
+      const y = i * 3;
+      for (let c = i; c < ROWS; c++) {
+        const b = base + c * 3;
+        const z = c * 3;
+        K[i * ROWS + c] -=
+          A[a] * Y[z] +
+          A[a + 1] * Y[z + 1] +
+          A[a + 2] * Y[z + 2] +
+          Y[y] * A[b] +
+          Y[y + 1] * A[b + 1] +
+          Y[y + 2] * A[b + 2];
+      }
+    }
+    return K;
+  }
+
+  /** The same matrix, of which only the diagonal is right. */
+  diagonal(j: number): Float64Array {
+    this.#between(j);
+    this.#halve(j);
+    const { A } = this.system;
+    const K = this.#K;
+    const Y = this.#Y;
+    for (let i = 0; i < ROWS; i++) {
+      const a = (j * ROWS + i) * 3;
+      const y = i * 3;
+      K[i * ROWS + i] -= 2 * (A[a] * Y[y] + A[a + 1] * Y[y + 1] + A[a + 2] * Y[y + 2]);
+    }
+    return K;
   }
 
   /** Fills K = J X Jᵀ, J by θ and τ. */
@@ -214,16 +277,15 @@ class AcrossDelta {
   }
 
   /**
-   * K becomes P K P. With P = 1 − A Aᵀ and Z = K A that is K − A Zᵀ − Z Aᵀ + A (AᵀZ) Aᵀ, or K − A Yᵀ − Y Aᵀ with
+   * Fills Y. With P = 1 − A Aᵀ and Z = K A, P K P = K − A Zᵀ − Z Aᵀ + A (AᵀZ) Aᵀ, or K − A Yᵀ − Y Aᵀ with
    * Y = Z − A (AᵀZ) / 2.
    */
-  #project(j: number): void {
+  #halve(j: number): void {
     const { A } = this.system;
     const K = this.#K;
-    const Z = this.#Z;
-    const T = this.#T;
+    const Y = this.#Y;
     const base = j * ROWS * 3;
-    T.fill(0);
+    let [t00, t01, t02, t11, t12, t22] = [0, 0, 0, 0, 0, 0];
     for (let i = 0; i < ROWS; i++) {
       let z0 = 0;
       let z1 = 0;
@@ -235,38 +297,24 @@ class AcrossDelta {
         z1 += k * A[a + 1];
         z2 += k * A[a + 2];
       }
-      Z[i * 3] = z0;
-      Z[i * 3 + 1] = z1;
-      Z[i * 3 + 2] = z2;
-      for (let b = 0; b < 3; b++) {
-        const half = A[base + i * 3 + b] / 2;
-        T[b * 3] += half * z0;
-        T[b * 3 + 1] += half * z1;
-        T[b * 3 + 2] += half * z2;
-      }
-    }
-    for (let i = 0; i < ROWS * 3; i += 3) {
-      const a0 = A[base + i];
-      const a1 = A[base + i + 1];
-      const a2 = A[base + i + 2];
-      Z[i] -= a0 * T[0] + a1 * T[3] + a2 * T[6];
-      Z[i + 1] -= a0 * T[1] + a1 * T[4] + a2 * T[7];
-      Z[i + 2] -= a0 * T[2] + a1 * T[5] + a2 * T[8];
+      Y[i * 3] = z0;
+      Y[i * 3 + 1] = z1;
+      Y[i * 3 + 2] = z2;
+      const a = base + i * 3;
+      t00 += A[a] * z0;
+      t01 += A[a] * z1;
+      t02 += A[a] * z2;
+      t11 += A[a + 1] * z1;
+      t12 += A[a + 1] * z2;
+      t22 += A[a + 2] * z2;
     }
     for (let i = 0; i < ROWS; i++) {
-      const a = base + i * 3;
-      const z = i * 3;
-      for (let c = i; c < ROWS; c++) {
-        const b = base + c * 3;
-        const y = c * 3;
-        K[i * ROWS + c] -=
-          A[a] * Z[y] +
-          A[a + 1] * Z[y + 1] +
-          A[a + 2] * Z[y + 2] +
-          Z[z] * A[b] +
-          Z[z + 1] * A[b + 1] +
-          Z[z + 2] * A[b + 2];
-      }
+      const a0 = A[base + i * 3] / 2;
+      const a1 = A[base + i * 3 + 1] / 2;
+      const a2 = A[base + i * 3 + 2] / 2;
+      Y[i * 3] -= a0 * t00 + a1 * t01 + a2 * t02;
+      Y[i * 3 + 1] -= a0 * t01 + a1 * t11 + a2 * t12;
+      Y[i * 3 + 2] -= a0 * t02 + a1 * t12 + a2 * t22;
     }
   }
 }

@@ -1,6 +1,6 @@
 import { CalibrationProblem, type Kind, type NoiseScales } from './calibration-problem.ts';
 import { inverse, rotate, type Mat3 } from './geometry.ts';
-import type { Leverage } from './leverage.ts';
+import type { Redundancies } from './leverage.ts';
 import { KINDS } from './residuals.ts';
 import { levenbergMarquardt, type SolverOptions, type SolverSummary } from './solver.ts';
 import type { Data, State } from './state.ts';
@@ -9,7 +9,8 @@ import type { Data, State } from './state.ts';
 
 export interface Estimate {
   data: Data;
-  state: State;
+  /** The problem at its solution, under that noise. */
+  problem: CalibrationProblem;
   noise: NoiseScales;
   /** χ² of each observation's residuals; absent where the readings do not determine θ. */
   checks?: Float64Array;
@@ -37,32 +38,34 @@ export function refine(data: Data, from: State, first: NoiseScales): Estimate {
   const floor = 1e-12 * data.count;
   const noise = { ...first };
   let iterations = 0;
+  problem.noise = noise;
   const run = (options: SolverOptions) => {
-    problem.noise = noise;
     const summary = levenbergMarquardt(problem, { floor, lambda: 1e-9, ...options });
     iterations += summary.iterations;
     return summary;
   };
   let change = Infinity;
   for (let round = 0; round < 30 && change >= STANDS; round++) {
+    // redundancies hardly depend on the point, and the first step finds the system factored for them
+    const before = problem.redundancies();
     const { cost } = run({ tolerance: ROUGHLY, contraction: CONTRACTION });
-    if (cost <= floor) break;
-    const leverage = problem.leverage();
-    if (!leverage) break;
-    const ratios = varianceRatios(problem.squaresByKind(), leverage);
+    const redundancies = before ?? problem.redundancies();
+    if (cost <= floor || !redundancies) break;
+    const ratios = varianceRatios(problem.squaresByKind(), redundancies);
     change = 0;
     KINDS.forEach((kind, k) => {
       change = Math.max(change, Math.abs(Math.log(ratios[k])) / 2);
       noise[kind] = Math.max(FINEST, noise[kind] * Math.sqrt(ratios[k]));
     });
+    problem.noise = noise;
   }
   const summary = run({});
   const leverage = problem.leverage();
   const [acc, mag, aim] = leverage?.redundancy ?? [0, 0, 0];
   return {
     data,
+    problem,
     noise,
-    state: { theta: problem.theta, attitudes: problem.attitudes },
     summary: { ...summary, iterations },
     redundancy: { acc, mag, aim },
     ...(leverage ? { checks: leverage.chiSquare } : {}),
@@ -72,13 +75,16 @@ export function refine(data: Data, from: State, first: NoiseScales): Estimate {
 /**
  * How many times those assumed the variances of the three kinds are: x of S x = vᵀv, S_kl = tr(Q_k Q_l) the sum of the
  * squares of Q between two kinds (Helmert's estimate of variance components, as in Koch 1999, Parameter estimation and
- * hypothesis testing in linear models, section 3.6). Rows of S sum to the redundancy, since Q Q = Q. Of S only the
- * entries inside single readings are known; drawn up to that sum, they are near enough that each round leaves a few
- * percent of the error before, and where x = 1 nothing is left whatever S is.
+ * hypothesis testing in linear models, section 3.6). Rows of S sum to the redundancy, since Q Q = Q. Here S is that of P
+ * drawn to that sum: near enough that each round leaves a few percent of the error before, and where x = 1 nothing is
+ * left whatever S is.
  *
  * @param squares vᵀv of each kind
  */
-function varianceRatios(squares: readonly number[], { redundancy, coupling }: Leverage): number[] {
+function varianceRatios(
+  squares: readonly number[],
+  { redundancy, coupling }: Redundancies,
+): number[] {
   const S = coupling.slice();
   const right = [...squares] as [number, number, number];
   for (let k = 0; k < 3; k++) {

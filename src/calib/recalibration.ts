@@ -70,9 +70,9 @@ export function recalibrateOffsets(
     prior,
     estimate: {
       data,
+      problem,
       noise,
       summary,
-      state: { theta: problem.theta, attitudes: problem.attitudes },
       // the noise was found by the earlier fit, with the freedom that it says
       redundancy: {
         acc: uncertainty.freedom.inclination,

@@ -15,7 +15,7 @@ const FALSE_ALARM = 0.01;
 /** Most of the readings that screening may set aside: beyond, the set as a whole is in question. */
 const MOST_SET_ASIDE = 0.25;
 /** Degrees of freedom of one reading's residuals once its own attitude is taken out of them. */
-export const freedomOf = (data: Data, j: number) => (data.sighting[j]! < 0 ? 3 : 5);
+export const freedomOf = (data: Data, j: number) => (data.sighting[j] < 0 ? 3 : 5);
 
 /**
  * Solves, and, while one reading disagrees too much to be chance, sets the worst aside and solves again.
@@ -39,10 +39,10 @@ export function refineScreened(
     const worst = screening && estimate.checks ? worstReading(estimate) : undefined;
     const tooMany = worst !== undefined && setAside.length + 1 > MOST_SET_ASIDE * scaled.length;
     if (worst === undefined || tooMany) return { estimate, iterations, setAside, tooMany };
-    const index = estimate.data.index[worst]!;
+    const index = estimate.data.index[worst];
     used[index] = false;
-    setAside.push(scaled[index]!.id);
-    state = without(estimate.state, worst);
+    setAside.push(scaled[index].id);
+    state = without(estimate.problem, worst);
     ({ noise } = estimate);
   }
 }
@@ -52,9 +52,9 @@ export function refineScreened(
  * the median of all, since bad readings swell the noise found and would else hide each other.
  */
 function worstReading({ data, checks }: Estimate): number | undefined {
-  // one pair of quantiles for free attitudes, one for readings in a sighting
+  const freedoms = Array.from(checks!, (_, j) => freedomOf(data, j));
   const quantiles = new Map(
-    [3, 5].map((freedom) => [
+    [...new Set(freedoms)].map((freedom) => [
       freedom,
       {
         middle: chiSquareQuantile(0.5, freedom),
@@ -64,13 +64,13 @@ function worstReading({ data, checks }: Estimate): number | undefined {
   );
   const ratios = Array.from(
     checks!,
-    (chiSquare, j) => chiSquare / quantiles.get(freedomOf(data, j))!.middle,
+    (chiSquare, j) => chiSquare / quantiles.get(freedoms[j])!.middle,
   );
   const middle = Math.min(1, median(ratios.filter(Number.isFinite)));
   let worst: number | undefined;
   let most = 1;
   checks!.forEach((chiSquare, j) => {
-    const excess = chiSquare / middle / quantiles.get(freedomOf(data, j))!.limit;
+    const excess = chiSquare / middle / quantiles.get(freedoms[j])!.limit;
     if (excess > most) [worst, most] = [j, excess];
   });
   return worst;
@@ -78,7 +78,7 @@ function worstReading({ data, checks }: Estimate): number | undefined {
 
 function median(values: number[]): number {
   const sorted = [...values].sort((a, b) => a - b);
-  return sorted.length === 0 ? 1 : sorted[Math.floor(sorted.length / 2)]!;
+  return sorted.length === 0 ? 1 : sorted[Math.floor(sorted.length / 2)];
 }
 
 /** Names what is wrong with a reading that was set aside, by the evidence that stands out most. */
@@ -91,7 +91,7 @@ export function whyBad(
   noise: NoiseScales,
 ): string {
   const i = readings.findIndex((reading) => reading.id === id);
-  const view = all[i]!;
+  const view = all[i];
   const percent = (length: number) => `${((length - 1) * 100).toFixed(1)} %`;
   const evidence = [
     {
@@ -110,10 +110,10 @@ export function whyBad(
     });
   }
   const companions = readings.filter(
-    (reading, k) => all[k]!.used && reading.sighting === readings[i]!.sighting,
+    (reading, k) => all[k].used && reading.sighting === readings[i].sighting,
   );
-  const sight = sightOf(readings[i]!, coefficients);
-  if (readings[i]!.sighting !== undefined && companions.length > 0 && sight) {
+  const sight = sightOf(readings[i], coefficients);
+  if (readings[i].sighting !== undefined && companions.length > 0 && sight) {
     const sights = companions.map((reading) => sightOf(reading, coefficients));
     const mean = directionStatistics(sights.filter((other) => other !== undefined))?.mean;
     if (mean) {

@@ -1,9 +1,9 @@
 import { EigenvalueDecomposition, Matrix, SVD } from 'ml-matrix';
 import { describeGap } from './coverage.ts';
 import { fitEllipsoid, type Ellipsoid } from './ellipsoid.ts';
-import { cross, dot, multiply, rotate, unit, type Mat3 } from './geometry.ts';
+import { cross, dot, multiply, plus, rotate, times, unit, type Mat3 } from './geometry.ts';
 import { allMountings, mountingMatrix } from './model.ts';
-import { closeness, disagreement, rollOffset, type Known } from './orientation.ts';
+import { againstAims, closeness, rollOffset, type Known } from './orientation.ts';
 import type { Reading, Vec3 } from './reading.ts';
 import { findSightings } from './sightings.ts';
 
@@ -43,8 +43,10 @@ export interface NoStart {
 const FEWEST = 12;
 /** Digits enough for a start: a thousandth of the cost. */
 const ROUGHLY = 1e-3;
-/** Readings that judge between candidates, which differ by right angles: more would only cost time. */
-const JURY = 40;
+/** Readings that give the ellipsoids of a start: more would only cost time. */
+const SHAPE = 500;
+/** Readings that judge between candidates, which differ by right angles. */
+const JURY = 20;
 /** Aims are taken to be good to this; a candidate further off than the best by CLEAR is ruled out. */
 const TRUST = 0.45;
 const CLEAR = 0.25;
@@ -62,12 +64,13 @@ export function closedFormStart(readings: readonly Reading[], evidence: Evidence
       next: 'Take more readings; 56 in the cube plan are customary, 24 well spread ones make a usable calibration.',
     };
   }
+  const some = spreadOver(readings, SHAPE);
   const accelerometer = fitEllipsoid(
-    readings.map((reading) => reading.acc),
+    some.map((reading) => reading.acc),
     ROUGHLY,
   );
   const magnetometer = fitEllipsoid(
-    readings.map((reading) => reading.mag),
+    some.map((reading) => reading.mag),
     ROUGHLY,
   );
   const gap =
@@ -99,12 +102,15 @@ export function closedFormStart(readings: readonly Reading[], evidence: Evidence
     : undefined;
   const known = sightings ? labelled(readings, sightings) : readings;
   const axis = commonAxis(known, down, fields);
-  const every = Math.ceil(readings.length / JURY);
-  const ofJury = <T>(all: readonly T[]): T[] => all.filter((_, j) => j % every === 0);
-  const jury: Found = { ...found, down: ofJury(down), fields: ofJury(fields) };
+  const jury: Found = {
+    ...found,
+    down: spreadOver(down, JURY),
+    fields: spreadOver(fields, JURY),
+  };
+  const heard = spreadOver(known, JURY);
   const chosen = axis
-    ? chooseAlongSight(jury, axis, ofJury(known), evidence)
-    : chooseByMounting(jury, ofJury(known), evidence);
+    ? chooseAlongSight(jury, axis, heard, evidence)
+    : chooseByMounting(jury, heard, evidence);
   if ('cause' in chosen) return chosen;
   const { Q, sign, warnings } = chosen;
   return {
@@ -119,10 +125,19 @@ export function closedFormStart(readings: readonly Reading[], evidence: Evidence
   };
 }
 
+/**
+ * At most so many of a list, from all over it. The stride is odd: an even one would take the same rolls of every sighting
+ * of four, and they could not tell a mirrored answer.
+ */
+function spreadOver<T>(all: readonly T[], most: number): T[] {
+  const stride = Math.ceil(all.length / most) | 1;
+  return all.filter((_, j) => j % stride === 0);
+}
+
 /** Readings with the sightings that were found for them. */
 export const labelled = (readings: readonly Reading[], sightings: readonly number[]): Reading[] =>
   readings.map((reading, j) =>
-    sightings[j]! < 0 ? reading : { ...reading, sighting: String(sightings[j]! + 1) },
+    sightings[j] < 0 ? reading : { ...reading, sighting: String(sightings[j] + 1) },
   );
 
 /**
@@ -180,28 +195,24 @@ function constantAngle(
   down: readonly Vec3[],
   field: readonly Vec3[],
 ): { X: Mat3; sine: number } | undefined {
-  const normal = Matrix.zeros(10, 10);
-  down.forEach((a, j) => {
-    const row = [...a.flatMap((value) => field[j]!.map((m) => value * m)), -1];
+  const normal = new Float64Array(100);
+  const row = new Float64Array(10);
+  row[9] = -1;
+  for (let j = 0; j < down.length; j++) {
+    const a = down[j];
+    const m = field[j];
+    for (let i = 0; i < 9; i++) row[i] = a[Math.floor(i / 3)] * m[i % 3];
     for (let i = 0; i < 10; i++) {
-      for (let c = 0; c < 10; c++) normal.set(i, c, normal.get(i, c) + row[i]! * row[c]!);
+      for (let c = 0; c < 10; c++) normal[10 * i + c] += row[i] * row[c];
     }
-  });
-  const eigen = new EigenvalueDecomposition(normal, { assumeSymmetric: true });
-  const order = eigen.realEigenvalues
-    .map((value, i) => ({ value, i }))
-    .sort((a, b) => a.value - b.value);
-  if (order[1]!.value < 1e-6 * order[9]!.value) return undefined;
-  const v = eigen.eigenvectorMatrix.getColumn(order[0]!.i);
+  }
+  const { order, vector: v } = principal(normal, 10);
+  if (order[1] < 1e-6 * order[9]) return undefined;
   const { Q, trace } = nearestOrthogonal(Matrix.from1DArray(3, 3, v.slice(0, 9)));
   if (!(trace > 0.1)) return undefined;
   const X = toMat3(Q);
   // with X fixed, the sine is the mean of what the readings show
-  const sine =
-    down.reduce((sum, a, j) => {
-      const m = rotate(X, field[j]!);
-      return sum + a[0] * m[0] + a[1] * m[1] + a[2] * m[2];
-    }, 0) / down.length;
+  const sine = down.reduce((sum, a, j) => sum + dot(a, rotate(X, field[j])), 0) / down.length;
   return { X, sine };
 }
 
@@ -216,31 +227,43 @@ function commonAxis(
 ): Vec3 | undefined {
   const members = new Map<string, number[]>();
   readings.forEach(({ sighting }, j) => {
-    if (sighting !== undefined) members.set(sighting, [...(members.get(sighting) ?? []), j]);
+    if (sighting === undefined) return;
+    const others = members.get(sighting);
+    if (others) others.push(j);
+    else members.set(sighting, [j]);
   });
-  const scatter = Matrix.zeros(3, 3);
+  const scatter = new Float64Array(9);
   for (const sighting of members.values()) {
     for (const vectors of [down, fields]) {
-      const of = sighting.map((j) => vectors[j]!);
-      const middle = [0, 1, 2].map((i) => of.reduce((sum, v) => sum + v[i]!, 0) / of.length);
-      for (const v of of) {
-        const d = Matrix.columnVector([0, 1, 2].map((i) => v[i]! - middle[i]!));
-        scatter.add(d.mmul(d.transpose()));
+      let sum: Vec3 = [0, 0, 0];
+      for (const j of sighting) sum = plus(sum, vectors[j]);
+      const middle = times(sum, -1 / sighting.length);
+      for (const j of sighting) {
+        const d = plus(vectors[j], middle);
+        for (let i = 0; i < 9; i++) scatter[i] += d[Math.floor(i / 3)] * d[i % 3];
       }
     }
   }
-  const eigen = new EigenvalueDecomposition(scatter, { assumeSymmetric: true });
-  const order = eigen.realEigenvalues
-    .map((value, i) => ({ value, i }))
-    .sort((a, b) => a.value - b.value);
+  const { order, vector } = principal(scatter, 3);
   // no turn inside any sighting, or about no single axis
-  if (order[1]!.value < 0.05 || order[1]!.value < 5 * order[0]!.value) return undefined;
-  return unit(eigen.eigenvectorMatrix.getColumn(order[0]!.i) as unknown as Vec3);
+  if (order[1] < 0.05 || order[1] < 5 * order[0]) return undefined;
+  return unit(vector as unknown as Vec3);
+}
+
+/** Eigenvalues of a symmetric n×n matrix, least first, and the eigenvector of the least. */
+function principal(m: Float64Array, n: number): { order: number[]; vector: number[] } {
+  const eigen = new EigenvalueDecomposition(Matrix.from1DArray(n, n, m), { assumeSymmetric: true });
+  const values = eigen.realEigenvalues;
+  const least = values.indexOf(Math.min(...values));
+  return {
+    order: [...values].sort((a, b) => a - b),
+    vector: eigen.eigenvectorMatrix.getColumn(least),
+  };
 }
 
 const bodyOf = ({ down, fields }: Found, { Q, sign }: Candidate) =>
   down.map((a, j) => {
-    const f = rotate(Q, fields[j]!);
+    const f = rotate(Q, fields[j]);
     return { g: rotate(Q, a), b: [sign * f[0], sign * f[1], sign * f[2]] as Vec3 };
   });
 
@@ -266,10 +289,10 @@ function matricesOf(found: Found, { Q, sign }: Candidate): { acc: Mat3; mag: Mat
 export function turnOntoMounting(matrices: readonly Mat3[], mountings: readonly Mat3[]): number {
   let [C, S] = [0, 0];
   matrices.forEach((m, i) => {
-    const to = mountings[i]!;
+    const to = mountings[i];
     for (let c = 0; c < 3; c++) {
-      C += m[3 + c]! * to[3 + c]! + m[6 + c]! * to[6 + c]!;
-      S += m[6 + c]! * to[3 + c]! - m[3 + c]! * to[6 + c]!;
+      C += m[3 + c] * to[3 + c] + m[6 + c] * to[6 + c];
+      S += m[6 + c] * to[3 + c] - m[3 + c] * to[6 + c];
     }
   });
   return Math.atan2(S, C);
@@ -279,7 +302,7 @@ const mountings48 = allMountings.map((mounting) => mountingMatrix(mounting)!);
 
 /** The axis-aligned mounting that a matrix lies nearest to, up to a turn about the sight. */
 function nearestMounting(acc: Mat3): Mat3 {
-  let best = mountings48[0]!;
+  let best = mountings48[0];
   let most = -Infinity;
   for (const mounting of mountings48) {
     const turned = rolled(acc, turnOntoMounting([acc], [mounting]));
@@ -295,12 +318,12 @@ function nearestMounting(acc: Mat3): Mat3 {
  * the accelerometer lies nearest to an axis-aligned mounting.
  */
 export function rollZero(
-  vectors: readonly { g: Vec3; b: Vec3 }[],
+  downs: readonly Vec3[],
   known: readonly Known[],
   matrices: { acc: Mat3; mag: Mat3 },
   mounting: Evidence['mounting'],
 ): number {
-  const byPlan = rollOffset(vectors, known);
+  const byPlan = rollOffset(downs, known);
   if (byPlan !== undefined) return byPlan;
   if (mounting) {
     return turnOntoMounting([matrices.acc, matrices.mag], [mounting.acc, mounting.mag]);
@@ -328,7 +351,7 @@ function chooseAlongSight(
         ] as unknown as Mat3;
         const candidate = { Q, sign };
         const angle = rollZero(
-          bodyOf(found, candidate),
+          found.down.map((a) => rotate(Q, a)),
           readings,
           matricesOf(found, candidate),
           evidence.mounting,
@@ -374,7 +397,7 @@ function choose(
 ): (Candidate & { warnings: string[] }) | NoStart {
   const warnings: string[] = [];
   const judged = candidates.map((candidate) => {
-    const off = disagreement(bodyOf(found, candidate), readings);
+    const off = againstAims(bodyOf(found, candidate), readings);
     const azimuth = azimuths === 'absolute' ? off.azimuth : off.relativeAzimuth;
     const matrices = matricesOf(found, candidate);
     return {
@@ -417,7 +440,7 @@ function choose(
       );
     }
   }
-  if (left.length === 1) return { Q: left[0]!.Q, sign: left[0]!.sign, warnings };
+  if (left.length === 1) return { Q: left[0].Q, sign: left[0].sign, warnings };
   return { cause: 'ambiguous', ...openQuestion(left) };
 }
 
