@@ -3,11 +3,13 @@ import type { Clock } from '../protocol/clock.ts';
 import { ProtocolError } from '../protocol/errors.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorControl } from '../protocol/simulator.ts';
-import { backWords, noticeWords, otherBoardWords } from './bench-words.ts';
-import { EMPTY_HISTORY } from './calibration-state.ts';
+import { backWords, BenchError, noticeWords, otherBoardWords } from './bench-words.ts';
+import { collectsNow, EMPTY_HISTORY } from './calibration-state.ts';
+import { lookAfter } from './care/look-after.ts';
 import type { Desk } from './desk.ts';
 import { endOf, type LinkEnd } from './link-end.ts';
 import type { KindName } from './link-help.ts';
+import { pause } from './pause.ts';
 import type { LinkState, Work } from './place-state.ts';
 import { saveBoard } from './saving.ts';
 import { settleRevert, settleSeal } from './sealing.ts';
@@ -59,6 +61,9 @@ type Later = (work: Work | undefined, task: () => Promise<void>) => void;
 
 /** How long to wait before each attempt to make a lost link again, milliseconds. */
 const RETRY_MS = [250, 500, 750] as const;
+
+/** How long a board takes to start again (SPEC.md, section 4.4), milliseconds. */
+const STARTING_MS = 2000;
 
 const RELINKING: Work = { what: 'Linking again', stoppable: true };
 
@@ -126,11 +131,13 @@ export class Linking {
       this.taking.startAfter(await saveBoard(desk, board, label));
       await settleSeal(desk, board);
       await settleRevert(desk, board);
-      if (collects(desk)) await board.mode('collect', desk.signal);
+      await lookAfter(desk, board, this.parts.clock);
+      if (collectsNow(desk.state.history)) await board.mode('collect', desk.signal);
     } catch (error) {
       if (board && desk.board !== board) throw error; // it was lost, which was told, and is being made again
       await this.#close();
       this.#giveUp({ ...before, end: endAfter(before, error, kind) }, tie);
+      if (isGoingBack(error)) this.#tryAgain();
       throw error;
     }
     await this.parts.keep();
@@ -171,8 +178,38 @@ export class Linking {
     try {
       await task(tie.link);
     } finally {
+      this.desk.startAfresh(); // whoever stopped the task wants the board back all the same
       await this.link();
     }
+  }
+
+  /**
+   * Ends the conversation with a board that starts again, and links as soon as it is there.
+   *
+   * @param ms how long to try
+   * @param isThrough whether what was waited for has come with the link; if not, it is linked again
+   * @throws what the last attempt failed with; BenchError `going_back`, ProtocolError
+   */
+  async linkThrough(ms: number, isThrough: () => boolean = () => true): Promise<void> {
+    const { desk } = this;
+    const { clock } = this.parts;
+    const end = clock.now() + ms;
+    const { work } = desk.state;
+    await this.#close();
+    for (;;) {
+      await pause(clock, STARTING_MS, desk.signal);
+      if (work) desk.show(work);
+      try {
+        await this.link();
+        if (isThrough()) break;
+      } catch (error) {
+        const isDown = error instanceof ProtocolError && error.cause !== 'cancelled';
+        if (desk.signal.aborted || !(isDown || isGoingBack(error))) throw error;
+        if (clock.now() >= end) throw error;
+      }
+      if (clock.now() >= end) break;
+    }
+    desk.change({}, 'trouble');
   }
 
   #open(link: ByteLink): Promise<Board> {
@@ -309,17 +346,15 @@ export class Linking {
   }
 }
 
-/** Whether the board is to take readings when it is linked: a calibration is open, and not proven yet. */
-function collects({ state }: Desk): boolean {
-  const { calibration } = state.history;
-  return calibration !== undefined && !calibration.ended && !calibration.proof;
-}
-
 /** What became of a link that could not be made: what is known from before, where the failure says nothing of it. */
 function endAfter({ end }: LinkState, error: unknown, kind: KindName): LinkEnd {
   const now = error instanceof ProtocolError ? endOf(error, kind) : 'failed';
   return end && (now === 'failed' || now === 'stopped') ? end : now;
 }
+
+/** Whether the board starts again by itself, with other firmware. */
+const isGoingBack = (error: unknown): boolean =>
+  error instanceof BenchError && error.cause === 'going_back';
 
 /** Whether an attempt that failed so may succeed a moment later. */
 function isTransient(error: unknown): boolean {

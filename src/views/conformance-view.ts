@@ -54,7 +54,9 @@ export class ConformanceView extends View {
     const { board, verdict, sound, failed, untried, passed, left, asFound, lines } =
       reportWords(report);
     return html`
-      <h3 class="verdict">${shape(sound ? 'good' : 'bad')} <span>${verdict}</span></h3>
+      <h3 class="verdict ${sound ? 'good' : 'bad'}">
+        ${shape(sound ? 'good' : 'bad')} <span>${verdict}</span>
+      </h3>
       <p class="note">${board}</p>
       <div class="offers">
         ${reportFiles(report).map(
