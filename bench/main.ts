@@ -10,6 +10,7 @@ import { modelChoice } from './model-choice.ts';
 import { nextReadings } from './next-reading.ts';
 import { nist } from './nist.ts';
 import { screening } from './screening.ts';
+import { soak } from './soak.ts';
 
 /** Prints every figure as one Markdown table: `npm run bench`, or `npm run bench -- accuracy` for one group. */
 
@@ -23,6 +24,7 @@ const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   nist,
   speed: fitSpeed,
   parsing: lineParsing,
+  soak,
   script: initialScript,
 };
 

@@ -6,7 +6,7 @@ import { NO_FILTER, WireReader, type WireFilter, type WireRow } from '../steps/w
 import { View } from './view.ts';
 
 /** How many rows are on the page at once. Older ones are reached page by page while it stands still. */
-const ROWS = 200;
+const ROWS = 100;
 
 const WAYS: Record<WireMark, string> = {
   '>': 'to the board',
