@@ -1,10 +1,9 @@
 import { randomStream } from '../firmware-sim/random.ts';
-import { drawInstrument, ORDINARY, RAW_SCALES, rawReadings } from '../firmware-sim/raw-readings.ts';
+import { drawInstrument, ORDINARY, rawReadings } from '../firmware-sim/raw-readings.ts';
 import { defaultSettings } from '../firmware-sim/settings.ts';
-import { CalibrationProblem } from '../src/calib/calibration-problem.ts';
 import { uncertaintyFrom } from '../src/calib/covariance.ts';
 import { fit } from '../src/calib/fit.ts';
-import { attitude, degrees, radians, type Mat3 } from '../src/calib/geometry.ts';
+import { attitude, degrees, radians } from '../src/calib/geometry.ts';
 import {
   knowledgeAfter,
   knowledgeFrom,
@@ -14,12 +13,13 @@ import {
   spreadAims,
   type Knowledge,
 } from '../src/calib/next-reading.ts';
-import { cubePlan } from '../src/calib/plan.ts';
 import type { Aim, Reading } from '../src/calib/reading.ts';
 import { ExchangeSearch } from './exchange-search.ts';
 import type { Figure } from './figure.ts';
+import { azimuthAfter, cubeReadings, type Planned } from './planned-readings.ts';
 import {
   boundCovariance,
+  DECLARED,
   simulateCalibration,
   trueTheta,
   type SimulatedCalibration,
@@ -36,28 +36,9 @@ export function nextReadings(): Figure[] {
   return [...[0, 30, 65, 80].map(nominal), drawn(), wholeRuns(), ...timeOfChoice()];
 }
 
-/** Standard error of azimuth, from a covariance computed anew by the fit's own elimination. */
-function azimuthOf(
-  { theta, noise }: Knowledge,
-  taken: readonly { sighting: string; attitude: Mat3 }[],
-): number {
-  const names = [...new Set(taken.map(({ sighting }) => sighting))];
-  const alone = names.filter((name) => taken.filter((t) => t.sighting === name).length < 2);
-  const together = names.filter((name) => !alone.includes(name));
-  const problem = new CalibrationProblem(
-    {
-      count: taken.length,
-      acc: new Float64Array(3 * taken.length),
-      mag: new Float64Array(3 * taken.length),
-      sighting: Int32Array.from(taken.map(({ sighting }) => together.indexOf(sighting))),
-      sightings: together.length,
-    },
-    Float64Array.from(theta),
-    Float64Array.from(taken.flatMap(({ attitude }) => [...attitude])),
-  );
-  problem.noise = noise;
-  return uncertaintyFrom(Float64Array.from(theta), problem.covariance()!).azimuth;
-}
+/** Standard error of azimuth, from a covariance computed anew. */
+const azimuthOf = ({ theta, noise }: Knowledge, taken: readonly Planned[]): number =>
+  azimuthAfter(theta, taken, noise);
 
 const attitudeOf = ({ azimuth, inclination, roll }: Required<Aim>) =>
   attitude(azimuth, inclination, roll);
@@ -94,14 +75,9 @@ function best(knowledge: Knowledge): number {
 const cube = (knowledge: Knowledge, count: number): number =>
   azimuthOf(
     knowledge,
-    cubePlan()
-      .flatMap(({ name, azimuth, inclination, rolls }) =>
-        rolls.map((roll) => ({
-          sighting: name,
-          attitude: attitudeOf({ azimuth, inclination, roll }),
-        })),
-      )
-      .slice(0, count),
+    cubeReadings()
+      .slice(0, count)
+      .map(({ sighting, aim }) => ({ sighting, attitude: attitudeOf(aim) })),
   );
 
 const angle = (value: number) => `${degrees(value).toFixed(4)}°`;
@@ -170,13 +146,7 @@ function calibrateByAdvice(seed: number): SimulatedCalibration {
       mag,
     }));
     if (readings.length === COUNT) return { settings, instrument, readings, raw };
-    const result =
-      readings.length < 8
-        ? undefined
-        : fit(readings, {
-            scales: RAW_SCALES,
-            noise: { acc: NOISE.acc * RAW_SCALES.acc, mag: NOISE.mag * RAW_SCALES.mag },
-          });
+    const result = readings.length < 8 ? undefined : fit(readings, DECLARED);
     const knowledge = result?.ok
       ? knowledgeFrom(result, readings)
       : knowledgeAfter(
@@ -190,7 +160,7 @@ function calibrateByAdvice(seed: number): SimulatedCalibration {
 
 function timeOfChoice(): Figure[] {
   const { readings } = simulateCalibration({ seed: 1 });
-  const result = fit(readings, { scales: RAW_SCALES, noise: { acc: 16.4, mag: 6.8 } });
+  const result = fit(readings, DECLARED);
   if (!result.ok) throw new Error(result.message);
   const cases: [string, Knowledge][] = [
     ['before any reading', nominalKnowledge({ noise: NOISE, dip: radians(65) })],

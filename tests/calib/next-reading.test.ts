@@ -1,10 +1,15 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
+import {
+  azimuthAfter,
+  covarianceAfter,
+  cubeReadings,
+  type Planned,
+} from '../../bench/planned-readings.ts';
 import { simulateCalibration, trueTheta } from '../../bench/simulated-calibration.ts';
 import { RAW_SCALES } from '../../firmware-sim/raw-readings.ts';
 import { randomStream } from '../../firmware-sim/random.ts';
-import { CalibrationProblem, DIP, type NoiseScales } from '../../src/calib/calibration-problem.ts';
-import { uncertaintyFrom } from '../../src/calib/covariance.ts';
+import { DIP, type NoiseScales } from '../../src/calib/calibration-problem.ts';
 import { fit } from '../../src/calib/fit.ts';
 import {
   attitude,
@@ -55,38 +60,11 @@ const exactly = (sighting: string, { azimuth, inclination, roll }: Required<Aim>
   attitude: attitude(azimuth, inclination, roll),
 });
 
-const cubeReadings = () =>
-  cubePlan().flatMap(({ name, azimuth, inclination, rolls }) =>
-    rolls.map((roll) => ({ sighting: name, aim: { azimuth, inclination, roll } })),
-  );
+const freshCovariance = (theta: readonly number[], taken: readonly Planned[], noise = NOISE) =>
+  covarianceAfter(theta, taken, noise);
 
-/** Covariance of θ by the fit's own elimination, all at once. */
-function freshCovariance(
-  theta: readonly number[],
-  taken: readonly Partial<Taken>[],
-  noise = NOISE,
-): Float64Array {
-  const size = (name?: string) => taken.filter(({ sighting }) => sighting === name).length;
-  const names = [...new Set(taken.map(({ sighting }) => sighting))].filter(
-    (name) => name !== undefined && size(name) > 1,
-  );
-  const problem = new CalibrationProblem(
-    {
-      count: taken.length,
-      acc: new Float64Array(3 * taken.length),
-      mag: new Float64Array(3 * taken.length),
-      sighting: Int32Array.from(taken.map(({ sighting }) => names.indexOf(sighting))),
-      sightings: names.length,
-    },
-    Float64Array.from(theta),
-    Float64Array.from(taken.flatMap(({ attitude }) => [...attitude!])),
-  );
-  problem.noise = noise;
-  return problem.covariance()!;
-}
-
-const freshAzimuth = (theta: readonly number[], taken: readonly Partial<Taken>[], noise = NOISE) =>
-  uncertaintyFrom(Float64Array.from(theta), freshCovariance(theta, taken, noise)).azimuth;
+const freshAzimuth = (theta: readonly number[], taken: readonly Planned[], noise = NOISE) =>
+  azimuthAfter(theta, taken, noise);
 
 /** What a fit of just these readings would know, at these parameters. */
 function knowing(theta: readonly number[], taken: readonly Taken[], noise = NOISE): Knowledge {
@@ -141,7 +119,7 @@ describe('what a reading will tell', () => {
       roll: random.between(0, 6),
     });
     const newLine = aim();
-    const more: Partial<Taken>[] = [
+    const more: Planned[] = [
       held('7', { ...cubeReadings()[24]!.aim, roll: 3 }, random),
       held('2', { ...cubeReadings()[4]!.aim, roll: 0.7 }, random),
       held('new', newLine, random),
@@ -149,10 +127,7 @@ describe('what a reading will tell', () => {
       held('new', { ...newLine, roll: newLine.roll + 2 }, random),
       held('alone', aim(), random),
     ];
-    const after = knowledgeAfter(
-      knowing(theta, before),
-      more as { sighting?: string; attitude: Mat3 }[],
-    );
+    const after = knowledgeAfter(knowing(theta, before), more);
     const all = [...before, ...more];
     expectSame(after.covariance, freshCovariance(theta, all), theta.length, 1e-7);
     expect(readingsNeeded(after, Infinity).now / freshAzimuth(theta, all)).toBeCloseTo(1, 8);
