@@ -14,6 +14,12 @@ const OPERATION_MS = 15_000;
  */
 const LETTING_GO_MS = 2500;
 
+/**
+ * How long a browser may take to say whether there is a radio, milliseconds. In a page whose connection broke in the
+ * midst of a write, Chromium 156 on Linux answers nothing any more, neither this nor anything else of Bluetooth.
+ */
+const ANSWER_MS = 3000;
+
 /** How much of the name that a device gives itself is shown. */
 const NAME_LENGTH = 32;
 
@@ -30,7 +36,14 @@ export function webBluetooth(bluetooth: Bluetooth | undefined, clock: Clock): Li
         'this browser gives pages no Bluetooth, or only pages that come over https',
       );
     }
-    return (await bluetooth.getAvailability()) ? undefined : noRadio();
+    let stop = (): void => {};
+    const late = new Promise<'late'>((resolve) => {
+      stop = clock.after(ANSWER_MS, () => resolve('late'));
+    });
+    const there = await Promise.race([bluetooth.getAvailability(), late]);
+    stop();
+    if (there === 'late') return deaf();
+    return there ? undefined : noRadio();
   };
 
   // A browser has one object for each device, and a device has one link: whoever picks it again finds it in use.
@@ -51,7 +64,12 @@ export function webBluetooth(bluetooth: Bluetooth | undefined, clock: Clock): Li
       const filters = services.map((service) => ({ services: [service] }));
       try {
         // No await may stand before this: the gesture would be spent.
-        return linkTo(await bluetooth.requestDevice({ filters, optionalServices: services }));
+        const choosing = bluetooth.requestDevice({ filters, optionalServices: services });
+        // A person takes as long as it takes; a browser that shows no chooser at all would take for ever.
+        const silence = missing().then((reason) =>
+          reason?.cause === 'failed' ? Promise.reject(reason) : choosing,
+        );
+        return linkTo(await Promise.race([choosing, silence]));
       } catch (error) {
         // A closed chooser and a radio that is off have the same name.
         throw (isNamed(error, 'NotFoundError') && (await missing())) || choosingError(error);
@@ -124,6 +142,8 @@ class BluetoothLink implements ByteLink {
     this.#opening = opening;
     this.#watchIfWanted();
     try {
+      const missing = await this.#missing();
+      if (missing) throw missing;
       await this.#connect(opening);
       const [toBoard, fromBoard] = await this.#discover(opening);
       this.#listen(opening, fromBoard);
@@ -133,8 +153,7 @@ class BluetoothLink implements ByteLink {
     } catch (error) {
       const reason = opening.ended ?? openingError(error);
       this.#end(opening, reason);
-      // With no radio no board answers; only the browser can tell which.
-      throw (reason.cause === 'unreachable' && (await this.#missing())) || reason;
+      throw reason;
     }
   }
 
@@ -331,6 +350,13 @@ function noRadio(): LinkError {
   return new LinkError('switched_off', 'Bluetooth is switched off, or this machine has none');
 }
 
+function deaf(): LinkError {
+  return new LinkError(
+    'failed',
+    'the browser does not answer this page about Bluetooth any more; reload the page',
+  );
+}
+
 function noBoard(): LinkError {
   return new LinkError(
     'no_board',
@@ -348,6 +374,7 @@ function failed(error: unknown): LinkError {
 }
 
 function choosingError(error: unknown): LinkError {
+  if (error instanceof LinkError) return error;
   const words = systemWords(error);
   if (isNamed(error, 'NotFoundError') && /denied|disabled/i.test(words)) {
     return new LinkError('not_permitted', `the browser does not permit it: ${words}`);

@@ -252,6 +252,8 @@ export class FakeBoard {
   subscriptions = 0;
   /** The D-Bus errors with which it is to refuse a connection or a write, while they stand here. */
   readonly refusing: { connect?: string; write?: string } = {};
+  /** Whether it drops the connection when the next write reaches it. */
+  dropsAtWrite = false;
   /** Whether it stays out of reach once it has dropped the connection itself. */
   staysAway = false;
   readonly #peripheral: Peripheral;
@@ -416,6 +418,10 @@ export class FakeBoard {
   #write([value, options]: unknown[]): Promise<Answer> {
     const kind = (options as { type?: Variant<'request' | 'command'> }).type?.value ?? 'request';
     const bytes = Uint8Array.from(value as Buffer);
+    if (this.dropsAtWrite) {
+      this.dropsAtWrite = false;
+      this.drop();
+    }
     return this.#inTurn(() => {
       if (this.refusing.write !== undefined) return { error: this.refusing.write };
       this.writes.push({ length: bytes.length, kind });

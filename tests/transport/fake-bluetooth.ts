@@ -35,12 +35,18 @@ const NOTIFICATION = 20;
 /** No attribute is longer, whatever the connection. */
 const LONGEST = 512;
 
+function never(): Promise<never> {
+  return new Promise(() => {});
+}
+
 function error(name: string, message: string): DOMException {
   return new DOMException(message, name);
 }
 
 export class FakeBluetooth extends EventTarget {
   available = true;
+  /** The browser answers this page no more. */
+  deaf = false;
   devices: FakeDevice[] = [];
   /** What the person does in the chooser: picks one of those listed, or none; or what the browser says instead. */
   choice: (listed: FakeDevice[]) => FakeDevice | DOMException | undefined = ([first]) => first;
@@ -57,6 +63,7 @@ export class FakeBluetooth extends EventTarget {
   }
 
   async getAvailability(): Promise<boolean> {
+    if (this.deaf) await never();
     return this.available;
   }
 
@@ -64,6 +71,7 @@ export class FakeBluetooth extends EventTarget {
     if (!this.#gesture) {
       throw error('SecurityError', 'Must be handling a user gesture to show a permission request.');
     }
+    if (this.deaf) await never();
     if (!this.available) throw error('NotFoundError', 'Bluetooth adapter not available.');
     const listed = this.devices.filter((device) =>
       filters.some(({ services }) => services.every((uuid) => device.advertises(uuid))),

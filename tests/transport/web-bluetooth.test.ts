@@ -203,6 +203,41 @@ describe('choosing', () => {
   });
 });
 
+describe('a browser that answers nothing any more, since a connection broke in the midst of a write', () => {
+  const deaf = async () => {
+    const made = await picked(new SilentFar());
+    made.radio.deaf = true;
+    return made;
+  };
+
+  test('is not waited for when opening, and is told apart from a board out of reach', async () => {
+    const { device, link, clock, refusal } = await deaf();
+    device.trouble.connect = 'never';
+    const { cause, message } = await refusal(link.open(new Ear()));
+    expect(cause).toBe('failed');
+    expect(message).toContain('reload the page');
+    expect(clock.now()).toBeLessThan(5000);
+  });
+
+  test('is not waited for when choosing', async () => {
+    const { radio, kind, refusal } = await deaf();
+    expect((await refusal(radio.gesture(() => kind.choose()))).cause).toBe('failed');
+  });
+
+  test('is not waited for when asked whether there is any Bluetooth', async () => {
+    const { kind, run } = await deaf();
+    expect(await run(kind.missing())).toMatchObject({ cause: 'failed' });
+  });
+
+  test('is not taken for one in which a person takes a long time to choose', async () => {
+    const { radio, kind, clock, run, link } = await picked(new SilentFar());
+    const slow = radio.gesture(() => kind.choose());
+    await turn();
+    clock.advance(AGES);
+    expect(await run(slow)).toBe(link);
+  });
+});
+
 describe('opening', () => {
   test('connect() that never settles: the time limit ends it, and the board can be opened afterwards', async () => {
     const { device, link, far, run, refusal } = await picked(new SilentFar());
