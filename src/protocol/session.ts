@@ -277,6 +277,7 @@ export class Session {
     };
     return this.#enqueue<AnswerOf<V>>(verb, signal, first, () => {
       const fields = codec.request.write(values);
+      let refused = false;
       return {
         line: (tag) => formatRequest(tag, verb, fields),
         attemptsAllowed: verb === 'hello' ? HELLO_ATTEMPTS : ATTEMPTS,
@@ -284,6 +285,11 @@ export class Session {
         take: (line) => {
           if (!line.ok) {
             const refusal = REFUSAL.read(line.fields);
+            // Half a line that lay in the board's buffer may have had this tag, and this be its answer.
+            if (verb === 'hello' && !refused) {
+              refused = true;
+              return undefined;
+            }
             throw new ProtocolError({ cause: 'refused', verb, refusal });
           }
           const answer = codec.answer.read(line.fields);

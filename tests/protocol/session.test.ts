@@ -124,6 +124,27 @@ describe('opening', () => {
     expect(raw.slice(0, 2)).toEqual([0x0a, '?'.charCodeAt(0)]);
   });
 
+  test('the answer to half a line in the board’s buffer, which had our tag, is not taken for hello’s', async () => {
+    const link = new ScriptedLink();
+    link.script = (line) => {
+      const first = link.heard.length === 1;
+      if (first) link.sayBytes(formatAnswer(tagOf(line), false, { code: 'no_hello' }));
+      else link.sayBytes(helloAnswer(line));
+    };
+    const { clock, opening } = setUp(link);
+    const session = await clock.until(opening);
+    expect(session.identity.serial).toBe('T-1');
+  });
+
+  test('a board that refuses hello again and again is believed', async () => {
+    const link = new ScriptedLink();
+    link.script = (line) =>
+      link.sayBytes(formatAnswer(tagOf(line), false, { code: 'bad_field', field: 'host' }));
+    const { clock, opening } = setUp(link);
+    const error = await clock.until(outcome(opening));
+    expect(error).toMatchObject({ fault: { cause: 'refused', refusal: { code: 'bad_field' } } });
+  });
+
   test('a board that speaks another version is refused by name of the version', async () => {
     const link = new ScriptedLink();
     link.script = (line) =>
