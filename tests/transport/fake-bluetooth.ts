@@ -102,6 +102,8 @@ export class FakeDevice extends EventTarget {
   /** Lets what never ended end after all. */
   readonly late: (() => void)[] = [];
   watching = 0;
+  /** How often something was asked of a connection that was over, or of one that was busy. */
+  misuses = 0;
   watchTrouble: DOMException | undefined;
 
   constructor(
@@ -197,6 +199,7 @@ class FakeGatt {
       }
       if (!this.connected) throw error('NetworkError', 'GATT Server is disconnected.');
     };
+    if (connection !== this.connection || !this.connected || this.#operation) this.device.misuses++;
     mustLast();
     if (this.#operation) throw error('NetworkError', 'GATT operation already in progress.');
     const mine = Symbol(step);

@@ -367,6 +367,17 @@ describe('what is written', () => {
     ]);
   });
 
+  test('what waits to be written is not changed by a caller who uses his array again', async () => {
+    const { link, run, device } = await opened(new SilentFar());
+    const mine = bytes(1);
+    const first = link.write(mine);
+    mine[0] = 2;
+    const second = link.write(mine);
+    mine[0] = 3;
+    await run(Promise.all([first, second]));
+    expect(device.writes.map((write) => write.bytes)).toEqual([[1], [2]]);
+  });
+
   test.each([
     [{ write: true, writeWithoutResponse: true }, true],
     [{ write: true }, true],
@@ -407,6 +418,7 @@ describe('what is written', () => {
     delete device.trouble.write;
     await run(link.open(ear));
     await run(link.write(bytes(9)));
+    expect(device.misuses).toBe(0);
     expect(device.writes.map((write) => write.bytes)).toEqual([[9]]);
   });
 
