@@ -83,7 +83,7 @@ export async function soak(): Promise<Figure[]> {
       {
         what: `lines lost on their way into the page: ${where}`,
         value: String(sent - noted.lines),
-        beside: `of ${sent.toLocaleString('en')}; none wanted`,
+        beside: `of ${sent.toLocaleString('en')}, ${(sent / BOARDS / MINUTES / 60).toFixed(0)} a second of each board reached; none wanted`,
       },
       {
         what: 'longest time in which the page’s main thread did nothing else, same run',
