@@ -48,7 +48,6 @@ export class CalibrationProblem implements LeastSquaresProblem {
   readonly #prior: Prior | undefined;
   #point: Point;
   #trial: Point;
-  #linearised = false;
   /** λ of the system that stands factored at the current point; NaN where none does. */
   #damping = NaN;
   /** Covariance of θ of that system, once asked for. */
@@ -80,11 +79,6 @@ export class CalibrationProblem implements LeastSquaresProblem {
 
   set noise(scales: NoiseScales) {
     this.#model.noise = scales;
-    this.#moved();
-  }
-
-  #moved(): void {
-    this.#linearised = false;
     this.#damping = NaN;
   }
 
@@ -98,7 +92,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
 
   accept(): void {
     [this.#point, this.#trial] = [this.#trial, this.#point];
-    this.#moved();
+    this.#damping = NaN;
   }
 
   /** Weighted residuals at the current point, eight per reading: accelerometer, magnetometer, aim. */
@@ -123,11 +117,6 @@ export class CalibrationProblem implements LeastSquaresProblem {
     return sum / 2;
   }
 
-  #linearise(): void {
-    if (!this.#linearised) this.#model.linearise(this.#point);
-    this.#linearised = true;
-  }
-
   solve(lambda: number): number {
     // damping that is nothing beside one changes nothing: what stands factored serves
     const factored = lambda <= UNDAMPED ? this.#factored(lambda) : this.#factor(lambda);
@@ -138,12 +127,11 @@ export class CalibrationProblem implements LeastSquaresProblem {
   #factor(lambda: number): boolean {
     this.#damping = NaN;
     this.#covariance = undefined;
-    this.#linearise();
     const prior = this.#prior && {
       information: this.#prior.information,
       pull: pullOf(this.#prior, this.#point.theta),
     };
-    if (!this.#system.reduce(lambda, prior)) return false;
+    if (!this.#system.reduce(this.#point, lambda, prior)) return false;
     this.#pinGauge();
     if (!this.#system.solve()) return false;
     this.#damping = lambda;
@@ -242,7 +230,8 @@ export class CalibrationProblem implements LeastSquaresProblem {
 
   /** Residuals and their derivative by (θ, δ, τ) of one reading, as one dense 8×(width+5) matrix. */
   jacobianOf(j: number): { residuals: Float64Array; jacobian: Float64Array } {
-    this.#linearise();
+    this.#model.lookAt(this.#point);
+    this.#model.linearise(j, this.#point);
     const { J, D, r, byTau, extra } = this.#model;
     const width = this.width + 5;
     const jacobian = new Float64Array(ROWS * width);
@@ -254,8 +243,7 @@ export class CalibrationProblem implements LeastSquaresProblem {
       } else {
         jacobian[i * width + this.width + 3 + (i - 6)] = byTau[j];
       }
-      const d = (j * ROWS + i) * 3;
-      jacobian.set(D.subarray(d, d + 3), i * width + this.width);
+      jacobian.set(D.subarray(3 * i, 3 * i + 3), i * width + this.width);
     }
     return { residuals: r.slice(j * ROWS, (j + 1) * ROWS), jacobian };
   }

@@ -58,12 +58,16 @@ export class Elimination {
   }
 
   /**
-   * Eliminates all readings and sightings of the linear model, with λ on every diagonal.
+   * Makes the linear model at a point, and eliminates all its readings and sightings, with λ on every diagonal.
    *
    * @param information and pull of a prior on θ: its part of the matrix, and of the gradient
    * @returns false where a sighting's direction is not determined
    */
-  reduce(lambda: number, prior?: { information: Float64Array; pull: Float64Array }): boolean {
+  reduce(
+    point: Point,
+    lambda: number,
+    prior?: { information: Float64Array; pull: Float64Array },
+  ): boolean {
     const { data, width } = this.#model;
     this.#lambda = lambda;
     this.#energy = 0;
@@ -75,7 +79,9 @@ export class Elimination {
       this.step.set(prior.pull);
       for (let i = 0; i < width; i++) this.#diagonal[i] = prior.information[i * width + i];
     }
+    this.#model.lookAt(point);
     for (let j = 0; j < data.count; j++) {
+      this.#model.linearise(j, point);
       this.#project(j);
       this.complement(j);
       this.#addToTheta(j);
@@ -135,7 +141,7 @@ export class Elimination {
     let u11 = 0;
     let u12 = 0;
     let u22 = 0;
-    for (let at = d; at < d + ROWS * 3; at += 3) {
+    for (let at = 0; at < ROWS * 3; at += 3) {
       const d0 = D[at];
       const d1 = D[at + 1];
       const d2 = D[at + 2];
@@ -167,9 +173,9 @@ export class Elimination {
     let q2 = 0;
     for (let i = 0; i < ROWS; i++) {
       const at = d + 3 * i;
-      const a0 = D[at] * i0;
-      const a1 = (D[at + 1] - l10 * a0) * i1;
-      const a2 = (D[at + 2] - l20 * a0 - l21 * a1) * i2;
+      const a0 = D[3 * i] * i0;
+      const a1 = (D[3 * i + 1] - l10 * a0) * i1;
+      const a2 = (D[3 * i + 2] - l20 * a0 - l21 * a1) * i2;
       const ri = r[j * ROWS + i];
       A[at] = a0;
       A[at + 1] = a1;

@@ -64,11 +64,11 @@ export class Residuals {
   /** The fifth column of θ that a sensor's row depends on: the dip, or the curvature of a bowed chip's axis. */
   readonly extra: Int32Array;
 
-  // the linear model, as {@link linearise} leaves it
+  // the linear model, as linearise leaves it
   /** Weighted residuals, eight per reading. */
   readonly r: Float64Array;
-  /** Derivatives by δ, 8×3 per reading. */
-  readonly D: Float64Array;
+  /** Derivatives by δ, 8×3, of the reading last linearised: they are used up at once. */
+  readonly D = new Float64Array(ROWS * 3);
   /** The five derivatives by θ of each sensor's row, 6×5 per reading: F_i or H_i, the offset, {@link extra}. */
   readonly J: Float64Array;
   /** Derivative of either residual of aim by its own τ, one per reading. */
@@ -90,7 +90,6 @@ export class Residuals {
       row < 3 && this.bowed ? DIP + 1 + row : DIP,
     );
     this.r = new Float64Array(count * ROWS);
-    this.D = new Float64Array(count * ROWS * 3);
     this.J = new Float64Array(count * 6 * SPAN);
     this.byTau = new Float64Array(count);
   }
@@ -102,7 +101,7 @@ export class Residuals {
   /** Weighted residuals of all readings, eight each. */
   all(point: Point): Float64Array {
     const out = new Float64Array(this.data.count * ROWS);
-    this.#lookAt(point);
+    this.lookAt(point);
     for (let j = 0; j < this.data.count; j++) this.#write(j, point, out, j * ROWS);
     return out;
   }
@@ -110,7 +109,7 @@ export class Residuals {
   /** Weighted residuals of one reading. */
   of(j: number, point: Point): Float64Array {
     const out = new Float64Array(ROWS);
-    this.#lookAt(point);
+    this.lookAt(point);
     this.#write(j, point, out, 0);
     return out;
   }
@@ -121,7 +120,7 @@ export class Residuals {
     let acc = 0;
     let mag = 0;
     let aim = 0;
-    this.#lookAt(point);
+    this.lookAt(point);
     for (let j = 0; j < this.data.count; j++) {
       this.#write(j, point, r, 0);
       acc += r[0] * r[0] + r[1] * r[1] + r[2] * r[2];
@@ -131,17 +130,15 @@ export class Residuals {
     return [acc, mag, aim];
   }
 
-  /** Fills the linear model at a point. */
-  linearise(point: Point): void {
-    this.#lookAt(point);
-    for (let j = 0; j < this.data.count; j++) {
-      this.#write(j, point, this.r, j * ROWS);
-      this.#deriveSensors(j, point);
-      this.#deriveAim(j, point);
-    }
+  /** Fills the linear model of one reading at a point, which {@link lookAt} has been told of. */
+  linearise(j: number, point: Point): void {
+    this.#write(j, point, this.r, j * ROWS);
+    this.#deriveSensors(j, point);
+    this.#deriveAim(j, point);
   }
 
-  #lookAt({ theta }: Point): void {
+  /** Takes from a point what all its readings share. */
+  lookAt({ theta }: Point): void {
     this.#cosDip = Math.cos(theta[DIP]);
     this.#sinDip = Math.sin(theta[DIP]);
   }
@@ -215,7 +212,7 @@ export class Residuals {
       J[row + 2] = k * g2;
       J[row + 3] = -wAcc;
       J[row + 4] = extra;
-      const d = (j * ROWS + i) * 3;
+      const d = 3 * i;
       D[d] = k * (f1 * g2 - f2 * g1);
       D[d + 1] = k * (f2 * g0 - f0 * g2);
       D[d + 2] = k * (f0 * g1 - f1 * g0);
@@ -237,7 +234,7 @@ export class Residuals {
       J[row + 2] = -wMag * b2;
       J[row + 3] = -wMag;
       J[row + 4] = -wMag * (h0 * c0 + h1 * c1 + h2 * c2);
-      const d = (j * ROWS + i) * 3;
+      const d = 3 * i;
       D[d] = -wMag * (h1 * b2 - h2 * b1);
       D[d + 1] = -wMag * (h2 * b0 - h0 * b2);
       D[d + 2] = -wMag * (h0 * b1 - h1 * b0);
@@ -246,7 +243,10 @@ export class Residuals {
 
   #deriveAim(j: number, { attitudes, frames }: Point): void {
     const k = this.data.sighting[j];
-    if (k < 0) return; // their rows stay zero
+    if (k < 0) {
+      this.D.fill(0, 6 * 3);
+      return;
+    }
     const wAim = this.#weights.aim;
     const R = j * 9;
     for (let t = 0; t < 2; t++) {
@@ -257,7 +257,8 @@ export class Residuals {
         onY += frames[p + c] * attitudes[R + 3 * c + 1];
         onZ += frames[p + c] * attitudes[R + 3 * c + 2];
       }
-      const d = (j * ROWS + 6 + t) * 3;
+      const d = (6 + t) * 3;
+      this.D[d] = 0;
       this.D[d + 1] = -wAim * onZ;
       this.D[d + 2] = wAim * onY;
     }
