@@ -17,7 +17,7 @@ import type { LinkState, PlaceState, Trouble, Work } from './place-state.ts';
  * changed since. `bad_setting`: the simulated board cannot be set so. `at_bench`: that board is linked at another place.
  * `same_simulated`: a simulated board so set is at another place. `not_linked`: the link was lost before it
  * was begun. `unsaved_reading`: the board's memory holds a reading that the logbook does not. `cannot_be`: a setting was
- * given a value that it cannot have. `not_fit`: this firmware may not go onto this board. `going_back`: new firmware
+ * given a value that it cannot have. `not_adopted`: the board took a change, and does not show it. `not_fit`: this firmware may not go onto this board. `going_back`: new firmware
  * is not confirmed, so that the board starts again with the one before.
  */
 export type Hindrance =
@@ -29,6 +29,7 @@ export type Hindrance =
   | 'not_linked'
   | 'unsaved_reading'
   | 'cannot_be'
+  | 'not_adopted'
   | 'not_fit'
   | 'going_back';
 
@@ -68,6 +69,11 @@ const HINDRANCES: Record<Hindrance, Trouble> = {
   cannot_be: {
     heading: 'A setting cannot have that value',
     message: 'Nothing was sent, and the board is unchanged. Correct what is marked, then send it.',
+  },
+  not_adopted: {
+    heading: 'The board does not show the change it took',
+    message:
+      'What it says now is in the logbook. Send the change again; if it happens again, its firmware is at fault.',
   },
   not_fit: {
     heading: 'This firmware is not for this board now',

@@ -413,6 +413,10 @@ export const runsSealed = ({ inForce, calibration }: BoardHistory): boolean =>
   inForce?.generation === calibration.sealed.generation &&
   inForce.crc === calibration.sealed.crc;
 
+/** Whether the board is to take readings: a calibration is open, and not proven yet. */
+export const collectsNow = ({ calibration }: BoardHistory): boolean =>
+  calibration !== undefined && !calibration.ended && !calibration.proof;
+
 /** Whether it is time to prove: the board runs what was sealed, and no newer fit stands ready to be written. */
 export function provesNow(history: BoardHistory): boolean {
   const { sealed, fit } = history.calibration ?? {};

@@ -1,5 +1,6 @@
 import type { SimulatorSettings } from '../protocol/simulator.ts';
 import type { BoardHistory } from './calibration-state.ts';
+import type { CareState } from './care/care-state.ts';
 import type { LinkEnd } from './link-end.ts';
 import type { KindName } from './link-help.ts';
 
@@ -8,6 +9,8 @@ export interface PlaceState {
   link: LinkState;
   /** All that the logbook says of the board at this place. */
   history: BoardHistory;
+  /** What was asked of the board for its care, and what is wanted; absent until it was linked in this page. */
+  care?: CareState;
   /** How the simulated board is, or will be, set; absent where the board is none. */
   simulator?: SimulatorSettings;
   /** What is being done now. Nothing else can be started at this place meanwhile. */

@@ -8,6 +8,7 @@ import type { Logbook } from '../records/logbook.ts';
 import { WORK } from './bench-words.ts';
 import { BoardCheck } from './board-check.ts';
 import { gapSlots, openSlots } from './calibration-state.ts';
+import { BoardCare } from './care/board-care.ts';
 import { without } from './copy-without.ts';
 import { Desk } from './desk.ts';
 import { fitRequest, type Fitter } from './fitting.ts';
@@ -55,6 +56,8 @@ export class BenchPlace {
   readonly wire: WireLog;
   /** Whether its board speaks the protocol. */
   readonly check: BoardCheck;
+  /** Memory, settings, name, clock, light and firmware of its board. */
+  readonly care: BoardCare;
   /** Everything that is done is done in its turn. */
   #turn: Promise<void> = Promise.resolve();
   /** How many pieces of work have their turn or wait for it. */
@@ -69,6 +72,13 @@ export class BenchPlace {
     });
     this.#marks = new Marks(this.#desk);
     this.check = new BoardCheck(this, parts, () => this.#desk.hand);
+    this.care = new BoardCare({
+      desk: this.#desk,
+      taking: this.#taking,
+      clock: parts.clock,
+      linkThrough: (ms, isThrough) => this.#linking.linkThrough(ms, isThrough),
+      during: (work, task) => this.during(work, task),
+    });
     this.wire = new WireLog(parts.clock, parts.today());
     this.#linking.onWire((what, text) => {
       if (what === 'ended') this.wire.ended(text);

@@ -92,7 +92,9 @@ function awaitedAmong(
 ): { reading: BoardReading; aim: CaptureAim } | undefined {
   const { captureBegun: aim, ended } = desk.state.history.calibration ?? {};
   if (!aim || ended) return undefined;
-  const reading = readings.find((each) => each.reading === aim.after + 1);
+  // A board whose memory was empty says nothing of the numbers it gave before: then the first one after that is meant.
+  const reading =
+    aim.after === 0 ? readings[0] : readings.find((each) => each.reading === aim.after + 1);
   return reading && { reading, aim };
 }
 

@@ -33,7 +33,7 @@ export type UpdatePhase =
 export interface UpdateState extends UpdatePlan {
   begun: string;
   phase: UpdatePhase;
-  /** As they were before it; absent where the board had none. */
+  /** As they were before it was started; absent where the board had none. */
   settings?: readonly Setting[];
   set?: StoredSet;
   /** What was looked at before it was confirmed. */
@@ -133,7 +133,16 @@ export function afterCare(
     case 'restore failed':
       return without(care, 'restoreBegun');
     case 'update begun':
-      return { ...care, update: begunUpdate(care, entry, inForce) };
+      return { ...care, update: begunUpdate(entry) };
+    case 'update swap begun': {
+      const { update, settings } = care;
+      if (!update) return care;
+      const before = {
+        ...(settings && { settings: settings.settings }),
+        ...(inForce && { set: inForce }),
+      };
+      return { ...care, update: { ...update, phase: 'swapping', ...before } };
+    }
     default: {
       const { update } = care;
       return update ? { ...care, update: afterUpdate(update, entry) } : care;
@@ -141,30 +150,18 @@ export function afterCare(
   }
 }
 
-function begunUpdate(
-  { settings }: CareHistory,
-  entry: Extract<CareEntry, { kind: 'update begun' }>,
-  set: StoredSet | undefined,
-): UpdateState {
+function begunUpdate(entry: Extract<CareEntry, { kind: 'update begun' }>): UpdateState {
   const { from, to, source, size, crc, trialSeconds, time } = entry;
-  return {
-    ...{ from, to, source, size, crc, trialSeconds },
-    begun: time,
-    phase: 'sending',
-    ...(settings && { settings: settings.settings }),
-    ...(set && { set }),
-  };
+  return { from, to, source, size, crc, trialSeconds, begun: time, phase: 'sending' };
 }
 
 type UpdateEntry = Exclude<
   Extract<CareEntry, { kind: `update ${string}` }>,
-  { kind: 'update begun' }
+  { kind: 'update begun' | 'update swap begun' }
 >;
 
 function afterUpdate(update: UpdateState, entry: UpdateEntry): UpdateState {
   switch (entry.kind) {
-    case 'update swap begun':
-      return { ...update, phase: 'swapping' };
     case 'update swapped':
       return { ...update, phase: 'trying' };
     case 'update confirm begun':
