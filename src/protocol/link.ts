@@ -67,7 +67,10 @@ export interface ByteLink {
 export interface LinkKind {
   /** What a person would call it: "USB cable", "Bluetooth". */
   readonly label: string;
-  /** Why none of this kind can be had here: `unsupported` or `switched_off`; nothing where they can. */
+  /**
+   * Why none of this kind can be had here: `unsupported` or `switched_off`, or `failed` where the browser answers nothing
+   * any more; nothing where they can.
+   */
   missing(): Promise<LinkError | undefined>;
   /**
    * Lets the person pick one. Call it in the gesture itself, before any await: browsers demand it. Rejects with a
