@@ -97,7 +97,7 @@ const lines: [name: string, value: string | number][] = [
   ['weighted_sum_of_squares', (2 * summary.cost).toPrecision(10)],
   [
     'noise',
-    `${acc.toPrecision(6)} counts, ${mag.toPrecision(6)} counts, aim ${whole.noise.aim?.toPrecision(6) ?? 'unknown, no sightings'} rad`,
+    `${acc.toPrecision(6)} counts, ${mag.toPrecision(6)} counts${whole.noise.aim === undefined ? '' : `, ${aim.toPrecision(6)} rad of aim`}`,
   ],
   ['whole_answer_ms', repeated(() => wholeFit(sit))],
   ['whole_answer_iterations', whole.iterations],
