@@ -1,15 +1,14 @@
-import { cubePlan } from '../calib/plan.ts';
-import { degrees } from '../calib/geometry.ts';
 import type { Board } from '../protocol/board.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorSettings } from '../protocol/simulator.ts';
-import type { Entry, Plan, ToleranceChoice } from '../records/entries.ts';
+import type { Entry, ToleranceChoice } from '../records/entries.ts';
 import type { Logbook } from '../records/logbook.ts';
 import { WORK } from './bench-words.ts';
 import { BoardCheck } from './board-check.ts';
 import { gapSlots, openSlots } from './calibration-state.ts';
 import { BoardCare } from './care/board-care.ts';
 import { without } from './copy-without.ts';
+import { cubePlanInDegrees } from './customary-plan.ts';
 import { Desk } from './desk.ts';
 import { fitRequest, type Fitter } from './fitting.ts';
 import type { KindName, System } from './link-help.ts';
@@ -399,19 +398,4 @@ export class BenchPlace {
       desk.change({}, 'work');
     }
   }
-}
-
-/** The customary plan, its angles in degrees as the logbook keeps them. */
-function cubePlanInDegrees(): Plan {
-  const rounded = (angle: number) => Math.round(degrees(angle) * 1e6) / 1e6;
-  return {
-    name: 'cube',
-    azimuths: 'absolute',
-    sightings: cubePlan().map(({ name, azimuth, inclination, rolls }) => ({
-      sighting: name,
-      azimuth: rounded(azimuth),
-      inclination: rounded(inclination),
-      rolls: rolls.map(rounded),
-    })),
-  };
 }
