@@ -43,6 +43,40 @@ export const KINDS: readonly Kind[] = [
     },
     settings: { accMounting: '+y+x-z', magMounting: '-z+x-y' },
   },
+  {
+    name: 'unset',
+    words: 'no settings to change',
+    build: { name: 'No settings', hasSettings: false },
+    settings: {},
+  },
+  {
+    name: 'closed',
+    words: 'takes no firmware over the link',
+    build: { name: 'Closed', takesImages: false },
+    settings: {},
+  },
+  {
+    name: 'ranger',
+    words: 'a range module beside all that an ordinary one has',
+    build: { name: 'Ranger', hasRange: true },
+    settings: {},
+  },
+  {
+    name: 'least',
+    words: 'a ring of 16 readings, and nothing else that a board may leave out',
+    build: {
+      name: '',
+      keepsReadings: false,
+      places: 16,
+      declaresMounting: false,
+      hasTrigger: false,
+      hasLight: false,
+      hasClock: false,
+      hasSettings: false,
+      takesImages: false,
+    },
+    settings: {},
+  },
 ];
 
 export const kindNamed = (name: string): Kind | undefined =>
