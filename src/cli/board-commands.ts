@@ -1,12 +1,16 @@
 import { parseArgs } from 'node:util';
 import type { LinkOptions } from './board-link.ts';
+import { checkName, clock, light, rename } from './care.ts';
 import { collect } from './collect.ts';
 import { conform } from './conform.ts';
+import { firmware } from './firmware.ts';
 import { identify } from './identify.ts';
+import { memory } from './memory.ts';
 import { UsageError, type Outcome } from './outcome.ts';
 import { ports } from './ports.ts';
 import { save } from './save.ts';
 import { revert, seal } from './seal.ts';
+import { settings } from './settings.ts';
 import { verify } from './verify.ts';
 
 /** The commands that talk to a board. */
@@ -37,6 +41,35 @@ export const BOARD_USAGE = `  npm run -s cli -- ports
   npm run -s cli -- revert PORT [--save FILE.json]
       Saves what is on the board, then puts the coefficients before in force again.
 
+  npm run -s cli -- memory PORT [--out READINGS.csv] [--survey SURVEY.csv] [--erase]
+      Lists what is in a board's memory.
+      --out     all of it into a readings file, raw counts and all else that the board said
+      --survey  the board's own angles and ranges into a file for surveys
+      --erase   once it is in the file of --out, read back and compared, the board may forget it
+
+  npm run -s cli -- settings PORT [--set NAME=VALUE ...] [--out SETTINGS.json | --restore SETTINGS.json]
+      Shows a board's settings: name, label, value, what it may be.
+      --set      changes settings, all of them together, and reads them back; may stand several times
+      --out      saves them to a file
+      --restore  puts back what differs from a file, and says what cannot be put back
+
+  npm run -s cli -- rename PORT NAME
+      Gives a board the name that its keeper calls it by; '' takes it away.
+
+  npm run -s cli -- clock PORT [--now]
+      Shows a board's clock beside this machine's; --now sets it by that.
+
+  npm run -s cli -- light PORT on|off
+      Switches a board's pointer light. Never look into it, nor point it at anyone's eyes.
+
+  npm run -s cli -- firmware PORT [IMAGE [--confirm-by-hand] | --back] [--save BOARD.json]
+      Says which firmware runs and which is spare. With an image: judges whether it fits, saves what is on the board,
+      sends it, has it started and looked at, confirms it, and puts back what it changed. After a break at any point
+      the same command goes on.
+      --back             the firmware in the spare slot in its place, in the same way; or ends a trial
+      --confirm-by-hand  asks before it is confirmed
+      --save             the file that it is saved in; a name made of the board and the version without it
+
   npm run -s cli -- conform PORT [--json] [--may-erase] [--may-set] [--may-seal] [--may-seal-first]
                     [--may-restart] [--press]
       Checks that a board speaks the protocol, and leaves it as it was found. Without leave it changes nothing that the
@@ -53,6 +86,8 @@ export const BOARD_USAGE = `  npm run -s cli -- ports
       --signals     leave DTR and RTS of a serial port set: a few USB boards say nothing without
       --record FILE write the conversation down
 `;
+
+const saveOption = { save: { type: 'string' } } as const;
 
 const LINK = {
   baud: { type: 'string' },
@@ -128,6 +163,77 @@ const COMMANDS: Readonly<Record<string, (args: string[]) => Promise<Outcome>>> =
       },
     });
   },
+  memory: (args) => {
+    const { link, values } = parse(args, ['a port'], {
+      out: { type: 'string' },
+      survey: { type: 'string' },
+      erase: { type: 'boolean' },
+    });
+    const { out, survey } = values;
+    const erase = values['erase'] === true;
+    if (erase && typeof out !== 'string') {
+      throw new UsageError(
+        '--erase goes with --out: only that file holds the raw counts, without which a reading cannot be worked out again',
+      );
+    }
+    return memory({
+      ...link,
+      ...(typeof out === 'string' && { out }),
+      ...(typeof survey === 'string' && { survey }),
+      erase,
+    });
+  },
+  settings: (args) => {
+    const { link, values } = parse(args, ['a port'], {
+      set: { type: 'string', multiple: true },
+      out: { type: 'string' },
+      restore: { type: 'string' },
+    });
+    const { out, restore } = values;
+    const changes = changesIn(values['set']);
+    if ([changes.size > 0, out, restore].filter(Boolean).length > 1) {
+      throw new UsageError('give one of --set, --out and --restore');
+    }
+    return settings({
+      ...link,
+      changes,
+      ...(typeof out === 'string' && { out }),
+      ...(typeof restore === 'string' && { restore }),
+    });
+  },
+  rename: (args) => {
+    const { link, rest } = parse(args, ['a port', 'a name'], {});
+    checkName(rest[0]!);
+    return rename({ ...link, name: rest[0]! });
+  },
+  clock: (args) => {
+    const { link, values } = parse(args, ['a port'], { now: { type: 'boolean' } });
+    return clock({ ...link, set: values['now'] === true });
+  },
+  light: (args) => {
+    const { link, rest } = parse(args, ['a port', 'on or off'], {});
+    const [set] = rest;
+    if (set !== 'on' && set !== 'off') throw new UsageError(`light is on or off, not '${set}'`);
+    return light({ ...link, set });
+  },
+  firmware: (args) => {
+    const { link, rest, values } = parse(
+      args,
+      ['a port'],
+      { ...saveOption, 'confirm-by-hand': { type: 'boolean' }, back: { type: 'boolean' } },
+      ['an image'],
+    );
+    const [image] = rest;
+    const back = values['back'] === true;
+    if (back && image !== undefined) throw new UsageError('give an image or --back, not both');
+    return firmware({
+      ...link,
+      ...saved(values),
+      ...(image !== undefined && { image }),
+      back,
+      confirmByHand: values['confirm-by-hand'] === true,
+    });
+  },
   revert: (args) => {
     const { link, values } = parse(args, ['a port'], { save: { type: 'string' } });
     return revert({ ...link, ...saved(values) });
@@ -142,10 +248,29 @@ export function boardCommand(name: string): ((args: string[]) => Promise<Outcome
 type Values = Partial<Record<string, string | boolean | (string | boolean)[]>>;
 
 /** @throws UsageError */
+function changesIn(pairs: Values[string]): Map<string, string> {
+  const changes = new Map<string, string>();
+  for (const pair of Array.isArray(pairs) ? pairs : []) {
+    const [, name, value] = /^([a-z][a-z0-9_]*)=(.*)$/su.exec(String(pair)) ?? [];
+    if (name === undefined || value === undefined) {
+      throw new UsageError(`--set takes NAME=VALUE, not '${String(pair)}'`);
+    }
+    if (changes.has(name)) throw new UsageError(`--set names ${name} twice`);
+    changes.set(name, value);
+  }
+  return changes;
+}
+
+/**
+ * @param names what must stand there
+ * @param perhaps what may stand behind it
+ * @throws UsageError
+ */
 function parse(
   args: string[],
   names: readonly string[],
   own: Options,
+  perhaps: readonly string[] = [],
 ): { link: LinkOptions; rest: string[]; values: Values } {
   const options = { ...own, ...(names.length > 0 && LINK) };
   let values: Values;
@@ -156,8 +281,10 @@ function parse(
     if (error instanceof TypeError) throw new UsageError(error.message);
     throw error;
   }
-  if (positionals.length !== names.length) {
-    throw new UsageError(`this command takes ${names.join(' and ') || 'nothing'}`);
+  const [least, most] = [names.length, names.length + perhaps.length];
+  if (positionals.length < least || positionals.length > most) {
+    const may = perhaps.map((name) => `, and may have ${name}`).join('');
+    throw new UsageError(`this command takes ${names.join(' and ') || 'nothing'}${may}`);
   }
   const [port = '', ...rest] = positionals;
   const { baud, record } = values;

@@ -1,6 +1,7 @@
 import { closeSync, openSync, writeSync } from 'node:fs';
 import { WebSocket } from 'ws';
 import { linkBoard, type Board, type BoardNotice, type BoardReading } from '../protocol/board.ts';
+import type { Clock } from '../protocol/clock.ts';
 import { ProtocolError } from '../protocol/errors.ts';
 import { LinkError, type ByteLink } from '../protocol/link.ts';
 import { noticeWords } from '../steps/bench-words.ts';
@@ -38,6 +39,7 @@ export interface Workplace {
   bytes: ByteLink;
   /** Aborted when a person asks to stop (Ctrl-C). */
   signal: AbortSignal;
+  clock: Clock;
   /** Tells the person something, at once. */
   say(line: string): void;
 }
@@ -59,39 +61,54 @@ export async function atBoard(
   const interrupt = () => stop.abort();
   process.once('SIGINT', interrupt);
   let recording: number | undefined;
-  let linked: Board | undefined;
+  let close = async () => {};
   try {
     const link = linkTo(options);
     if (options.record !== undefined) recording = newFile(options.record);
-    const written = recording === undefined ? link : writtenDown(link, recording);
-    return await work({
-      signal: stop.signal,
-      say,
-      bytes: written,
-      link: async (ears = {}) => {
-        await linked?.close();
-        linked = undefined;
-        linked = await linkBoard(written, {
-          clock: realClock,
-          random: Math.random,
-          onReading: (reading) => ears.onReading?.(reading),
-          onEvent: (notice: BoardNotice) => say(noticeWords(notice)),
-          onTrouble: (error) => say(error.message),
-          onLost: (error) => ears.onLost?.(error),
-          signal: stop.signal,
-        });
-        return linked;
-      },
-    });
+    const bytes = recording === undefined ? link : writtenDown(link, recording);
+    const { place, end } = workplace({ bytes, signal: stop.signal, clock: realClock, say });
+    close = end;
+    return await work(place);
   } catch (error) {
-    if (error instanceof ProtocolError || error instanceof Stopped) return failed(error.message);
     if (error instanceof LinkError) return failed(`${options.port}: ${error.message}.`);
-    throw error;
+    return stopped(error);
   } finally {
     process.off('SIGINT', interrupt);
-    await linked?.close();
+    await close();
     if (recording !== undefined) closeSync(recording);
   }
+}
+
+/** What an error that ends a command's work early comes to. Throws it again where it is none of those. */
+export function stopped(error: unknown): Outcome {
+  if (error instanceof ProtocolError || error instanceof Stopped) return failed(error.message);
+  throw error;
+}
+
+/** A place over any link; `end` closes what is linked there. */
+export function workplace({ bytes, signal, clock, say }: Omit<Workplace, 'link'>): {
+  place: Workplace;
+  end(): Promise<void>;
+} {
+  let linked: Board | undefined;
+  const end = async () => {
+    await linked?.close();
+    linked = undefined;
+  };
+  const link = async (ears: Ears = {}) => {
+    await end();
+    linked = await linkBoard(bytes, {
+      clock,
+      random: Math.random,
+      onReading: (reading) => ears.onReading?.(reading),
+      onEvent: (notice: BoardNotice) => say(noticeWords(notice)),
+      onTrouble: (error) => say(error.message),
+      onLost: (error) => ears.onLost?.(error),
+      signal,
+    });
+    return linked;
+  };
+  return { place: { bytes, signal, clock, say, link }, end };
 }
 
 function say(line: string): void {
@@ -99,7 +116,7 @@ function say(line: string): void {
 }
 
 /** @throws LinkError, Stopped */
-function linkTo({ port, baud, keepSignals }: LinkOptions): ByteLink {
+export function linkTo({ port, baud, keepSignals }: LinkOptions): ByteLink {
   if (port.startsWith('play:')) return recordingIn(port.slice('play:'.length));
   if (/^wss?:/.test(port)) {
     // a person who types a whole address at a prompt means it, wherever it lies

@@ -57,9 +57,9 @@ export function writeText(
 /** Writes a file that is not there yet, and does not return before it is on disk. */
 export function writeNew(
   path: string,
-  text: string,
+  content: string | Uint8Array,
 ): { ok: true } | { ok: false; message: string } {
-  return writing(path, () => onDisk(path, 'wx', text));
+  return writing(path, () => onDisk(path, 'wx', content));
 }
 
 /**
@@ -93,10 +93,10 @@ function writing(path: string, write: () => void): { ok: true } | { ok: false; m
   }
 }
 
-function onDisk(path: string, flags: 'w' | 'wx', text: string): void {
+function onDisk(path: string, flags: 'w' | 'wx', content: string | Uint8Array): void {
   const file = openSync(path, flags);
   try {
-    writeFileSync(file, text);
+    writeFileSync(file, content);
     fsyncSync(file);
   } finally {
     closeSync(file);

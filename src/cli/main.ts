@@ -12,6 +12,7 @@ import { apply } from './apply.ts';
 import { BOARD_USAGE, boardCommand } from './board-commands.ts';
 import { sameFile } from './files.ts';
 import { fit } from './fit.ts';
+import { image } from './image.ts';
 import { next } from './next.ts';
 import { UsageError, type Outcome } from './outcome.ts';
 
@@ -46,6 +47,14 @@ const USAGE = `Usage:
       hold for are named on standard error.
 
 ${BOARD_USAGE}
+  npm run -s cli -- image PROGRAM --hardware H --version V --out IMAGE [--sign KEY] [--resets-settings]
+                    [--replaces-coefficients]
+      For makers: wraps a program into an image file, which “firmware” takes.
+      --hardware, --version   what a board it fits says in hello, and what it will say as firmware then
+      --sign                  file of an Ed25519 private key, PEM
+      --resets-settings, --replaces-coefficients
+                              what this firmware does once it is confirmed
+
 Exit codes: 0 done, 1 the work could not be done (why, on standard error), 2 wrong usage.
 File formats: docs/files.md
 `;
@@ -59,6 +68,8 @@ function run(args: readonly string[]): Outcome | Promise<Outcome> {
       return runNext(rest);
     case 'apply':
       return runApply(rest);
+    case 'image':
+      return runImage(rest);
     case '--help':
     case '-h':
     case 'help':
@@ -171,6 +182,26 @@ function runApply(args: string[]): Outcome {
     throw new UsageError('apply takes a file of coefficients and a file of readings');
   }
   return apply(positionals[0], positionals[1]);
+}
+
+function runImage(args: string[]): Promise<Outcome> {
+  const { values, positionals } = parse(args, {
+    ...{ hardware: { type: 'string' }, version: { type: 'string' }, out: { type: 'string' } },
+    ...{ sign: { type: 'string' }, 'resets-settings': { type: 'boolean' } },
+    'replaces-coefficients': { type: 'boolean' },
+  });
+  const [program, ...more] = positionals;
+  if (program === undefined || more.length > 0) throw new UsageError('image takes one program');
+  const { hardware, version, out, sign } = values as Partial<Record<string, string>>;
+  if (!hardware || !version || !out) {
+    throw new UsageError('image needs --hardware, --version and --out');
+  }
+  return image({
+    ...{ program, hardware, version, out },
+    ...(sign !== undefined && { sign }),
+    resetsSettings: values['resets-settings'] === true,
+    replacesCoefficients: values['replaces-coefficients'] === true,
+  });
 }
 
 type Options = NonNullable<NonNullable<Parameters<typeof parseArgs>[0]>['options']>;

@@ -1,5 +1,6 @@
+import { readSettings } from '../protocol/board-care.ts';
 import type { Board } from '../protocol/board.ts';
-import { writeSavedBoard, type SavedBoard } from '../records/saved-board.ts';
+import { writeSavedBoard, type FirmwareChange, type SavedBoard } from '../records/saved-board.ts';
 import { fetchReadings } from '../steps/board-memory.ts';
 import { setsOn } from '../steps/saving.ts';
 import { atBoard, Stopped, type LinkOptions, type Workplace } from './board-link.ts';
@@ -22,10 +23,35 @@ export function save(options: LinkOptions & { out: string; makeRoom: boolean }) 
 /**
  * Saves all that is on a board; resolves when it is on disk.
  *
+ * @param firmwareChange what it is saved for, where it is for that
  * @throws Stopped where the file cannot be written, or is there already; ProtocolError
  */
 export async function saveTo(
   path: string,
+  board: Board,
+  place: Pick<Workplace, 'signal' | 'say'>,
+  firmwareChange?: FirmwareChange,
+): Promise<SavedBoard> {
+  const { say } = place;
+  const content = await contentOf(board, place);
+  const saved: SavedBoard = { ...content, ...(firmwareChange && { firmwareChange }) };
+  const written = writeNew(path, writeSavedBoard(saved));
+  if (!written.ok) {
+    throw new Stopped(`${written.message} Nothing on the board was changed. Give another name.`);
+  }
+  const { inForce, previous, readings, unreadable } = saved;
+  const sets = [inForce, previous].flatMap((set) => (set ? [`generation ${set.generation}`] : []));
+  say(
+    `Saved in ${path}: ${readings.length} readings, ${sets.length > 0 ? sets.join(' and ') : 'no coefficients, since it has none'}.`,
+  );
+  for (const { reading, reason } of unreadable) {
+    say(`Reading ${reading} in the board’s memory makes no sense and is not among them: ${reason}`);
+  }
+  return saved;
+}
+
+/** All that is on a board, as it is now. */
+export async function contentOf(
   board: Board,
   { signal, say }: Pick<Workplace, 'signal' | 'say'>,
 ): Promise<SavedBoard> {
@@ -39,27 +65,18 @@ export async function saveTo(
     },
     signal,
   );
-  const saved: SavedBoard = {
+  const { identity } = board;
+  return {
     savedAt: new Date().toISOString(),
-    identity: board.identity,
+    identity,
     ...(await setsOn(board, signal)),
     memory,
     readings,
     unreadable,
+    ...(identity.capabilities.includes('settings') && {
+      settings: await readSettings(board, signal),
+    }),
   };
-  const written = writeNew(path, writeSavedBoard(saved));
-  if (!written.ok) {
-    throw new Stopped(`${written.message} Nothing on the board was changed. Give another name.`);
-  }
-  const { inForce, previous } = saved;
-  const sets = [inForce, previous].flatMap((set) => (set ? [`generation ${set.generation}`] : []));
-  say(
-    `Saved in ${path}: ${readings.length} readings, ${sets.length > 0 ? sets.join(' and ') : 'no coefficients, since it has none'}.`,
-  );
-  for (const { reading, reason } of unreadable) {
-    say(`Reading ${reading} in the board’s memory makes no sense and is not among them: ${reason}`);
-  }
-  return saved;
 }
 
 async function makeRoom(

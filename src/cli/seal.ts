@@ -1,8 +1,14 @@
-import { applyCoefficients, coefficientValues, type Coefficients } from '../calib/model.ts';
+import {
+  applyCoefficients,
+  coefficientsFrom,
+  coefficientValues,
+  type Coefficients,
+} from '../calib/model.ts';
 import { sealOutcome, type Board } from '../protocol/board.ts';
 import type { CoefficientSet } from '../protocol/coefficient-set.ts';
 import { ProtocolError } from '../protocol/errors.ts';
 import { readCoefficients } from '../records/coefficients-file.ts';
+import { readSavedBoard, type SavedBoard } from '../records/saved-board.ts';
 import { compareBits } from '../steps/calibration-state.ts';
 import { setsOn } from '../steps/saving.ts';
 import { atBoard, Stopped, type LinkOptions, type Workplace } from './board-link.ts';
@@ -23,17 +29,35 @@ const GRAVITY_OFF = 0.03;
 const CAUTION =
   'Magnetic heading alone must not be relied on where an error can hurt someone; for survey, local rules and qualified surveyors decide. The calibration holds only for the battery, housing and temperature it was made with.';
 
-/** The set in a coefficients file as a board keeps it. Throws Stopped. */
+/**
+ * The set in a coefficients file as a board keeps it, or the one that was in force in a file of a board's content.
+ *
+ * @throws Stopped
+ */
 export function setIn(path: string): { set: CoefficientSet; coefficients: Coefficients } {
   const file = readBytes(path);
   if (!file.ok) throw new Stopped(file.message);
   const read = readCoefficients(file.bytes);
+  if (!read.ok && read.cause === 'wrong_type') {
+    const board = readSavedBoard(file.bytes);
+    if (board.ok) return setOf(board.saved, path);
+  }
   if (!read.ok) throw new Stopped(`${path}: ${read.message}`);
   const { coefficients } = read;
   return {
     set: { model: coefficients.model, values: coefficientValues(coefficients) },
     coefficients,
   };
+}
+
+function setOf({ inForce }: SavedBoard, path: string): ReturnType<typeof setIn> {
+  if (!inForce) {
+    throw new Stopped(
+      `${path}: the board had no coefficients when it was saved. Nothing was changed.`,
+    );
+  }
+  const { model, values } = inForce;
+  return { set: { model, values }, coefficients: coefficientsFrom(model, values) };
 }
 
 /** `seal`: a file's coefficients onto a board, in one step that can be taken back. */
