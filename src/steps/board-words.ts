@@ -58,6 +58,8 @@ const CAPABILITIES: ReadonlyMap<string, string> = new Map([
   ['kept', 'keep readings without power'],
   ['trigger', 'be triggered by hand'],
   ['range', 'measure a distance'],
+  ['settings', 'have its settings changed'],
+  ['image', 'take other firmware over the link'],
 ]);
 
 export interface CoefficientTable {

@@ -11,6 +11,7 @@ import {
   type Slot,
 } from './calibration-state.ts';
 import { lostWords } from './bench-words.ts';
+import { isStarted, openUpdate, type UpdateState } from './care/care-history.ts';
 import { judge, type Judgement } from './judgement.ts';
 import { openProofSlots } from './proof.ts';
 
@@ -129,6 +130,8 @@ const inDoubt = (calibration: CalibrationState | undefined): boolean =>
 
 function stepOf(state: PlaceState): Step {
   const { link, history } = state;
+  const update = openUpdate(history.care);
+  if (update && isStarted(update)) return startingUp(state, update);
   if (link.state === 'linking') {
     return {
       place: history.identity ? placeOf(state) : 'Link',
@@ -179,6 +182,17 @@ function stepOf(state: PlaceState): Step {
     };
   }
   return beforeSeal(calibration, history.identity);
+}
+
+/** While new firmware has been started, and is not settled one way or the other. */
+function startingUp(state: PlaceState, { from, to, trialSeconds }: UpdateState): Step {
+  return {
+    place: placeOf(state),
+    heading: `The board starts firmware ${to}`,
+    words: `It is confirmed once it is seen to be healthy. If it is not, the board goes back to ${from} by itself, within ${trialSeconds} seconds. Settings, coefficients and readings are in the logbook.`,
+    main: { label: 'Link again', does: 'link' },
+    others: isChosen(state.link) ? [CHOOSE] : [],
+  };
 }
 
 /** What the board runs, beside what this calibration sealed. */

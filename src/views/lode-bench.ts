@@ -9,6 +9,7 @@ import { sealingWords } from '../steps/sealing-words.ts';
 import './board-strip.ts';
 import type { PickEvent } from './board-strip.ts';
 import './board-view.ts';
+import './care-sheets.ts';
 import './conformance-view.ts';
 import './judgement-view.ts';
 import type { LinkEvent } from './link-kinds.ts';
@@ -161,6 +162,7 @@ export class LodeBench extends View {
             )
           : nothing
       }
+      <care-sheets .care=${this.bench.atHand.care} .state=${state}></care-sheets>
       ${
         state.simulator
           ? this.#sheet(

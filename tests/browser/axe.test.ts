@@ -3,6 +3,7 @@ import { createRequire } from 'node:module';
 import type axe from 'axe-core';
 import type { Browser, ElementHandle, Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, inject, it } from 'vitest';
+import { careWalk } from './care-walk.ts';
 import { launch } from './chromium.ts';
 import { openPage } from './page.ts';
 import { walk } from './walk.ts';
@@ -34,10 +35,17 @@ beforeAll(async () => {
 });
 afterAll(() => browser.close());
 
-it('gives axe nothing to object to in any state, in light or dark, on the width of a phone', async () => {
+type Walk<Stop extends string> = (
+  page: Page,
+  url: string,
+  at: (stop: Stop) => Promise<void>,
+) => Promise<void>;
+
+/** Takes a walk on the width of a phone; what axe objects to at its stops. */
+async function objectionsOn<Stop extends string>(walked: Walk<Stop>): Promise<string[]> {
   const { page, complaints } = await openPage(browser, { width: 390, height: 844 });
   const objections: string[] = [];
-  await walk(page, inject('appUrl'), async (stop) => {
+  await walked(page, inject('appUrl'), async (stop) => {
     await page.evaluate(axeSource);
     const opened = await openAll(page); // axe sees nothing of what is closed
     for (const colorScheme of ['light', 'dark'] as const) {
@@ -63,6 +71,14 @@ it('gives axe nothing to object to in any state, in light or dark, on the width 
     expect(width, `overflow at: ${stop}`).toBeLessThanOrEqual(inner);
     await close(opened);
   });
-  expect(objections).toEqual([]);
   expect(complaints).toEqual([]);
+  return objections;
+}
+
+it('gives axe nothing to object to in any state, in light or dark, on the width of a phone', async () => {
+  expect(await objectionsOn(walk)).toEqual([]);
+});
+
+it('gives axe nothing to object to while a board is cared for either', async () => {
+  expect(await objectionsOn(careWalk)).toEqual([]);
 });

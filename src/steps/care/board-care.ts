@@ -154,7 +154,9 @@ export class BoardCare {
       const all =
         count === 0
           ? 'Its memory is empty.'
-          : `The logbook holds all ${count} readings that are in its memory.`;
+          : count === 1
+            ? 'The logbook holds the one reading that is in its memory.'
+            : `The logbook holds all ${count} readings that are in its memory.`;
       this.parts.desk.say(said.join(' ') || all);
     });
   }
@@ -169,7 +171,9 @@ export class BoardCare {
       desk.say(
         count === 0
           ? 'Its memory was empty already.'
-          : `The board has forgotten ${count} readings, which are in the logbook.`,
+          : count === 1
+            ? 'The board has forgotten one reading, which is in the logbook.'
+            : `The board has forgotten ${count} readings, which are in the logbook.`,
       );
     });
   }

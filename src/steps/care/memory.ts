@@ -97,7 +97,7 @@ export async function settleErase(desk: Desk, board: Board): Promise<void> {
   );
   desk.say(
     isGone
-      ? `The answer to the erasing was lost; the board did it. Its ${begun.count} readings are in the logbook.`
+      ? 'The answer to the erasing was lost; the board did it. What was in its memory is in the logbook.'
       : 'The answer to the erasing was lost; the board did not do it. Its readings are still there, and in the logbook.',
   );
 }
