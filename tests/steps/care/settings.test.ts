@@ -1,7 +1,9 @@
 import { expect, it } from 'vitest';
 import { careOf } from '../../../src/steps/care/care-state.ts';
 import { clockDrift } from '../../../src/steps/care/naming.ts';
+import { formatAnswer, parseLine } from '../../../src/protocol/line.ts';
 import { BenchInProcess } from '../bench-in-process.ts';
+import { asText } from '../garbling.ts';
 
 const setting = ({ state }: BenchInProcess, name: string) =>
   state.history.care.settings?.settings.find((each) => each.name === name)?.value;
@@ -104,6 +106,21 @@ it.each([
   expect(on.state.said).toContain(adopted ? 'the board did it' : 'Nothing of it happened');
   expect(careOf(on.state).wanted.size).toBe(adopted ? 0 : 1);
   expect(on.state.history.care.settingsBegun).toBeUndefined();
+});
+
+it('links a board whose settings make no sense, says so, and calibrates it', async () => {
+  const on = await BenchInProcess.opened();
+  on.garble = (text) => {
+    const line = parseLine(text);
+    const isSetting = typeof line !== 'string' && line.kind === 'answer' && 'label' in line.fields;
+    return isSetting ? asText(formatAnswer(line.tag, true, { ...line.fields, kind: 'odd' })) : text;
+  };
+  await on.ask('link');
+  expect(on.state.link.state).toBe('linked');
+  expect(on.state.trouble?.heading).toBe('The board sent nonsense');
+  expect(on.state.history.care.settings).toBeUndefined();
+  await on.ask('begin', 'take one');
+  expect(on.calibration.readings).toHaveLength(1);
 });
 
 it('renames the board for good, also when the answer is lost', async () => {

@@ -5,6 +5,7 @@ import { formatImage } from '../../../src/protocol/firmware-image.ts';
 import { openUpdate } from '../../../src/steps/care/care-history.ts';
 import { careOf } from '../../../src/steps/care/care-state.ts';
 import { MADE_UP_FIRMWARE, madeUpImage } from '../../../src/steps/care/made-up-firmware.ts';
+import { nextStep } from '../../../src/steps/next-step.ts';
 import type { ByteLink } from '../../../src/protocol/link.ts';
 import { inProcessBoard } from '../../../src/transport/in-process.ts';
 import { BenchInProcess } from '../bench-in-process.ts';
@@ -111,6 +112,19 @@ it('does not confirm firmware that makes nonsense of its memory, and has the boa
   expect(on.clock.now() - began).toBeLessThan(60_000); // a trial lasts two minutes
 });
 
+it('does not confirm firmware that answers at first and then starts again', async () => {
+  const on = await keptBoard();
+  on.onAppended = async ([entry]) => {
+    if (entry!.kind === 'update swapped') on.clock.after(4000, () => on.board.restart());
+  };
+  await choose(on, HEALTHY);
+  await on.run(on.place.care.updateFirmware());
+  expect(on.state.history.care.update?.phase).toBe('undone');
+  expect(runs(on)).toBe('1.0');
+  expect(on.state.link.state).toBe('linked');
+  expect(await kinds(on)).not.toContain('update confirm begun');
+});
+
 /** A board that lives on while pages come and go, behind a link that takes a while for each write. */
 function lastingBoard(on: BenchInProcess) {
   const made = inProcessBoard(defaultSettings, on.clock);
@@ -186,6 +200,7 @@ it('finishes at the next link when the page was closed while the board started t
   await choose(on, HEALTHY);
   const updating = on.place.care.updateFirmware();
   while (on.state.history.care.update?.phase !== 'trying') await on.pass(10);
+  expect(nextStep(on.state).heading).toBe('The board starts firmware 1.1');
   await on.reload();
   void updating.catch(() => {}); // of the page that is gone
   await on.pass(3000);
