@@ -68,9 +68,10 @@ export function redundanciesOf(
     const K = across.diagonal(j);
     system.complement(j);
     addRedundancy(model, system, j, K, redundancy);
-    for (let i = 0; i < ROWS; i++) {
+    const rows = rowsOf(model, j);
+    for (let i = 0; i < rows; i++) {
       const kind = 3 * KIND_OF_ROW[i];
-      for (let c = 0; c < ROWS; c++) {
+      for (let c = 0; c < rows; c++) {
         coupling[kind + KIND_OF_ROW[c]] += P[i * ROWS + c] * P[i * ROWS + c];
       }
     }
@@ -78,15 +79,17 @@ export function redundanciesOf(
   return { redundancy, coupling };
 }
 
+/** How many residuals a reading has: a free attitude was aimed at nothing. */
+const rowsOf = ({ data }: Residuals, j: number): number => (data.sighting[j] < 0 ? 6 : ROWS);
+
 function addRedundancy(
-  { data }: Residuals,
+  model: Residuals,
   { P }: Elimination,
   j: number,
   K: Float64Array,
   redundancy: Float64Array,
 ): void {
-  const rows = data.sighting[j] < 0 ? 6 : ROWS;
-  for (let i = 0; i < rows; i++) {
+  for (let i = 0; i < rowsOf(model, j); i++) {
     redundancy[KIND_OF_ROW[i]] += P[i * ROWS + i] - K[i * ROWS + i];
   }
 }

@@ -125,13 +125,18 @@ export function closedFormStart(readings: readonly Reading[], evidence: Evidence
   };
 }
 
+/** The golden section: its multiples, less whole numbers, lie evenly and never fall in step with anything. */
+const GOLDEN = (Math.sqrt(5) - 1) / 2;
+
 /**
- * At most so many of a list, from all over it. The stride is odd: an even one would take the same rolls of every sighting
- * of four, and they could not tell a mirrored answer.
+ * At most so many of a list, in its order and from all over it. A stride would fall in step with the rolls of the
+ * sightings: readings of one roll alone cannot tell a mirrored answer.
  */
 function spreadOver<T>(all: readonly T[], most: number): T[] {
-  const stride = Math.ceil(all.length / most) | 1;
-  return all.filter((_, j) => j % stride === 0);
+  if (all.length <= most) return [...all];
+  const places = new Set<number>();
+  for (let i = 0; i < most; i++) places.add(Math.floor(all.length * ((i * GOLDEN) % 1)));
+  return all.filter((_, j) => places.has(j));
 }
 
 /** Readings with the sightings that were found for them. */

@@ -11,6 +11,7 @@ import { uncertaintyFrom } from '../../src/calib/covariance.ts';
 import { fit, type Fit, type FitOptions } from '../../src/calib/fit.ts';
 import { angleBetween, degrees, radians } from '../../src/calib/geometry.ts';
 import { allMountings, applyCoefficients, coefficientValues } from '../../src/calib/model.ts';
+import { cubePlan } from '../../src/calib/plan.ts';
 import type { Reading, Vec3 } from '../../src/calib/reading.ts';
 
 const declared: FitOptions = { scales: RAW_SCALES, noise: { acc: 16.4, mag: 6.8 } };
@@ -197,6 +198,21 @@ describe('chips may sit in any of 48 ways each', () => {
 
 describe('what the readings do not say is refused or asked, never guessed', () => {
   const calibration = simulateCalibration({ seed: 21 });
+
+  it.each([3, 4, 5, 6])(
+    'with inclinations and %i rolls a sighting, and a dip of known sign',
+    (n) => {
+      const rolls = Array.from({ length: n }, (_, i) => (2 * Math.PI * i) / n);
+      const plan = cubePlan().map((sighting) => ({ ...sighting, rolls }));
+      const several = simulateCalibration({ seed: 3, accMounting: '+y-x+z' }, { plan });
+      const readings = several.readings.map(({ aim, ...reading }) => ({
+        ...reading,
+        aim: { inclination: aim!.inclination!, roll: aim!.roll! },
+      }));
+      const result = fitted(readings, { ...declared, dipSign: 1 });
+      expect(azimuthError(result, several)).toBeLessThan(0.5);
+    },
+  );
 
   it('relative azimuths leave the sign of dip open', () => {
     const result = fit(calibration.readings, { ...declared, planAzimuths: 'relative' });
