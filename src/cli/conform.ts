@@ -1,5 +1,7 @@
 import { createInterface } from 'node:readline/promises';
-import type { Consents, Hands } from '../steps/conformance/trial.ts';
+import type { Readable, Writable } from 'node:stream';
+import { Stopped } from '../steps/conformance/talk.ts';
+import { NotTried, type Consents, type Hands } from '../steps/conformance/trial.ts';
 import { reportJson, reportText, tally, verdict } from '../steps/conformance/report.ts';
 import { checkConformance } from '../steps/conformance/run.ts';
 import { realClock } from '../transport/real-clock.ts';
@@ -16,7 +18,9 @@ export interface ConformOptions extends LinkOptions {
 /** `conform`: whether a board speaks the protocol. The report goes to standard output, progress to the terminal. */
 export function conform(options: ConformOptions): Promise<Outcome> {
   return atBoard(options, async ({ bytes, signal }) => {
-    const hands: Hands = options.press ? { press: askToPress } : {};
+    const hands: Hands = options.press
+      ? { press: () => askToPress(process.stdin, process.stderr, signal) }
+      : {};
     const report = await checkConformance(bytes, {
       clock: realClock,
       random: Math.random,
@@ -37,8 +41,32 @@ function progress(line: string): void {
   if (process.stderr.isTTY) process.stderr.write(`\r\x1b[K${line}`);
 }
 
-async function askToPress(): Promise<void> {
-  const terminal = createInterface({ input: process.stdin, output: process.stderr });
-  await terminal.question('\nPress the trigger of the board once, then Enter here: ');
-  terminal.close();
+/**
+ * Asks whoever sits at the terminal to press the trigger, and waits for Enter.
+ *
+ * @throws Stopped when they want to stop; NotTried where nobody sits there
+ */
+export async function askToPress(
+  input: Readable,
+  output: Writable,
+  signal: AbortSignal,
+): Promise<void> {
+  const nobody = new NotTried('nobody was there to press the trigger');
+  if (input.readableEnded) throw nobody;
+  const terminal = createInterface({ input, output });
+  // A question is not answered, nor refused, when its input ends; and on a terminal Ctrl-C comes as a key.
+  const unanswered = new Promise<never>((_, reject) => {
+    terminal.once('SIGINT', () => reject(new Stopped('A person asked to stop.')));
+    terminal.once('close', () => reject(nobody));
+  });
+  const answered = terminal.question('\nPress the trigger of the board once, then Enter here: ', {
+    signal,
+  });
+  try {
+    await Promise.race([answered, unanswered]);
+  } catch (error) {
+    throw signal.aborted ? new Stopped('A person asked to stop.') : error;
+  } finally {
+    terminal.close();
+  }
 }

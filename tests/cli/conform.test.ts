@@ -1,4 +1,6 @@
-import { afterEach, expect, test } from 'vitest';
+import { PassThrough } from 'node:stream';
+import { afterEach, describe, expect, test } from 'vitest';
+import { askToPress } from '../../src/cli/conform.ts';
 import { cli } from './command.ts';
 import { Running, Simulator } from './processes.ts';
 
@@ -43,3 +45,41 @@ test(
   },
   TIMEOUT,
 );
+
+describe('asked to press the trigger,', () => {
+  /** Streams that the prompt takes for a terminal, where Ctrl-C comes as a key. */
+  function terminal() {
+    const input = new PassThrough();
+    const output = Object.assign(new PassThrough(), { isTTY: true, columns: 80 });
+    output.resume();
+    return { input, output };
+  }
+
+  test('Enter says that it is done', async () => {
+    const { input, output } = terminal();
+    const asked = askToPress(input, output, new AbortController().signal);
+    input.write('\n');
+    await expect(asked).resolves.toBeUndefined();
+  });
+
+  test('Ctrl-C stops the run, as a key and as a signal', async () => {
+    const { input, output } = terminal();
+    const asked = askToPress(input, output, new AbortController().signal);
+    input.write('\x03');
+    await expect(asked).rejects.toMatchObject({ name: 'Stopped' });
+    const stop = new AbortController();
+    const again = askToPress(input, output, stop.signal);
+    stop.abort();
+    await expect(again).rejects.toMatchObject({ name: 'Stopped' });
+    await expect(askToPress(input, output, stop.signal)).rejects.toMatchObject({ name: 'Stopped' });
+  });
+
+  test('an input at its end means that nobody is there, each time', async () => {
+    const { input, output } = terminal();
+    const asked = askToPress(input, output, new AbortController().signal);
+    input.end();
+    await expect(asked).rejects.toMatchObject({ name: 'NotTried' });
+    const again = askToPress(input, output, new AbortController().signal);
+    await expect(again).rejects.toMatchObject({ name: 'NotTried' });
+  });
+});

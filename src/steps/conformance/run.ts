@@ -1,7 +1,7 @@
 import { mountingMatrix } from '../../calib/model.ts';
 import type { Clock } from '../../protocol/clock.ts';
 import type { Fields } from '../../protocol/line.ts';
-import type { ByteLink } from '../../protocol/link.ts';
+import { LinkError, type ByteLink } from '../../protocol/link.ts';
 import { careChecks } from './care-checks.ts';
 import { coefficientChecks, turnedAboutSight } from './coefficient-checks.ts';
 import { conversationChecks } from './conversation-checks.ts';
@@ -56,7 +56,8 @@ export const CHECKS: readonly Check[] = [
  * Checks the board at the other end of a link that nobody else has open. The link is opened, and closed in the end.
  *
  * @returns the report, also where the run was stopped or cut off: it says then what state the board is in
- * @throws LinkError when the link cannot be opened; nothing was sent then
+ * @throws LinkError when the link cannot be opened; nothing was sent then. Whatever else a check or the hands throw, when
+ *   the board was put back and the link closed
  */
 export async function checkConformance(
   link: ByteLink,
@@ -89,7 +90,11 @@ export async function checkConformance(
       if (check.need !== 'always' && !check.leaves) await restorer.after(check);
     }
   } catch (error) {
-    if (!(error instanceof CutOff || error instanceof Stopped)) throw error;
+    if (!(error instanceof CutOff || error instanceof Stopped)) {
+      const { asFound, words } = await leave(talk, restorer, undefined);
+      if (asFound) throw error;
+      throw new Error(`${String(error)}. ${words.join(' ')}`, { cause: error });
+    }
     const last = results.at(-1)?.name;
     cut = {
       stopped: error instanceof Stopped,
@@ -275,23 +280,35 @@ function unanswered({ exchanges, heard }: Talk): CheckResult {
   return { name, section, says, outcome: 'failed', findings, exchanges: [] };
 }
 
-/** Ends the run: puts back what can be put back, and says what state the board is in. */
+/** Ends the run: puts back what can be put back, closes the link, and says what state the board is in. */
 async function leave(
   talk: Talk,
   restorer: Restorer | undefined,
   cut: Report['cut'],
 ): Promise<Report['left']> {
+  const left = await putBack(talk, restorer, cut);
   try {
-    if (!restorer)
-      return { asFound: true, words: ['Nothing on the board was changed.'], lines: [] };
-    if (cut && !cut.stopped) return restorer.stateUnknown();
-    talk.goOnRegardless();
+    await talk.close();
+  } catch (error) {
+    if (!(error instanceof LinkError)) throw error;
+    return { ...left, words: [...left.words, `The link did not close: ${error.message}.`] };
+  }
+  return left;
+}
+
+async function putBack(
+  talk: Talk,
+  restorer: Restorer | undefined,
+  cut: Report['cut'],
+): Promise<Report['left']> {
+  if (!restorer) return { asFound: true, words: ['Nothing on the board was changed.'], lines: [] };
+  if (cut && !cut.stopped) return restorer.stateUnknown();
+  talk.goOnRegardless();
+  try {
     return await restorer.finish();
   } catch (error) {
     if (!(error instanceof CutOff)) throw error;
-    return restorer!.stateUnknown();
-  } finally {
-    await talk.close();
+    return restorer.stateUnknown();
   }
 }
 

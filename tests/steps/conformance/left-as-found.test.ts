@@ -103,6 +103,46 @@ describe('a run changes nothing that it does not put back:', () => {
   });
 });
 
+describe('whatever breaks a run,', () => {
+  test('the board is put back and the link closed before it is told', async () => {
+    for (const name of ['the trigger', 'seal repeated', 'revert']) {
+      const checked = await new CheckedBoard().inUse();
+      const before = await checked.kept();
+      const run = checked.check({
+        onProgress: (progress) => {
+          if (progress.name === name) throw new RangeError('no paper');
+        },
+      });
+      await expect(run).rejects.toThrow(new RangeError('no paper'));
+      expect(await checked.kept(), name).toEqual(before);
+    }
+  });
+
+  test('hands that fail leave no reading behind', async () => {
+    const checked = await new CheckedBoard().inUse();
+    const before = await checked.kept();
+    const press = () => Promise.reject(new RangeError('no finger'));
+    await expect(checked.check({ hands: { press } })).rejects.toThrow(new RangeError('no finger'));
+    expect(await checked.kept()).toEqual(before);
+  });
+
+  test('a link that does not close costs no report', async () => {
+    const checked = await new CheckedBoard().inUse();
+    const close = () => Promise.reject(new LinkError('failed', 'the port hangs'));
+    const { open, write } = checked.link;
+    const link = {
+      label: '',
+      open: open.bind(checked.link),
+      write: write.bind(checked.link),
+      close,
+    };
+    const { clock, random } = checked;
+    const { left } = await clock.run(checkConformance(link, { clock, random }));
+    expect(left.asFound).toBe(true);
+    expect(left.words.at(-1)).toBe('The link did not close: the port hangs.');
+  });
+});
+
 describe('cut off midway,', () => {
   test('wherever the link drops, the report says what state the board is in, and the lines in it put it right', async () => {
     const whole = await bytesOfARun();
