@@ -1,6 +1,6 @@
 import { html, nothing } from 'lit';
 import { customElement, state } from 'lit/decorators.js';
-import { openUpdate } from '../steps/care/care-history.ts';
+import { isStarted, openUpdate } from '../steps/care/care-history.ts';
 import { careOf, type ChosenFirmware } from '../steps/care/care-state.ts';
 import { firmwareFacts, imageFacts, spareVersion, updateWords } from '../steps/care/care-words.ts';
 import { MADE_UP_FIRMWARE, madeUpImage } from '../steps/care/made-up-firmware.ts';
@@ -31,7 +31,13 @@ export class CareFirmware extends CareView {
             </div>`
           : nothing
       }
-      ${chosen ? this.#chosen(chosen, open?.crc) : this.#choose(open?.to)}
+      ${
+        open && isStarted(open)
+          ? nothing
+          : chosen
+            ? this.#chosen(chosen, open?.crc)
+            : this.#choose(open?.to)
+      }
       ${
         open?.phase === 'sending'
           ? html`<div class="offers">

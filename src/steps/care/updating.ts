@@ -210,9 +210,9 @@ async function healthOf(
   const trouble = await ailmentOf(desk, board, clock, to).catch(saidByTheBoard);
   if (trouble === undefined) {
     return [
-      `It says that it is version ${to}`,
-      'It reads its memory',
-      `It has run and answered for ${STEADY_MS / 1000} seconds`,
+      `it says that it is version ${to}`,
+      'it reads its memory',
+      `it has run and answered for ${STEADY_MS / 1000} seconds`,
     ];
   }
   // where it will not even start again, the end of the trial undoes it
