@@ -121,6 +121,10 @@ export interface Quirks {
   jolt?: { afterReading: number; shift: number };
   /** A firmware with bad manners: never answers, answers late, or says everything twice. */
   manners: { silent: boolean; lateMs: number; twice: boolean };
+  /** What it says leaves it as noise, as it does at another speed than the host's. */
+  garbled: boolean;
+  /** How long it runs before it starts again by itself, milliseconds; 0 for ever. */
+  restartsEveryMs: number;
 }
 
 export const noQuirks: Quirks = {
@@ -132,6 +136,8 @@ export const noQuirks: Quirks = {
   magLagMs: 0,
   cubic: 0,
   manners: { silent: false, lateMs: 0, twice: false },
+  garbled: false,
+  restartsEveryMs: 0,
 };
 
 export interface BoardOptions {
@@ -205,7 +211,7 @@ export class SimulatedBoard implements SimulatorControl {
   #acc!: Chip;
   #mag!: Chip;
   #jolt!: Triple;
-  #noise!: Record<'acc' | 'mag' | 'range', Random>;
+  #noise!: Record<'acc' | 'mag' | 'range' | 'said', Random>;
   #tearing!: Random;
 
   #bytes!: NonVolatile;
@@ -365,6 +371,7 @@ export class SimulatedBoard implements SimulatorControl {
     const before = this.#quirks.volt;
     this.#quirks = { ...this.#quirks, ...change };
     this.#makeChips();
+    if (change.restartsEveryMs !== undefined) this.#restartInTime();
     if (!Firmware.isLow(before) && Firmware.isLow(this.#quirks.volt)) {
       this.#powered((firmware) => firmware.supplyFell());
     }
@@ -392,7 +399,10 @@ export class SimulatedBoard implements SimulatorControl {
     const stream = (name: string): Random =>
       randomStream(seed, `${name} after ${this.#memory.lastGiven}`);
     this.#hand = new Hand({ aim: stream('aim'), roll: stream('roll'), tremor: stream('tremor') });
-    this.#noise = { acc: stream('acc noise'), mag: stream('mag noise'), range: stream('range') };
+    this.#noise = {
+      ...{ acc: stream('acc noise'), mag: stream('mag noise'), range: stream('range') },
+      said: stream('said'),
+    };
     this.#tearing = stream('tearing');
   }
 
@@ -473,6 +483,18 @@ export class SimulatedBoard implements SimulatorControl {
     this.#firmware = firmware;
     const isRestarting = this.#slots.running.program[0] === CONDUCT.restarting;
     if (isRestarting) clock.after(RESTARTS_AFTER, () => this.restart());
+    this.#restartInTime();
+  }
+
+  /** Starts it again after its time, if it has one. */
+  #restartInTime(): void {
+    const { restartsEveryMs } = this.#quirks;
+    if (restartsEveryMs === 0) return;
+    const firmware = this.#firmware;
+    this.#clock.after(restartsEveryMs, () => {
+      const isDue = this.#quirks.restartsEveryMs === restartsEveryMs;
+      if (firmware && this.#firmware === firmware && isDue) this.restart();
+    });
   }
 
   /** What the firmware in the running slot does when it is confirmed. */
@@ -552,9 +574,10 @@ export class SimulatedBoard implements SimulatorControl {
   #say(bytes: Uint8Array, clock: Clock): void {
     const { silent, lateMs, twice } = this.#quirks.manners;
     if (silent || this.#slots.running.program[0] === CONDUCT.silent) return;
+    const said = this.#quirks.garbled ? bytes.map(() => this.#noise.said.below(256)) : bytes;
     const say = (): void => {
-      this.#connection?.toHost.send(bytes);
-      if (twice) this.#connection?.toHost.send(bytes);
+      this.#connection?.toHost.send(said);
+      if (twice) this.#connection?.toHost.send(said);
     };
     if (lateMs > 0) clock.after(lateMs, say);
     else say();

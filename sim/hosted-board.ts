@@ -1,4 +1,4 @@
-import { SimulatedBoard } from '../firmware-sim/board.ts';
+import { type Quirks, SimulatedBoard } from '../firmware-sim/board.ts';
 import { randomStream, type Random } from '../firmware-sim/random.ts';
 import type { Clock } from '../src/protocol/clock.ts';
 import type { LinkListener } from '../src/protocol/link.ts';
@@ -9,10 +9,23 @@ export const BOARD_HELP = `  aim AZIMUTH INCLINATION ROLL   the hand brings the 
   press                          presses the board's trigger
   drop [BYTES]                   the link drops: now, or when so many more bytes have crossed it
   restart                        the board loses its power, and has it again
+  ails nothing|silence|noise|restarts
+                                 from now on it is well, says nothing, answers in noise, or starts again every second
   set NAME=VALUE …               changes settings`;
 
 /** Every board takes so many bytes in one write (SPEC.md, section 3). */
 const LEAST_CHUNK = 20;
+
+const wellMannered = { silent: false, lateMs: 0, twice: false };
+const well: Partial<Quirks> = { garbled: false, restartsEveryMs: 0, manners: wellMannered };
+
+/** What a board may have, so that finding it out can be tried. */
+const AILMENTS: Readonly<Record<string, Partial<Quirks>>> = {
+  nothing: well,
+  silence: { ...well, manners: { ...wellMannered, silent: true } },
+  noise: { ...well, garbled: true },
+  restarts: { ...well, restartsEveryMs: 1000 },
+};
 
 /** The far end of a link, as a pseudo-terminal or a WebSocket has it. */
 export interface Attachment {
@@ -102,6 +115,14 @@ export class HostedBoard {
         if (words.length > 0) throw new BadLine('restart takes nothing.');
         this.board.restart();
         return 'restarted';
+      case 'ails': {
+        const [what = '', ...more] = words;
+        const ailment = Object.hasOwn(AILMENTS, what) ? AILMENTS[what] : undefined;
+        if (!ailment || more.length > 0)
+          throw new BadLine(`ails takes one of ${Object.keys(AILMENTS).join(', ')}.`);
+        this.board.quirk(ailment);
+        return `ails: ${what}`;
+      }
       case 'set': {
         if (words.length === 0) throw new BadLine('set takes NAME=VALUE.');
         const wanted = changedSettings(await this.board.settings(), words.join(' '));

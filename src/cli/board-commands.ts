@@ -9,6 +9,7 @@ import { memory } from './memory.ts';
 import { UsageError, type Outcome } from './outcome.ts';
 import { ports } from './ports.ts';
 import { save } from './save.ts';
+import { rescue } from './rescue.ts';
 import { revert, seal } from './seal.ts';
 import { settings } from './settings.ts';
 import { verify } from './verify.ts';
@@ -33,7 +34,8 @@ export const BOARD_USAGE = `  npm run -s cli -- ports
       --any-north  magnetic north was not set out: azimuths count from any line, and stay out of the file
 
   npm run -s cli -- seal PORT COEFFICIENTS.json [--save FILE.json]
-      Saves what is on the board, then stages, checks and seals the coefficients, reads them back and compares.
+      Saves what is on the board, then stages, checks and seals the coefficients, reads them back and compares. A file
+      of a board's content will do too: those in force in it are sealed.
 
   npm run -s cli -- verify PORT COEFFICIENTS.json
       Compares what the board runs with the file, bit by bit, and the board's own angles with ours.
@@ -69,6 +71,11 @@ export const BOARD_USAGE = `  npm run -s cli -- ports
       --back             the firmware in the spare slot in its place, in the same way; or ends a trial
       --confirm-by-hand  asks before it is confirmed
       --save             the file that it is saved in; a name made of the board and the version without it
+
+  npm run -s cli -- rescue PORT [--saved BOARD.json] [--json]
+      Says what is the matter with a board that cannot be worked with, and what can be done. On a serial port it tries
+      the usual speeds. It changes nothing on the board.
+      --saved  what was on the board before, to see whether its coefficients were lost
 
   npm run -s cli -- conform PORT [--json] [--may-erase] [--may-set] [--may-seal] [--may-seal-first]
                     [--may-restart] [--press]
@@ -232,6 +239,18 @@ const COMMANDS: Readonly<Record<string, (args: string[]) => Promise<Outcome>>> =
       ...(image !== undefined && { image }),
       back,
       confirmByHand: values['confirm-by-hand'] === true,
+    });
+  },
+  rescue: (args) => {
+    const { link, values } = parse(args, ['a port'], {
+      saved: { type: 'string' },
+      json: { type: 'boolean' },
+    });
+    const before = values['saved'];
+    return rescue({
+      ...link,
+      ...(typeof before === 'string' && { saved: before }),
+      json: values['json'] === true,
     });
   },
   revert: (args) => {

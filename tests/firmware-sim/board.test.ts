@@ -238,6 +238,39 @@ describe('a firmware with bad manners', () => {
   });
 });
 
+describe('a board in trouble', () => {
+  const HELLO = `${withCheck('?1 hello host=00000001 protocol=1')}\n`;
+
+  test('answers in noise, the same noise for the same seed', () => {
+    const said = () => {
+      const terminal = new Terminal({}, { quirks: { garbled: true } });
+      terminal.type(HELLO);
+      return terminal.heard;
+    };
+    expect(said().length).toBeGreaterThan(100);
+    expect(said()).not.toContain('ok host=');
+    expect(said()).toBe(said());
+  });
+
+  test('starts again every so often, and its link ends with it', () => {
+    const terminal = new Terminal({}, { quirks: { restartsEveryMs: 5000 } });
+    expect(terminal.type(HELLO)).toHaveLength(1);
+    terminal.clock.advance(2999);
+    expect(terminal.closed).toBeUndefined();
+    terminal.clock.advance(1);
+    expect(terminal.closed).toContain('lost its power');
+    terminal.connect();
+    terminal.clock.advance(4999);
+    expect(terminal.closed).toBeUndefined();
+    terminal.board.quirk({ restartsEveryMs: 0 });
+    terminal.clock.advance(20_000);
+    expect(terminal.closed).toBeUndefined();
+    terminal.board.quirk({ restartsEveryMs: 300 });
+    terminal.clock.advance(300);
+    expect(terminal.closed).toContain('lost its power');
+  });
+});
+
 describe('knobs', () => {
   test('are told as they are, as a copy', async () => {
     const { board } = new Terminal({ dip: 40 });
