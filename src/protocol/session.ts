@@ -157,7 +157,8 @@ export class Session {
     try {
       await session.#open(options);
     } catch (error) {
-      await session.close();
+      // Why it was not opened matters more than a link that does not close either.
+      await session.close().catch((late: unknown) => session.#lateTrouble(late));
       throw error;
     }
     return session;
@@ -176,8 +177,11 @@ export class Session {
       throw linkTrouble('link_refused', error);
     });
     await unlessAborted(refused, signal, () => {
-      // A link that opens after all must not stay open with nobody to close it.
-      void opening.then(() => this.#link.close()).catch((error) => this.#lateTrouble(error));
+      // A link that opens after all must not stay open with nobody to close it; one that does not is what was wanted.
+      opening.then(
+        () => this.#link.close().catch((error: unknown) => this.#lateTrouble(error)),
+        () => {},
+      );
     });
     this.#write(Uint8Array.of(0x0a)); // clears half a line out of the board's buffer
     const hello = { host, protocol: PROTOCOL_VERSION };
@@ -541,8 +545,11 @@ export class Session {
     let failure: ProtocolError | undefined;
     while (this.#doubt && !this.#ended) {
       const from = this.#expected;
+      const last = fruitless >= FRUITLESS_ROUNDS - 1;
       try {
-        this.#doubt = await this.#fetchOnce(fruitless >= FRUITLESS_ROUNDS - 1);
+        const missing = await this.#fetchOnce(last);
+        // What came damaged behind the answer may have been an event; but a board may add such a line each time.
+        this.#doubt = missing || (this.#doubt && !last);
       } catch (error) {
         if (!(error instanceof ProtocolError)) throw error;
         failure = error;
@@ -574,7 +581,11 @@ export class Session {
         'again',
         { from },
         undefined,
-        (own) => own.from === from,
+        (own) => {
+          if (own.from !== from) return false;
+          this.#doubt = false; // what came before it is counted in it
+          return true;
+        },
         true,
       );
       if (this.#expected > to && this.#held.size === 0) return false;

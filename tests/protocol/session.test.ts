@@ -2,6 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import type { ProtocolError } from '../../src/protocol/errors.ts';
 import { formatAnswer, formatEvent, parseLine } from '../../src/protocol/line.ts';
+import { LinkError } from '../../src/protocol/link.ts';
 import { EVENTS, VERBS } from '../../src/protocol/messages.ts';
 import { Session, type BoardEvent } from '../../src/protocol/session.ts';
 import { IDENTITY, reading, ScriptedBoard, ScriptedLink } from './scripted-board.ts';
@@ -182,6 +183,29 @@ describe('opening', () => {
     openLate();
     await settle();
     expect(link.closings).toBe(before + 1);
+  });
+
+  test('a link that refuses to open after it was given up is no trouble', async () => {
+    const link = new ScriptedLink();
+    let refuse = (_: Error) => {};
+    link.open = () => new Promise((_, reject) => (refuse = reject));
+    const stop = new AbortController();
+    const { opening, troubles } = setUp(link, stop.signal);
+    stop.abort();
+    await outcome(opening);
+    refuse(new LinkError('none_chosen', 'nobody wants it'));
+    await settle();
+    expect(troubles).toEqual([]);
+  });
+
+  test('a link that does not close either does not hide why the board was not opened', async () => {
+    const link = new ScriptedLink();
+    link.close = () => Promise.reject(new LinkError('failed', 'the port hangs'));
+    const { clock, opening, troubles } = setUp(link);
+    expect(await clock.until(outcome(opening))).toMatchObject({ cause: 'no_answer' });
+    expect(troubles.map(({ fault }) => fault)).toEqual([
+      { cause: 'link_closed', link: 'failed', reason: 'the port hangs' },
+    ]);
   });
 
   test('no write is longer than the board takes, 20 bytes before it said how many', async () => {
@@ -544,6 +568,32 @@ describe('events', () => {
     board.hurt = (_, bytes) => bytes;
     await clock.run(1000);
     expect(numbers(events)).toEqual([1]);
+  });
+
+  test('a damaged one in the same bytes as the answer to “again” is asked for too', async () => {
+    const board = new ScriptedBoard();
+    const { clock, session, events } = await openedBoard(board);
+    let answer = new Uint8Array();
+    board.hurt = (direction, bytes) => {
+      if (direction === 'to_board' || bytes[0] !== '='.charCodeAt(0)) return bytes;
+      answer = bytes;
+      board.hurt = (_, event) => Uint8Array.from([...answer, ...event.with(12, 0x7a)]);
+      queueMicrotask(() => (board.hurt = (_, whole) => whole));
+      board.press();
+      return new Uint8Array();
+    };
+    await clock.until(session.catchUp());
+    expect(numbers(events)).toEqual([1]);
+  });
+
+  test('are not asked for without end when noise follows each answer', async () => {
+    const { clock, session, link } = await opened((line, it) => {
+      const answer = formatAnswer(tagOf(line), true, { from: 1, to: 0 });
+      it.sayBytes(Uint8Array.from([...answer, ...new TextEncoder().encode('~~~~\n')]));
+    });
+    await clock.until(session.catchUp());
+    await clock.run(10_000);
+    expect(link.heard.length).toBeLessThan(10);
   });
 
   test('a last one that vanished without a trace is found by catching up', async () => {
