@@ -61,6 +61,11 @@ export interface ByteLink {
    * succeed without a person; until the returned function is called. Absent where the system never says so.
    */
   onReturn?(listener: () => void): () => void;
+  /**
+   * Tells a link that was opened whether the board which answers is the one that it is for. A link that can know its
+   * board only by the make keeps what it has found, or tries another next time. Absent where there is no doubt.
+   */
+  confirm?(isIts: boolean): void;
 }
 
 /** A kind of link that this browser or machine may have, and how a person picks one of that kind. */

@@ -89,7 +89,7 @@ class Ports implements WebSerial {
     return ports.map(
       (port) =>
         this.#links.find((link) => link.port === port) ??
-        this.#links.find((link) => link.adopts(port, ports)) ??
+        this.#links.find((link) => link.tries(port, ports)) ??
         this.#link(port),
     );
   }
@@ -103,9 +103,9 @@ class Ports implements WebSerial {
     }
   }
 
-  /** Whether a port is another link's. */
+  /** Whether a port is another link's, or is being tried by it. */
   isTaken(port: SerialPort, by: PortLink): boolean {
-    return this.#links.some((link) => link !== by && link.port === port);
+    return this.#links.some((link) => link !== by && link.has(port));
   }
 
   get #serial(): Serial {
@@ -123,7 +123,12 @@ class Ports implements WebSerial {
 class PortLink implements SerialLink {
   gaps = 0;
   signalsRefused = false;
+  /** That of its board, as far as is known; it may be gone. */
   #port: SerialPort;
+  /** One that its board may have come back as. Until that is confirmed it is let go of whenever it is closed. */
+  #tried: SerialPort | undefined;
+  /** Those that were tried, and that other boards are behind. */
+  readonly #strangers = new WeakSet<SerialPort>();
   #held: HeldPort | undefined;
   #opening: AbortController | undefined;
   /** Settles when whatever was held or being opened before is let go of. Never rejects. */
@@ -144,7 +149,11 @@ class PortLink implements SerialLink {
   }
 
   get port(): SerialPort {
-    return this.#port;
+    return this.#tried ?? this.#port;
+  }
+
+  has(port: SerialPort): boolean {
+    return port === this.#port || port === this.#tried;
   }
 
   open(listener: LinkListener): Promise<void> {
@@ -156,7 +165,7 @@ class PortLink implements SerialLink {
       .finally(() => {
         if (this.#opening === opening) this.#opening = undefined;
       });
-    this.#free = work.catch(() => {}); // the one who opens is told
+    this.#free = work.catch(() => this.#giveBack()); // the one who opens is told
     return unlessAborted(work, opening.signal);
   }
 
@@ -175,21 +184,42 @@ class PortLink implements SerialLink {
     const connected = ({ target }: Event) => {
       const port = target as SerialPort;
       if (this.#held || this.all.isTaken(port, this)) return;
-      if (port === this.#port || isAlike(port, this.#port)) listener();
+      if (port === this.#port || this.#mayBe(port)) listener();
     };
     this.serial.addEventListener('connect', connected);
     return () => this.serial.removeEventListener('connect', connected);
   }
 
+  confirm(isIts: boolean): void {
+    if (!this.#tried) return;
+    if (!isIts) {
+      this.#strangers.add(this.#tried); // and let go of as soon as it is closed
+      return;
+    }
+    this.#port = this.#tried;
+    this.#tried = undefined;
+  }
+
   /**
-   * Takes over a port that is new, where its own is gone and was of a board of the same make: a board that was unplugged,
-   * or has restarted, comes back as another object. Which of several boards of one make it is only the board can tell.
+   * Tries a port that is new, where its own is gone and was of a board of the same make: a board that was unplugged, or
+   * has restarted, comes back as another object. Which of several boards of one make it is only the board can tell.
    */
-  adopts(port: SerialPort, present: readonly SerialPort[]): boolean {
-    if (present.includes(this.#port) || this.all.isTaken(port, this)) return false;
-    if (!isAlike(port, this.#port)) return false;
-    this.#port = port;
+  tries(port: SerialPort, present: readonly SerialPort[]): boolean {
+    if (present.includes(this.port) || this.all.isTaken(port, this) || !this.#mayBe(port)) {
+      return false;
+    }
+    this.#tried = port;
     return true;
+  }
+
+  /** Whether its board may have come back as this port. */
+  #mayBe(port: SerialPort): boolean {
+    return isAlike(port, this.#port) && !this.#strangers.has(port);
+  }
+
+  /** Leaves a port that nobody has confirmed to the other links. */
+  #giveBack(): void {
+    this.#tried = undefined;
   }
 
   async #hold(listener: LinkListener, signal: AbortSignal): Promise<void> {
@@ -223,13 +253,14 @@ class PortLink implements SerialLink {
     for (const wait of ATTEMPTS) {
       await pause(this.options.clock, wait, signal);
       const ports = await this.all.ports();
-      if (!ports.includes(this.#port) && !ports.some((port) => this.adopts(port, ports))) {
+      if (!ports.includes(this.port) && !ports.some((port) => this.tries(port, ports))) {
         trouble = new LinkError('unreachable', 'no such board is plugged in');
         continue;
       }
       try {
-        await this.#port.open({ baudRate, bufferSize: BUFFER });
-        return this.#port;
+        const { port } = this;
+        await port.open({ baudRate, bufferSize: BUFFER });
+        return port;
       } catch (error) {
         trouble = this.#openingError(error);
       }
@@ -261,7 +292,7 @@ class PortLink implements SerialLink {
     this.#held = undefined;
     if (!held) return;
     const work = held.letGo(end);
-    this.#free = work.catch(() => {}); // whoever let go is told
+    this.#free = work.catch(() => {}).then(() => this.#giveBack()); // whoever let go is told
     await work;
   }
 }

@@ -536,6 +536,77 @@ describe('a board that comes back', () => {
     expect(await answers(beside, ear)).toBe(true);
   });
 
+  /** Two links whose boards, of one make, were unplugged. */
+  const twoLost = async () => {
+    const { serial, kind, board, port, link } = await linked();
+    const other = new SimulatedBoard({ ...defaultSettings, seed: 2 }, clock);
+    const otherPort = serial.plug(other);
+    serial.choice = otherPort;
+    const beside = await serial.gesture(() => kind.choose());
+    await run(beside.open(new Ear()));
+    serial.unplug(port);
+    serial.unplug(otherPort);
+    await settle();
+    return { serial, kind, board, other, link, beside };
+  };
+
+  test('behind a port that another link tried first, it is left to its own link, and not tried again', async () => {
+    const { serial, other, board, link, beside } = await twoLost();
+    const again = serial.plug(other);
+    await run(link.open(new Ear()));
+    expect(again.openedWith).toBeDefined();
+    link.confirm!(false);
+    await run(link.close());
+    const ear = new Ear();
+    await run(beside.open(ear));
+    beside.confirm!(true);
+    expect(await answers(beside, ear)).toBe(true);
+    expect(await causeOf(link.open(new Ear()))).toBe('unreachable');
+    await run(beside.close());
+    expect(await causeOf(link.open(new Ear()))).toBe('unreachable');
+    serial.plug(board);
+    const own = new Ear();
+    await run(link.open(own));
+    expect(await answers(link, own)).toBe(true);
+    await run(link.close());
+  });
+
+  test('that never said which it is does not keep the port from the other link', async () => {
+    const { serial, other, link, beside } = await twoLost();
+    serial.plug(other);
+    await run(link.open(new Ear()));
+    await run(link.close());
+    const ear = new Ear();
+    await run(beside.open(ear));
+    expect(await answers(beside, ear)).toBe(true);
+    await run(beside.close());
+  });
+
+  test('known to be another one behind a port, it is not told of when that port is there again', async () => {
+    const { serial, other, link } = await twoLost();
+    const again = serial.plug(other);
+    await run(link.open(new Ear()));
+    link.confirm!(false);
+    await run(link.close());
+    let told = 0;
+    const stop = link.onReturn!(() => told++);
+    serial.unplug(again);
+    serial.replug(again);
+    expect(told).toBe(0);
+    serial.plug(other);
+    expect(told).toBe(1);
+    stop();
+  });
+
+  test('once confirmed, the port is its own also while it is closed', async () => {
+    const { serial, other, link, beside } = await twoLost();
+    serial.plug(other);
+    await run(beside.open(new Ear()));
+    beside.confirm!(true);
+    await run(beside.close());
+    expect(await causeOf(link.open(new Ear()))).toBe('unreachable');
+  });
+
   test('asked for what is permitted, it is the link it was', async () => {
     const { serial, kind, board, link } = await lostLink();
     serial.plug(board);
