@@ -76,8 +76,12 @@ function formatFields(fields: FieldValues): string {
 
 /** Bytes of any body with its check and LF added, whether or not it is a line of the protocol. */
 export function withCheck(body: string): Uint8Array {
-  const check = crc16OfText(body).toString(16).toUpperCase().padStart(4, '0');
-  return encoder.encode(`${body} #${check}\n`);
+  return encoder.encode(`${body} #${checkOf(body)}\n`);
+}
+
+/** The check of a body in ASCII (SPEC.md, section 1.3). */
+export function checkOf(body: string): string {
+  return crc16OfText(body).toString(16).toUpperCase().padStart(4, '0');
 }
 
 /** Bytes of a request, check and LF included. */

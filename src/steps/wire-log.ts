@@ -1,12 +1,12 @@
 import type { Clock } from '../protocol/clock.ts';
+import { RECORDING_HEAD, recordingLine, type RecordingMark } from '../protocol/recording-format.ts';
 
 /** The lines that cross a link, the latest of them, to look at and to save. */
 
 /** How many entries are kept: some hours of readings, or a whole firmware image; 3 MB at most. */
 export const WIRE_KEPT = 10_000;
 
-/** As in SPEC.md, section 9: `>` to the board, `<` from it; and the link opened (`+`), or ended (`-`). */
-export type WireMark = '>' | '<' | '+' | '-';
+export type WireMark = RecordingMark;
 
 export interface WireEntry {
   /** Counted from 1 since the log began. */
@@ -19,6 +19,8 @@ export interface WireEntry {
 }
 
 export type WireDirection = 'to_board' | 'from_board';
+
+const encoder = new TextEncoder();
 
 /** Keeps the latest {@link WIRE_KEPT} entries. It only notes: what a line means is found when someone looks. */
 export class WireLog {
@@ -90,12 +92,12 @@ export class WireLog {
   recording(): string {
     const whole = this.#find('+') ?? this.first;
     const start = this.entry(whole)?.at ?? 0;
-    const lines = ['lodebench-recording 1'];
+    const lines = [RECORDING_HEAD];
     for (let number = whole; number <= this.#last; number++) {
       const { at, mark, text } = this.entry(number)!;
       if (lines.length === 1 && mark !== '+') lines.push('0 + link opened earlier');
-      const words = mark === '-' && text !== '' ? ` gone ${escaped(text)}` : ` ${escaped(text)}`;
-      lines.push(`${Math.round(at - start)} ${mark}${text === '' ? '' : words}`);
+      const said = mark === '-' && text !== '' ? `gone ${text}` : text;
+      lines.push(recordingLine(at - start, mark, encoder.encode(`${said}\n`)));
     }
     return `${lines.join('\n')}\n`;
   }
@@ -120,11 +122,3 @@ export class WireLog {
 }
 
 const isGreeting = (line: string): boolean => /^\?1 hello /.test(line);
-
-/** Text as a recording has it: a backslash, a space at either end and what is not printable ASCII as `\xHH`. */
-function escaped(text: string): string {
-  const hex = (byte: number): string => `\\x${byte.toString(16).toUpperCase().padStart(2, '0')}`;
-  return text
-    .replace(/[^ -[\]-~]/gu, (sign) => Array.from(new TextEncoder().encode(sign), hex).join(''))
-    .replace(/^ | $/g, hex(0x20));
-}

@@ -1,15 +1,17 @@
 import type { Clock } from '../protocol/clock.ts';
-import { crc16 } from '../protocol/crc.ts';
-import { parseLine, type Line } from '../protocol/line.ts';
+import { parseLine, withCheck, type Line } from '../protocol/line.ts';
 import { LinkError, type ByteLink, type LinkCause, type LinkListener } from '../protocol/link.ts';
+import {
+  RECORDING_HEAD,
+  recordedBytes,
+  recordingLine,
+  type RecordingMark,
+} from '../protocol/recording-format.ts';
 
 /**
  * Conversations written down line by line as they cross a link, and played back in place of a board. The format is in
  * docs/files.md.
  */
-
-/** The first line of a recording. */
-export const RECORDING_HEAD = 'lodebench-recording 1';
 
 /** The most bytes that a recording may have when it is read. */
 const MOST_BYTES = 64 * 1024 * 1024;
@@ -18,8 +20,6 @@ const MOST_BYTES = 64 * 1024 * 1024;
 const PIECE = 1024;
 
 const LF = 0x0a;
-
-type Mark = '+' | '>' | '<' | '-';
 
 /** As a table, so that a cause added to the protocol is missed here by the compiler. */
 const CAUSES: Readonly<Record<LinkCause, true>> = {
@@ -109,10 +109,8 @@ class RecordedLink implements ByteLink {
     this.#note('-', new TextEncoder().encode(`${words}\n`));
   }
 
-  #note(mark: Mark, bytes: Uint8Array): void {
-    const ms = Math.round(this.clock.now() - this.#began!);
-    const text = escaped(bytes);
-    this.writeDown(`${ms} ${mark}${text === '' ? '' : ` ${text}`}`);
+  #note(mark: RecordingMark, bytes: Uint8Array): void {
+    this.writeDown(recordingLine(this.clock.now() - this.#began!, mark, bytes));
   }
 }
 
@@ -132,33 +130,6 @@ class Cutter {
   flush(): void {
     if (this.#held.length > 0) this.onPiece(Uint8Array.from(this.#held.splice(0)));
   }
-}
-
-/**
- * Bytes of one line as printable text: what is not printable ASCII, a backslash and a space at the end as `\xHH`; the LF is
- * left out, and a lone backslash stands at the end where there is none.
- */
-function escaped(bytes: Uint8Array): string {
-  const whole = bytes.at(-1) === LF;
-  const line = whole ? bytes.subarray(0, -1) : bytes;
-  const text = Array.from(line, (byte, i) => {
-    const plain = byte >= 0x20 && byte < 0x7f && byte !== 0x5c;
-    const lost = byte === 0x20 && (i === 0 || i === line.length - 1);
-    return plain && !lost
-      ? String.fromCharCode(byte)
-      : `\\x${byte.toString(16).toUpperCase().padStart(2, '0')}`;
-  }).join('');
-  return whole ? text : `${text}\\`;
-}
-
-/** What {@link escaped} wrote; undefined where it is nothing of the kind. */
-function unescaped(text: string): Uint8Array | undefined {
-  if (!/^([ -[\]-~]|\\x[0-9A-F]{2})*\\?$/.test(text)) return undefined;
-  const whole = !text.endsWith('\\');
-  const bytes = (whole ? text : text.slice(0, -1))
-    .match(/\\x..|./g)
-    ?.map((each) => (each.length > 1 ? parseInt(each.slice(2), 16) : each.charCodeAt(0)));
-  return Uint8Array.from([...(bytes ?? []), ...(whole ? [LF] : [])]);
 }
 
 /** Something that was said in a recording. */
@@ -241,7 +212,7 @@ export function readRecording(
     const line = i + 1;
     if (i === 0 || text === '') continue;
     const parts = /^(0|[1-9]\d{0,14}) ([+><-])(?: (.*))?$/.exec(text);
-    const said = unescaped(parts?.[3] ?? '');
+    const said = recordedBytes(parts?.[3] ?? '');
     if (!parts || !said) {
       const what =
         'it is not a time in milliseconds, one of + > < -, and what was said, in printable ASCII.';
@@ -251,7 +222,7 @@ export function readRecording(
     if (ms < last)
       return fault('out_of_order', `its time lies before that of the line above.`, line);
     last = ms;
-    const problem = take(openings, parts[2] as Mark, { line, ms, bytes: said });
+    const problem = take(openings, parts[2] as RecordingMark, { line, ms, bytes: said });
     if (problem) return { ...problem };
   }
   if (openings.length === 0) return fault('empty', 'no link is opened in it.');
@@ -265,7 +236,11 @@ interface OpeningDraft extends Opening {
 }
 
 /** Adds one line to what was read so far; what is wrong with it, if anything. */
-function take(openings: OpeningDraft[], mark: Mark, said: Said): RecordingFault | undefined {
+function take(
+  openings: OpeningDraft[],
+  mark: RecordingMark,
+  said: Said,
+): RecordingFault | undefined {
   const { line, ms } = said;
   const text = new TextDecoder().decode(said.bytes).trimEnd();
   const current = openings.at(-1);
@@ -476,11 +451,7 @@ class Played {
     const host = this.#hosts.get(line.fields['host']?.[0] ?? '');
     const body = text.replace(/ #[0-9A-F]{4}$/, '').replace(/^=\d+/, `=${tag}`);
     const whole = host === undefined ? body : body.replace(/ host=[0-9A-F]+/, ` host=${host}`);
-    const check = crc16(new TextEncoder().encode(whole))
-      .toString(16)
-      .toUpperCase()
-      .padStart(4, '0');
-    return new TextEncoder().encode(`${whole} #${check}\n`);
+    return withCheck(whole);
   }
 
   #depart(text: string, expected: Said | undefined): void {

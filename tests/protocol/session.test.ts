@@ -573,7 +573,7 @@ describe('events', () => {
   test('a damaged one in the same bytes as the answer to “again” is asked for too', async () => {
     const board = new ScriptedBoard();
     const { clock, session, events } = await openedBoard(board);
-    let answer = new Uint8Array();
+    let answer: Uint8Array = new Uint8Array();
     board.hurt = (direction, bytes) => {
       if (direction === 'to_board' || bytes[0] !== '='.charCodeAt(0)) return bytes;
       answer = bytes;

@@ -1,5 +1,6 @@
+import { withCheck } from '../../protocol/line.ts';
 import { messageFault } from './fields-of.ts';
-import { QUIET_MS, withCheck, type Exchange } from './talk.ts';
+import { QUIET_MS, type Exchange } from './talk.ts';
 import type { Check, Trial } from './trial.ts';
 
 /** Checks of SPEC.md, sections 2, 3 and 8: tags, repeats, hello. */

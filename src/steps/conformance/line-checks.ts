@@ -1,5 +1,5 @@
-import { LINE_LIMIT } from '../../protocol/line.ts';
-import { checkOf, QUIET_MS, withCheck, type Talk } from './talk.ts';
+import { checkOf, LINE_LIMIT, withCheck } from '../../protocol/line.ts';
+import { QUIET_MS, type Talk } from './talk.ts';
 import type { Check, Trial } from './trial.ts';
 
 /** Checks of SPEC.md, section 1, and of what is answered to a line that cannot be read (2.4). */

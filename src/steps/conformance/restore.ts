@@ -1,7 +1,6 @@
 import type { StoredSet } from '../../protocol/board.ts';
-import { encodeItem, type Fields } from '../../protocol/line.ts';
+import { checkOf, encodeItem, type Fields } from '../../protocol/line.ts';
 import { readSet } from './fields-of.ts';
-import { checkOf } from './talk.ts';
 import { memoryOf, stagedSet, type Check, type Ground, type Ledger } from './trial.ts';
 
 /** Putting a board back as it was found, and saying what is so where that was not possible. */

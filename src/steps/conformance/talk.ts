@@ -1,6 +1,5 @@
 import type { Clock } from '../../protocol/clock.ts';
-import { crc16 } from '../../protocol/crc.ts';
-import { parseLine, type Line } from '../../protocol/line.ts';
+import { checkOf, parseLine, withCheck, type Line } from '../../protocol/line.ts';
 import { LinkError, type ByteLink } from '../../protocol/link.ts';
 
 /**
@@ -362,16 +361,6 @@ export class Talk {
     const before = this.exchanges.at(this.exchanges.lastIndexOf(hello) - 1);
     return before?.sent === hello.sent && before.answer !== undefined;
   }
-}
-
-/** Any body with its check and LF added, whether or not it is a line of the protocol. */
-export function withCheck(body: string): Uint8Array {
-  return encoder.encode(`${body} #${checkOf(body)}\n`);
-}
-
-/** The check of a body (SPEC.md, section 1.3). */
-export function checkOf(body: string): string {
-  return crc16(encoder.encode(body)).toString(16).toUpperCase().padStart(4, '0');
 }
 
 /** Bytes as text that can be shown: each outside printable ASCII as \xNN, an LF at the end left out. */
