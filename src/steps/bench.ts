@@ -77,10 +77,6 @@ export class Bench {
   #holding: Promise<void> | undefined;
   /** Settles when whatever was kept is linked again, as far as it goes by itself. */
   #restored: Promise<void> = Promise.resolve();
-  /** Serial numbers of the boards that places hold or are about to. */
-  readonly #claims = new WeakMap<BenchPlace, string>();
-  /** Places that only look which board is behind a link: they may have one of these. */
-  readonly #looking = new WeakMap<BenchPlace, readonly string[]>();
 
   constructor(parts: BenchParts) {
     this.#parts = parts;
@@ -252,28 +248,21 @@ export class Bench {
     return tie;
   }
 
-  /** Whether the place may have the board that answered there. */
-  #mayHave(place: BenchPlace, serial: string): boolean {
-    const looksFor = this.#looking.get(place);
-    if (looksFor && !looksFor.includes(serial)) return false;
-    const other = this.#places.find((each) => each !== place && this.#serialAt(each) === serial);
+  /** Whether the place may have the board that answered there. A person who asked for it is told if not. */
+  #mayHave(place: BenchPlace, serial: string, asked: boolean): boolean {
+    const other = this.#places.find((each) => each !== place && each.serial === serial);
     if (other?.isConversing) {
-      if (!looksFor) this.#tellOfSecond(other, place.tie);
+      if (asked) this.#tellOfSecond(other, place.tie);
       return false;
     }
-    this.#claims.set(place, serial);
     if (other) void this.#replace(other, place);
     return true;
-  }
-
-  #serialAt(place: BenchPlace): string | undefined {
-    return place.isConversing ? this.#claims.get(place) : place.serial;
   }
 
   #tellOfSecond(other: BenchPlace, second: Tie | undefined): void {
     const board = {
       name: '',
-      serial: this.#serialAt(other) ?? '',
+      serial: other.serial ?? '',
       ...other.state.history.identity,
     };
     const first = other.state.link.label ?? '';
@@ -306,7 +295,7 @@ export class Bench {
       ready: () => this.#hold(),
       nextSimulator: () => this.#nextSimulator(),
       choose: (kind) => this.#choose(kind).then((tie) => this.#firstTie(tie, place)),
-      mayHave: (serial) => this.#mayHave(place, serial),
+      mayHave: (serial, asked) => this.#mayHave(place, serial, asked),
       keep: () => this.#keep(),
       changed: () => this.#tell(),
     });
@@ -367,9 +356,7 @@ export class Bench {
     await Promise.all(
       links.map(async (link) => {
         const place = this.#newPlace();
-        this.#looking.set(place, serials);
-        await place.linkOver(kind, Promise.resolve({ kind, link }));
-        this.#looking.delete(place);
+        await place.linkOver(kind, Promise.resolve({ kind, link }), serials);
         if (!this.#places.includes(place)) await place.retire();
       }),
     );

@@ -46,9 +46,11 @@ export interface LinkingParts {
   random(): number;
   sight: Sight;
   /**
-   * Whether this place may have the board that answered. Where not, another place has it, and the person was told.
+   * Whether this place may have the board that answered. Where not, another place has it.
+   *
+   * @param asked a person asked for this link, and is told of the other place
    */
-  mayHave(serial: string): boolean;
+  mayHave(serial: string, asked: boolean): boolean;
   /** What is at this place has changed, and is to be kept for when the page is opened again. */
   keep(): Promise<void>;
 }
@@ -107,8 +109,13 @@ export class Linking {
     this.desk.hand = tie.simulated?.control;
   }
 
-  /** Links, or links again, and saves what is on the board. */
-  async link(): Promise<void> {
+  /**
+   * Links, or links again, and saves what is on the board.
+   *
+   * @param only serial numbers of the boards that will do, where no person asked for whichever is there
+   * @throws BenchError `going_back`; ProtocolError, which is `link_refused` where another board answered than will do
+   */
+  async link(only?: readonly string[]): Promise<void> {
     const { desk } = this;
     this.#calm();
     await this.#close();
@@ -120,13 +127,11 @@ export class Linking {
     desk.change({ link: { state: 'linking', kind, label } });
     let board: Board | undefined;
     try {
-      board = await this.#open(link);
-      if (!this.parts.mayHave(board.identity.serial)) {
-        await board.close();
+      board = await this.#open(tie, only);
+      if (!board) {
         this.#giveUp(before, tie);
         return;
       }
-      desk.board = board;
       await desk.recollect(board.identity.serial);
       this.taking.startAfter(await saveBoard(desk, board, label));
       await settleSeal(desk, board);
@@ -179,7 +184,7 @@ export class Linking {
       await task(tie.link);
     } finally {
       this.desk.startAfresh(); // whoever stopped the task wants the board back all the same
-      await this.link();
+      await this.link(this.#own());
     }
   }
 
@@ -200,7 +205,7 @@ export class Linking {
       await pause(clock, STARTING_MS, desk.signal);
       if (work) desk.show(work);
       try {
-        await this.link();
+        await this.link(this.#own());
         if (isThrough()) break;
       } catch (error) {
         const isDown = error instanceof ProtocolError && error.cause !== 'cancelled';
@@ -212,7 +217,30 @@ export class Linking {
     desk.change({}, 'trouble');
   }
 
-  #open(link: ByteLink): Promise<Board> {
+  /** The one board that will do where a place gets its board back with nobody looking. */
+  #own(): readonly string[] | undefined {
+    const { identity } = this.desk.state.history;
+    return identity && [identity.serial];
+  }
+
+  /** Begins the conversation. Gives nothing where another place has the board, and the person was told. */
+  async #open({ link }: Tie, only: readonly string[] | undefined): Promise<Board | undefined> {
+    const board = await this.#hello(link);
+    const { serial } = board.identity;
+    const isWanted = !only || only.includes(serial);
+    const isHere = isWanted && this.parts.mayHave(serial, !only);
+    link.confirm?.(isHere);
+    if (isHere) {
+      this.desk.board = board;
+      return board;
+    }
+    await board.close();
+    if (!only) return undefined;
+    const reason = 'another board answered';
+    throw new ProtocolError({ cause: 'link_refused', link: 'unreachable', reason });
+  }
+
+  #hello(link: ByteLink): Promise<Board> {
     const { desk, taking } = this;
     return linkBoard(link, {
       clock: this.parts.clock,
@@ -293,7 +321,7 @@ export class Linking {
     const { desk } = this;
     const { end = 'failed', hidden } = desk.state.link;
     try {
-      await this.link();
+      await this.link(this.#own());
     } catch (error) {
       if (desk.signal.aborted) return; // a person wants no more of it
       if (!isTransient(error)) {

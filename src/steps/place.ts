@@ -15,6 +15,7 @@ import type { KindName, System } from './link-help.ts';
 import type { KeptPlace } from './kept-places.ts';
 import { Linking, type LinkingParts, type Tie, type WireListener } from './linking.ts';
 import { Marks } from './marks.ts';
+import { moreReadings } from './more-readings.ts';
 import type { Intention } from './next-step.ts';
 import type { PlaceState, Work } from './place-state.ts';
 import { openProofSlots } from './proof.ts';
@@ -95,9 +96,9 @@ export class BenchPlace {
     return this.#linking.onWire(listener);
   }
 
-  /** Serial number of the board at this place; absent where none was linked yet. */
+  /** Serial number of the board at this place, as soon as it has answered; absent where none was linked yet. */
   get serial(): string | undefined {
-    return this.state.history.identity?.serial;
+    return (this.#desk.board ?? this.state.history).identity?.serial;
   }
 
   /** No board was ever linked here, and nothing is under way. */
@@ -137,8 +138,16 @@ export class BenchPlace {
     await this.#desk.recollect(serial);
   }
 
-  /** Links over a link that is just being picked; where that gives none, another place has it. */
-  async linkOver(kind: KindName, picking: Promise<Tie | undefined>): Promise<void> {
+  /**
+   * Links over a link that is just being picked; where that gives none, another place has it.
+   *
+   * @param only as of {@link Linking.link}
+   */
+  async linkOver(
+    kind: KindName,
+    picking: Promise<Tie | undefined>,
+    only?: readonly string[],
+  ): Promise<void> {
     picking.catch(() => {}); // it is awaited below, but not at once
     const desk = this.#desk;
     await this.during(WORK.link, async () => {
@@ -147,7 +156,7 @@ export class BenchPlace {
         if (!tie) return;
         this.#linking.take(tie);
         if (kind !== 'simulated') desk.change({}, 'simulator');
-        await this.#linking.link();
+        await this.#linking.link(only);
       } catch (error) {
         desk.report(error, kind); // the place may be empty again, and know its kind no more
       }
@@ -282,6 +291,8 @@ export class BenchPlace {
         return take.take(open, 'fit');
       case 'take gaps':
         return take.take(() => gapSlots(desk.calibration()), 'fit');
+      case 'take more':
+        return this.#planMore();
       case 'fit':
         return this.#fit();
       case 'write':
@@ -318,6 +329,24 @@ export class BenchPlace {
     });
     desk.say('Calibration begun.');
     await desk.linked().mode('collect');
+  }
+
+  /** Lets the plan go on where its readings were all taken and more would help. */
+  async #planMore(): Promise<void> {
+    const desk = this.#desk;
+    const sightings = moreReadings(desk.calibration());
+    const count = sightings.reduce((sum, { rolls }) => sum + rolls.length, 0);
+    if (count === 0) {
+      desk.say('No attitude is left from which a reading would tell more: begin again.');
+      return;
+    }
+    await desk.append({ ...desk.inCalibration(), kind: 'plan extended', sightings });
+    desk.say(
+      count === 1
+        ? 'One reading is added to the plan.'
+        : `${count} readings are added to the plan.`,
+    );
+    await desk.linked().mode('collect', desk.signal);
   }
 
   async #fit(): Promise<void> {
