@@ -1,10 +1,8 @@
 import { applyCoefficients } from '../calib/model.ts';
 import { degrees } from '../calib/geometry.ts';
-import { readCoefficients } from '../records/coefficients-file.ts';
-import { readReadings } from '../records/readings-csv.ts';
 import { joinCsv } from '../records/rfc4180.ts';
 import { outsideWords } from '../steps/outside-words.ts';
-import { readBytes } from './files.ts';
+import { coefficientsIn, readingsIn } from './input-files.ts';
 import { failed, type Outcome } from './outcome.ts';
 
 const COLUMNS = ['id', 'azimuth', 'inclination', 'roll', 'gravity', 'field', 'dip'];
@@ -27,19 +25,16 @@ function bearing(radians: number | undefined): string {
  * hold for, where their file says that, goes to the other stream.
  */
 export function apply(coefficientsPath: string, readingsPath: string): Outcome {
-  const [one, two] = [readBytes(coefficientsPath), readBytes(readingsPath)];
-  if (!one.ok) return failed(one.message);
-  if (!two.ok) return failed(two.message);
-  const set = readCoefficients(one.bytes);
+  const set = coefficientsIn(coefficientsPath);
+  const file = readingsIn(readingsPath);
   if (!set.ok) {
     return failed(
-      readCoefficients(two.bytes).ok
+      set.found === 'readings' && !file.ok && file.found === 'coefficients'
         ? `The two files are the wrong way round: ${readingsPath} holds the coefficients. They come first, and then the readings. Nothing was changed.`
-        : `${coefficientsPath}: ${set.message}`,
+        : set.message,
     );
   }
-  const file = readReadings(two.bytes);
-  if (!file.ok) return failed(`${readingsPath}: ${file.message}`);
+  if (!file.ok) return failed(file.message);
   const applied = file.readings.map(({ id, acc, mag, temperature }) => ({
     id,
     ...applyCoefficients(set.coefficients, acc, mag),

@@ -1,4 +1,4 @@
-import { closeSync, openSync, writeSync } from 'node:fs';
+import { closeSync, existsSync, openSync, writeSync } from 'node:fs';
 import { WebSocket } from 'ws';
 import { linkBoard, type Board, type BoardNotice, type BoardReading } from '../protocol/board.ts';
 import type { Clock } from '../protocol/clock.ts';
@@ -9,7 +9,7 @@ import { realClock } from '../transport/real-clock.ts';
 import { playedBack, readRecording, recordedLink } from '../transport/recording.ts';
 import { serialPortLink } from '../transport/serial-port.ts';
 import { socketAddress, webSocketLink, type SocketConstructor } from '../transport/websocket.ts';
-import { readBytes, whyNot } from './files.ts';
+import { isFile, readBytes, whyNot } from './files.ts';
 import { failed, type Outcome } from './outcome.ts';
 
 /** From what stands for a board on the command line to the board. */
@@ -123,10 +123,29 @@ export function linkTo({ port, baud, keepSignals }: LinkOptions): ByteLink {
     const address = socketAddress(port, { anyHost: true });
     return webSocketLink(address, WebSocket as unknown as SocketConstructor);
   }
+  refuseWhatIsNoPort(port);
   return serialPortLink(port, {
     ...(baud !== undefined && { baud }),
     ...(keepSignals !== undefined && { keepSignals }),
   });
+}
+
+/** An address without its scheme, or with that of a page. */
+const HALF_AN_ADDRESS = /^(?:https?:\/\/)?([a-z0-9.-]+:\d{1,5}(?:\/\S*)?)$/i;
+
+/** @throws Stopped for a name that means something other than a serial port */
+function refuseWhatIsNoPort(port: string): void {
+  if (isFile(port)) {
+    const file = readBytes(port);
+    const isRecording = file.ok && readRecording(file.bytes).ok;
+    throw new Stopped(
+      `${port} is a file, and stands where the port belongs: the port comes first, and a file after it. Nothing was changed.${isRecording ? ` As a recording it is played as play:${port}.` : ''}`,
+    );
+  }
+  const [, address] = HALF_AN_ADDRESS.exec(port) ?? [];
+  if (address !== undefined && !existsSync(port)) {
+    throw new Stopped(`There is no port ${port}. Was ws://${address} meant? Nothing was changed.`);
+  }
 }
 
 function recordingIn(path: string): ByteLink {

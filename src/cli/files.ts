@@ -1,10 +1,12 @@
 import {
   closeSync,
+  existsSync,
   fsyncSync,
   openSync,
   readFileSync,
   realpathSync,
   renameSync,
+  statSync,
   writeFileSync,
 } from 'node:fs';
 import { dirname, resolve } from 'node:path';
@@ -102,6 +104,9 @@ function onDisk(path: string, flags: 'w' | 'wx', content: string | Uint8Array): 
     closeSync(file);
   }
 }
+
+/** Whether a file is there, and neither a folder nor a device. */
+export const isFile = (path: string): boolean => existsSync(path) && statSync(path).isFile();
 
 /** Whether two names mean one file, by whatever links. */
 export function sameFile(one: string, two: string): boolean {

@@ -1,15 +1,12 @@
-import { readReadings, type ReadingsFile } from '../records/readings-csv.ts';
-import {
-  readCoefficients,
-  writeCoefficients,
-  type CoefficientsFile,
-} from '../records/coefficients-file.ts';
+import type { ReadingsFile } from '../records/readings-csv.ts';
+import { writeCoefficients, type CoefficientsFile } from '../records/coefficients-file.ts';
 import type { ToleranceChoice } from '../records/entries.ts';
 import { compared } from '../steps/comparison-words.ts';
 import { basisOf, fitFile, refitOffsets, type FileFitOptions } from '../steps/fit-file.ts';
-import { readBytes, writeText } from './files.ts';
+import { writeText } from './files.ts';
 import { fitReport } from './fit-report.ts';
 import { fitSummary } from './fit-summary.ts';
+import { coefficientsIn, readingsIn } from './input-files.ts';
 import { failed, type Outcome } from './outcome.ts';
 
 export interface FitCommand extends FileFitOptions {
@@ -26,10 +23,8 @@ export interface FitCommand extends FileFitOptions {
 /** `fit`: readings in, coefficients out, and what to think of them. Nothing is written unless all went well. */
 export function fit(command: FitCommand): Outcome {
   const { readings: path, tolerance, out } = command;
-  const input = readBytes(path);
-  if (!input.ok) return failed(input.message);
-  const file = readReadings(input.bytes);
-  if (!file.ok) return failed(`${path}: ${file.message}`);
+  const file = readingsIn(path);
+  if (!file.ok) return failed(file.message);
   const before = command.offsetsFrom ?? command.against;
   const earlier = before === undefined ? undefined : coefficientsIn(before);
   if (earlier && !earlier.ok) return failed(earlier.message);
@@ -60,13 +55,4 @@ function offsets(file: ReadingsFile, { coefficients, basis }: CoefficientsFile, 
     message: `${path} says nothing of the calibration behind it, so there is nothing to hold the rest by.`,
     next: 'Give a file that fit wrote, or fit all coefficients from a whole set of readings.',
   };
-}
-
-function coefficientsIn(
-  path: string,
-): ({ ok: true } & CoefficientsFile) | { ok: false; message: string } {
-  const input = readBytes(path);
-  if (!input.ok) return input;
-  const set = readCoefficients(input.bytes);
-  return set.ok ? set : { ok: false, message: `${path}: ${set.message}` };
 }

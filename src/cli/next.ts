@@ -1,10 +1,9 @@
 import { degrees } from '../calib/geometry.ts';
 import type { NextReading } from '../calib/next-reading.ts';
-import { readReadings } from '../records/readings-csv.ts';
 import { lineWords, rollWords } from '../steps/attitude-words.ts';
 import type { Mountings } from '../steps/fit-file.ts';
 import { adviseNext, type NextAdvice } from '../steps/next-advice.ts';
-import { readBytes } from './files.ts';
+import { readingsIn } from './input-files.ts';
 import { failed, type Outcome } from './outcome.ts';
 
 export interface NextCommand {
@@ -17,10 +16,8 @@ export interface NextCommand {
 
 /** `next`: where to aim next, and how many readings are still needed. */
 export function next({ readings: path, wanted, json, mounting }: NextCommand): Outcome {
-  const input = readBytes(path);
-  if (!input.ok) return failed(input.message);
-  const file = readReadings(input.bytes);
-  if (!file.ok) return failed(`${path}: ${file.message}`);
+  const file = readingsIn(path);
+  if (!file.ok) return failed(file.message);
   const advice = adviseNext(file, wanted, mounting ? { mounting } : {});
   if (!advice.ok) return failed(`${path}: ${advice.message} ${advice.next}`);
   const out = json ? `${JSON.stringify(inJson(advice, wanted), null, 2)}\n` : inWords(advice, wanted); // prettier-ignore

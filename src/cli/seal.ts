@@ -13,6 +13,7 @@ import { compareBits } from '../steps/calibration-state.ts';
 import { setsOn } from '../steps/saving.ts';
 import { atBoard, Stopped, type LinkOptions, type Workplace } from './board-link.ts';
 import { readBytes } from './files.ts';
+import { notCoefficients } from './input-files.ts';
 import { failed, type Outcome } from './outcome.ts';
 import { saveTo } from './save.ts';
 
@@ -29,12 +30,19 @@ const GRAVITY_OFF = 0.03;
 const CAUTION =
   'Magnetic heading alone must not be relied on where an error can hurt someone; for survey, local rules and qualified surveyors decide. The calibration holds only for the battery, housing and temperature it was made with.';
 
+export interface WantedSet {
+  set: CoefficientSet;
+  coefficients: Coefficients;
+  /** Whether it comes from a file of a board's content. */
+  wasSaved: boolean;
+}
+
 /**
  * The set in a coefficients file as a board keeps it, or the one that was in force in a file of a board's content.
  *
  * @throws Stopped
  */
-export function setIn(path: string): { set: CoefficientSet; coefficients: Coefficients } {
+export function setIn(path: string): WantedSet {
   const file = readBytes(path);
   if (!file.ok) throw new Stopped(file.message);
   const read = readCoefficients(file.bytes);
@@ -42,22 +50,23 @@ export function setIn(path: string): { set: CoefficientSet; coefficients: Coeffi
     const board = readSavedBoard(file.bytes);
     if (board.ok) return setOf(board.saved, path);
   }
-  if (!read.ok) throw new Stopped(`${path}: ${read.message}`);
+  if (!read.ok) throw new Stopped(notCoefficients(path, file.bytes, read).message);
   const { coefficients } = read;
   return {
     set: { model: coefficients.model, values: coefficientValues(coefficients) },
     coefficients,
+    wasSaved: false,
   };
 }
 
-function setOf({ inForce }: SavedBoard, path: string): ReturnType<typeof setIn> {
+function setOf({ inForce }: SavedBoard, path: string): WantedSet {
   if (!inForce) {
     throw new Stopped(
-      `${path}: the board had no coefficients when it was saved. Nothing was changed.`,
+      `${path} holds what was on a board when it was saved, and the board had no coefficients then. Nothing was changed. Give the file that “fit” wrote.`,
     );
   }
   const { model, values } = inForce;
-  return { set: { model, values }, coefficients: coefficientsFrom(model, values) };
+  return { set: { model, values }, coefficients: coefficientsFrom(model, values), wasSaved: true };
 }
 
 /** `seal`: a file's coefficients onto a board, in one step that can be taken back. */
@@ -85,7 +94,7 @@ export function seal(options: ChangeOptions & { coefficients: string }): Promise
         replaces === 0
           ? 'There was no set before it to go back to.'
           : `Generation ${replaces} stays on the board: “revert” puts it in force again.`,
-      next: `Next, prove it with fresh readings: npm run -s cli -- verify ${options.port} ${options.coefficients}\n${CAUTION}`,
+      next: `Next, see that the board applies them: npm run -s cli -- verify ${options.port} ${options.coefficients}\n${CAUTION}`,
     });
   });
 }

@@ -12,7 +12,7 @@ import { setIn } from './seal.ts';
  */
 export function verify(options: LinkOptions & { coefficients: string }): Promise<Outcome> {
   return atBoard(options, async ({ link, signal }) => {
-    const { set, coefficients } = setIn(options.coefficients);
+    const { set, coefficients, wasSaved } = setIn(options.coefficients);
     const board = await link();
     const { inForce } = await setsOn(board, signal);
     if (!inForce) {
@@ -23,7 +23,7 @@ export function verify(options: LinkOptions & { coefficients: string }): Promise
     const { equal, different, numbers } = compareBits(inForce, set);
     if (!equal) {
       return failed(
-        `The board runs other coefficients than ${options.coefficients}: generation ${inForce.generation} is ${inForce.model}, and ${different} of ${numbers} numbers differ. Nothing was changed.`,
+        `The board runs other coefficients than ${options.coefficients}: generation ${inForce.generation} is ${inForce.model}, and ${different} of ${numbers} numbers differ. Nothing was changed.${wasSaved ? ' That file holds what was on a board when it was saved, so what was in force then was compared: give the coefficients file that was sealed.' : ''}`,
       );
     }
     const memory = await board.memory(signal);
@@ -50,7 +50,9 @@ export function verify(options: LinkOptions & { coefficients: string }): Promise
         : [
             'The board does not compute what it should from its coefficients: do not use it, and tell the maker of its firmware.',
           ]),
-      'This shows that they arrived and how they are applied, not that they are right: take fresh readings of known lines for that.',
+      'This shows that they arrived and how they are applied, not that they are right. That is proved by fresh readings that the fit never saw: with “Prove” in the page, or collect some into a new file and see what “apply” makes of them:',
+      `  npm run -s cli -- collect ${options.port} --out FRESH.csv --readings 8`,
+      `  npm run -s cli -- apply ${options.coefficients} FRESH.csv`,
       '',
     ].join('\n');
     return { code: good ? 0 : 1, out };

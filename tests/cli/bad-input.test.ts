@@ -70,7 +70,7 @@ describe.concurrent('the work could not be done: exit code 1, and why', () => {
     expect(none.err).toContain('none.json: type:');
     const swapped = await cli('apply', readings, readings);
     expect(swapped).toMatchObject({ code: 1, out: '' });
-    expect(swapped.err).toContain('not JSON');
+    expect(swapped.err).toContain('holds readings, and a file of coefficients');
   });
 });
 

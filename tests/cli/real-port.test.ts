@@ -123,6 +123,7 @@ async function wholeJob(
   expect(sealed).toMatchObject({ code: 0, err: '' });
   expect(sealed.out).toContain('Sealed as generation 1');
   expect(sealed.out).toContain('every bit');
+  expect(sealed.out).toContain('see that the board applies them');
   expect(JSON.parse(readFileSync(file('first.json'), 'utf8')).readings).toHaveLength(readings);
 
   const twice = await cli('seal', port, file('new.json'));
@@ -133,6 +134,7 @@ async function wholeJob(
   const verified = await cli('verify', port, file('new.json'));
   expect(verified).toMatchObject({ code: 0, err: '' });
   expect(verified.out).toContain('bit for bit, as generation 1');
+  expect(verified.out).toMatch(/not that they are right\. .+“Prove”.+“apply”/);
   expect(verified.out).toMatch(/inclination against ours: 0\.00\d+° at most over 3;/);
 
   for (const name of ['before.json', 'first.json']) expectValid(file(name));
@@ -160,6 +162,11 @@ async function thereAndBack(port: string, file: (name: string) => string): Promi
   expect(reverted).toMatchObject({ code: 0, err: '' });
   expect(reverted.out).toContain('as generation 3');
   expect((await cli('verify', port, file('new.json'))).code).toBe(0);
+
+  // a board's content holds what was in force then
+  const saidOf = await cli('verify', port, file('third.json'));
+  expect(saidOf.code).toBe(1);
+  expect(saidOf.err).toContain('give the coefficients file that was sealed');
 
   // what was saved of a set is a coefficients file by itself
   expectValid(file('third.json'));
