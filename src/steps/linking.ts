@@ -10,6 +10,7 @@ import type { Desk } from './desk.ts';
 import { endOf, type LinkEnd } from './link-end.ts';
 import type { KindName } from './link-help.ts';
 import { pause } from './pause.ts';
+import type { Marks } from './marks.ts';
 import type { LinkState, Work } from './place-state.ts';
 import { saveBoard } from './saving.ts';
 import { settleRevert, settleSeal } from './sealing.ts';
@@ -85,6 +86,7 @@ export class Linking {
   constructor(
     private readonly desk: Desk,
     private readonly taking: Taking,
+    private readonly marks: Pick<Marks, 'forget'>,
     private readonly parts: LinkingParts,
     private readonly later: Later,
   ) {
@@ -132,6 +134,7 @@ export class Linking {
         this.#giveUp(before, tie);
         return;
       }
+      if (board.identity.serial !== history.identity?.serial) this.marks.forget();
       await desk.recollect(board.identity.serial);
       this.taking.startAfter(await saveBoard(desk, board, label));
       await settleSeal(desk, board);

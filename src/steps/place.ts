@@ -67,10 +67,10 @@ export class BenchPlace {
     this.#parts = parts;
     this.#desk = new Desk(parts.logbook, parts.today, parts.system, parts.changed);
     this.#taking = new Taking(this.#desk);
-    this.#linking = new Linking(this.#desk, this.#taking, parts, (work, task) => {
+    this.#marks = new Marks(this.#desk);
+    this.#linking = new Linking(this.#desk, this.#taking, this.#marks, parts, (work, task) => {
       void (work ? this.#work(work, task, false) : this.#inTurn(undefined, task, false));
     });
-    this.#marks = new Marks(this.#desk);
     this.check = new BoardCheck(this, parts, () => this.#desk.hand);
     this.care = new BoardCare({
       desk: this.#desk,

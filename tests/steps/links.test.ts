@@ -274,4 +274,34 @@ describe('a board that a person picks from a list', () => {
     expect(on.state.said).toContain('another board than before');
     expect(on.state.history.calibration).toBeUndefined();
   });
+
+  it('takes back nothing on another board that was marked on the one before', async () => {
+    const on = await BenchInProcess.opened();
+    const other = onCable(on, 8);
+    const kind = new Listed(other.link);
+    on.kinds.serial = kind;
+    await on.run(on.bench.link('serial'));
+    await on.ask('begin', 'take one');
+    kind.choice = onCable(on, 7).link;
+    await on.ask('choose', 'begin', 'take one');
+    await on.run(on.place.setAside('1', 'It moved while it was taken'));
+    expect(on.state.undo).toBeDefined();
+    kind.choice = other.link;
+    await on.ask('choose');
+    const before = (await on.logbook()).length;
+    expect(on.state.undo).toBeUndefined();
+    await on.ask('undo');
+    expect(await on.logbook()).toHaveLength(before);
+  });
+
+  it('can still undo a mark when the same board is linked again', async () => {
+    const on = await BenchInProcess.opened();
+    const kind = new Listed(onCable(on, 7).link);
+    on.kinds.serial = kind;
+    await on.run(on.bench.link('serial'));
+    await on.ask('begin', 'take one');
+    await on.run(on.place.setAside('1', 'It moved while it was taken'));
+    await on.ask('choose', 'undo');
+    expect(on.calibration.readings[0]?.setAside).toBeUndefined();
+  });
 });
