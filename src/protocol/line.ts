@@ -156,16 +156,17 @@ function endOfPart(body: string, start: number): number {
  */
 export class LineReader {
   readonly #held = new Uint8Array(LINE_LIMIT - 1);
+  /** How many bytes came since the last LF; those beyond what is held are counted alone. */
   #length = 0;
-  #tooLong = false;
 
   /**
    * @param onLine gets each whole line, without LF (and without a CR before it)
-   * @param onDropped gets told, once, of each line that was dropped
+   * @param onDropped gets told, once, of each line that was dropped: its bytes without LF, as far as they are held,
+   *   copied; and how many there were
    */
   constructor(
     private readonly onLine: (text: string) => void,
-    private readonly onDropped: () => void = () => {},
+    private readonly onDropped: (held: Uint8Array, length: number) => void = () => {},
   ) {}
 
   push(bytes: Uint8Array): void {
@@ -178,20 +179,27 @@ export class LineReader {
     }
   }
 
+  /** Drops what came since the last LF, if anything did. */
+  drop(): void {
+    const length = this.#length;
+    this.#length = 0;
+    if (length > 0) this.onDropped(this.#held.slice(0, length), length);
+  }
+
   #hold(piece: Uint8Array): void {
-    this.#tooLong ||= this.#length + piece.length > this.#held.length;
-    if (this.#tooLong) return;
-    this.#held.set(piece, this.#length);
+    const room = this.#held.length - this.#length;
+    if (room > 0) this.#held.set(piece.subarray(0, room), this.#length);
     this.#length += piece.length;
   }
 
   #endLine(): void {
     const whole = decoder.decode(this.#held.subarray(0, this.#length));
     const text = whole.endsWith('\r') ? whole.slice(0, -1) : whole;
-    const isBad = this.#tooLong || !PRINTABLE.test(text);
+    if (this.#length > this.#held.length || !PRINTABLE.test(text)) {
+      this.drop();
+      return;
+    }
     this.#length = 0;
-    this.#tooLong = false;
-    if (isBad) this.onDropped();
-    else if (text !== '') this.onLine(text);
+    if (text !== '') this.onLine(text);
   }
 }

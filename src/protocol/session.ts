@@ -11,6 +11,7 @@ import {
   type Line,
 } from './line.ts';
 import { LinkError, type ByteLink } from './link.ts';
+import { printable } from './recording-format.ts';
 import {
   EVENTS,
   isEventKind,
@@ -43,7 +44,10 @@ export interface SessionListener {
   trouble(error: ProtocolError): void;
   /** The conversation ended otherwise than by `close()`. Called once, after all that waited was rejected. */
   ended(error: ProtocolError): void;
-  /** Each line that crosses the link, without its LF. */
+  /**
+   * Each line that crosses the link, without its LF. Bytes from the board that are no line at all come as printable text,
+   * what is not printable ASCII as `\xHH`; of more than {@link SHOWN_BYTES} the first.
+   */
   wire?(direction: 'to_board' | 'from_board', line: string): void;
 }
 
@@ -77,6 +81,9 @@ const FRUITLESS_ROUNDS = 5;
 const HELD_LIMIT = 64;
 /** Bytes per write until the board has said what it takes: the least that SPEC.md, section 3 allows. */
 const FIRST_CHUNK = 20;
+
+/** How many bytes that are no line are passed on to be looked at. */
+export const SHOWN_BYTES = 64;
 
 const encoder = new TextEncoder();
 
@@ -116,7 +123,7 @@ export class Session {
   readonly #listener: SessionListener;
   readonly #reader = new LineReader(
     (text) => this.#line(text),
-    () => this.#damaged(),
+    (held, length) => this.#dropped(held, length),
   );
   #identity: AnswerOf<'hello'> | undefined;
   #ended: ProtocolError | undefined;
@@ -412,6 +419,7 @@ export class Session {
 
   #noAnswer(job: Job): void {
     const may = (HARMLESS as readonly string[]).includes(job.verb) ? 'nothing' : 'have_happened';
+    if (!this.#identity) this.#reader.drop(); // at another speed a board's answer need not end in an LF
     job.failed(new ProtocolError({ cause: 'no_answer', verb: job.verb, may }));
     this.#free();
   }
@@ -450,6 +458,13 @@ export class Session {
     this.#deaf = false;
     if (line.kind === 'answer') this.#answer(line);
     else if (line.kind === 'event') this.#event(line);
+  }
+
+  /** Bytes arrived that are no line. */
+  #dropped(held: Uint8Array, length: number): void {
+    const rest = length > SHOWN_BYTES ? ` (and ${length - SHOWN_BYTES} bytes more)` : '';
+    this.#listener.wire?.('from_board', printable(held.subarray(0, SHOWN_BYTES)) + rest);
+    this.#damaged();
   }
 
   #answer(line: Line & { kind: 'answer' }): void {
@@ -583,7 +598,8 @@ export class Session {
         undefined,
         (own) => {
           if (own.from !== from) return false;
-          this.#doubt = false; // what came before it is counted in it
+          // What came before the answer is counted in it, unless it is the repeat of one given earlier.
+          if (this.#current?.attempts === 1) this.#doubt = false;
           return true;
         },
         true,

@@ -63,7 +63,10 @@ export function meaningOf(log: WireLog, entry: WireEntry): string {
   }
   const line = parseLine(entry.text);
   if (line === 'bad_check') return 'damaged: its check is wrong';
-  if (line === 'bad_line') return 'not a line of the protocol';
+  if (line === 'bad_line') {
+    const noise = /\\x[0-9A-F]{2}/.test(entry.text) && entry.mark === '<';
+    return `not a line of the protocol${noise ? ', but bytes as noise or a wrong speed gives them' : ''}`;
+  }
   if (line.kind === 'request') return requestWords(line);
   if (!line.checked) return 'without a check, so it is passed over';
   return line.kind === 'event' ? eventWords(line) : answerWords(line, requestOf(log, entry, line));

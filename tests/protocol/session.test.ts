@@ -687,6 +687,22 @@ describe('events', () => {
     expect(link.heard.length).toBeLessThan(15);
   });
 
+  test('lost after the answer to again was given and lost too are asked for when it has come again', async () => {
+    const board = new ScriptedBoard();
+    const { clock, session, events } = await openedBoard(board);
+    const faults = ['damage', 'keep', 'keep', 'lose', 'lose'];
+    board.hurt = (_, bytes) => {
+      const fault = faults.shift();
+      if (fault === 'lose') return new Uint8Array();
+      return fault === 'damage' ? bytes.with(bytes.length >> 1, 0x7a) : bytes;
+    };
+    board.press();
+    await clock.run(20);
+    board.press();
+    await clock.until(session.catchUp());
+    expect(numbers(events)).toEqual([1, 2]);
+  });
+
   test('whatever lines are lost or damaged either way, every reading comes once and in order, or is reported', async () => {
     const hurts = fc.array(fc.constantFrom('keep', 'lose', 'damage', 'double'), {
       minLength: 1,
@@ -749,4 +765,20 @@ test('every line that crosses the link is shown to a recorder, damaged ones too'
     'from_board =1 ok half a li',
     'from_board =1 ok host=1234',
   ]);
+});
+
+test('bytes that are no line are shown to a recorder as far as they are worth it, at last those that never ended', async () => {
+  const link = new ScriptedLink();
+  link.script = () => {
+    const noise = [0xfe, 0x20, 0x41, 0x5c, 0x00];
+    link.sayBytes(Uint8Array.from(link.heard.length < 10 ? [...noise, 0x0a] : noise));
+    if (link.heard.length === 1) link.sayText(`${'~'.repeat(400)}\n`);
+  };
+  const seen: string[] = [];
+  const clock = new VirtualClock();
+  const wire = (direction: string, line: string) => direction === 'from_board' && seen.push(line);
+  const listener = { event: () => {}, trouble: () => {}, ended: () => {}, wire };
+  await clock.until(outcome(Session.open(link, { clock, host: HOST, listener })));
+  expect(seen.slice(0, 2)).toEqual(['\\xFE A\\x5C\\x00', `${'~'.repeat(64)} (and 336 bytes more)`]);
+  expect(seen.slice(2)).toEqual(Array(9).fill('\\xFE A\\x5C\\x00'));
 });

@@ -121,6 +121,14 @@ describe('a wire log', () => {
     ]);
   });
 
+  test('shows that bytes came that are no line, among what went wrong', () => {
+    const { log, rows } = fresh();
+    log.line('from_board', '\\xFE\\x80x\\x00', 'port');
+    const [row] = rows({ ...NO_FILTER, kind: 'faults' });
+    expect(row?.text).toBe('\\xFE\\x80x\\x00');
+    expect(row?.meaning).toMatch(/wrong speed/);
+  });
+
   test('a greeting sent again begins no other conversation', () => {
     const { log, rows } = fresh();
     for (let time = 0; time < 3; time++) {
