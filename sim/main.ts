@@ -157,7 +157,7 @@ try {
   else await start(wanted);
 } catch (error) {
   if (error instanceof BadLine || isMiswritten(error)) {
-    console.error(`${error.message}\n\n${USAGE}`);
+    console.error(`${USAGE}\n${error.message}`); // the reason last, where it is not buried
     process.exitCode = 2;
   } else {
     console.error(error instanceof Error ? error.message : String(error));

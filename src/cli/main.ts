@@ -2,65 +2,33 @@ import { parseArgs } from 'node:util';
 import type { ToleranceChoice } from '../records/entries.ts';
 import { parseMountings, type Mountings } from '../steps/fit-file.ts';
 import {
-  GRADES_SOURCE,
   ORDINARY_TOLERANCE,
   OWN_TOLERANCE,
   parseTolerance,
   SURVEY_GRADES,
 } from '../steps/tolerance.ts';
 import { apply } from './apply.ts';
-import { BOARD_USAGE, boardCommand } from './board-commands.ts';
+import { boardCommand } from './board-commands.ts';
 import { sameFile } from './files.ts';
 import { fit } from './fit.ts';
 import { image } from './image.ts';
 import { next } from './next.ts';
 import { UsageError, type Outcome } from './outcome.ts';
+import { COMMAND_NAMES, USAGE, usageOf } from './usage.ts';
 
 /** The command line: the bench's steps without a browser, from files and at a board. */
 
-const USAGE = `Usage:
-  npm run -s cli -- fit READINGS.csv --out COEFFICIENTS.json [--json] [--mounting MOUNTING] [--keep-all]
-                    [--model straight|bowed] [--tolerance TOLERANCE] [--against COEFFICIENTS.json]
-      Fits coefficients to raw readings and judges them.
-      --out        where the coefficients go
-      --json       print one JSON object in place of the summary
-      --mounting   which chip axis lies along body x (along the sight), y (right) and z (down), for each chip,
-                   such as acc=+x-y-z,mag=+y+x-z: plus where its counts grow as that body axis turns down
-                   (accelerometer) or along the field (magnetometer)
-      --keep-all   set no reading aside, however bad it looks
-      --model      which model to fit; without it the one that better predicts sightings left out in turn
-      --tolerance  what to judge against: degrees, or grade-3, grade-5 (without it) or grade-6 of the
-                   ${GRADES_SOURCE}
-      --against    coefficients to compare the new ones with, such as those on the board
-
-  npm run -s cli -- fit READINGS.csv --from COEFFICIENTS.json --offsets --out NEW.json [--json]
-                    [--tolerance TOLERANCE]
-      Fits the offsets alone again from a few readings, after a battery change, and keeps the rest.
-
-  npm run -s cli -- next READINGS.csv [--wanted DEGREES] [--json] [--mounting MOUNTING]
-      Says where to aim next, and how many readings are still needed until the standard error of
-      azimuth x cos inclination is as wanted (0.1 degrees without --wanted).
-
-  npm run -s cli -- apply COEFFICIENTS.json READINGS.csv
-      Prints id,azimuth,inclination,roll,gravity,field,dip of every reading as CSV (degrees; lengths are one
-      where all is well; an angle without meaning is an empty cell). Readings outside what the coefficients
-      hold for are named on standard error.
-
-${BOARD_USAGE}
-  npm run -s cli -- image PROGRAM --hardware H --version V --out IMAGE [--sign KEY] [--resets-settings]
-                    [--replaces-coefficients]
-      For makers: wraps a program into an image file, which “firmware” takes.
-      --hardware, --version   what a board it fits says in hello, and what it will say as firmware then
-      --sign                  file of an Ed25519 private key, PEM
-      --resets-settings, --replaces-coefficients
-                              what this firmware does once it is confirmed
-
-Exit codes: 0 done, 1 the work could not be done (why, on standard error), 2 wrong usage.
-File formats: docs/files.md
+const SHORT_USAGE = `Usage: npm run -s cli -- COMMAND …
+  COMMAND is one of ${COMMAND_NAMES.join(', ')}.
+  COMMAND --help says how it is used, and --help says it of all.
 `;
 
 function run(args: readonly string[]): Outcome | Promise<Outcome> {
   const [command, ...rest] = args;
+  if (command !== undefined && asksForHelp(rest)) {
+    const usage = usageOf(command);
+    if (usage !== undefined) return { code: 0, out: usage };
+  }
   switch (command) {
     case 'fit':
       return runFit(rest);
@@ -73,7 +41,7 @@ function run(args: readonly string[]): Outcome | Promise<Outcome> {
     case '--help':
     case '-h':
     case 'help':
-      return { code: 0, out: USAGE };
+      return { code: 0, out: (rest[0] !== undefined && usageOf(rest[0])) || USAGE };
     case undefined:
       throw new UsageError('a command is missing');
     default: {
@@ -82,6 +50,13 @@ function run(args: readonly string[]): Outcome | Promise<Outcome> {
       throw new UsageError(`there is no command '${command}'`);
     }
   }
+}
+
+/** Whether help stands among the options, and not behind what ends them. */
+function asksForHelp(args: readonly string[]): boolean {
+  const end = args.indexOf('--');
+  const options = end < 0 ? args : args.slice(0, end);
+  return options.includes('--help') || options.includes('-h');
 }
 
 function runFit(args: string[]): Outcome {
@@ -219,8 +194,10 @@ async function outcomeOf(args: readonly string[]): Promise<Outcome> {
   try {
     return await run(args);
   } catch (error) {
-    if (error instanceof UsageError) return { code: 2, err: `${error.message}\n\n${USAGE}` };
-    throw error;
+    if (!(error instanceof UsageError)) throw error;
+    // The reason comes last, where it is not buried.
+    const usage = usageOf(args[0] ?? '') ?? SHORT_USAGE;
+    return { code: 2, err: `${usage}\n${error.message}\n` };
   }
 }
 

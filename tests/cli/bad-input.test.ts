@@ -99,12 +99,21 @@ describe.concurrent('wrong usage: exit code 2, what is wrong, and how it is used
     it(name, async () => {
       const ended = await cli(...args);
       expect(ended).toMatchObject({ code: 2, out: '' });
-      expect(ended.err).toMatch(why);
-      expect(ended.err).toContain('Usage:');
+      const [usage, reason] = ended.err.trimEnd().split(/\n(?=[^\n]*$)/);
+      expect(reason).toMatch(why);
+      expect(usage).toMatch(/^Usage:/);
+      expect(usage!.split('\n').length).toBeLessThan(30);
       expect(existsSync(out)).toBe(false);
       expect(readFileSync(readings, 'utf8')).toBe(GOOD);
     });
   }
+
+  it('help of one command is no error', async () => {
+    const ended = await cli('fit', '--out', 'x.json', '--help');
+    expect(ended).toMatchObject({ code: 0, err: '' });
+    expect(ended.out).toMatch(/^Usage:\n {2}npm run -s cli -- fit /);
+    expect(ended.out).not.toContain('cli -- seal');
+  });
 
   it('help is no error', async () => {
     const ended = await cli('--help');
