@@ -1,6 +1,6 @@
 import { meanSquares, traceOf } from './covariance.ts';
 import { DIP, type NoiseScales } from './calibration-problem.ts';
-import type { Fit } from './fit.ts';
+import type { Fit, FittedReading } from './fit.ts';
 import {
   angleBetween,
   attitude,
@@ -121,8 +121,13 @@ export function spreadAims(): Candidates {
   return { directions, rolls: [0, 1, 2, 3, 4, 5, 6, 7].map((eighth) => (eighth * Math.PI) / 4) };
 }
 
-/** What a fit knows. @param readings those given to the fit */
-export function knowledgeFrom(fit: Fit, readings: readonly Reading[]): Knowledge {
+/** What a fit knows. @param readings those given to the fit, in its order */
+export function knowledgeFrom(
+  fit: Pick<Fit, 'coefficients' | 'noise' | 'uncertainty'> & {
+    readings: readonly Pick<FittedReading, 'sighting' | 'used'>[];
+  },
+  readings: readonly Reading[],
+): Knowledge {
   const { coefficients, noise, uncertainty } = fit;
   const begun = new Map<string, Mat3[]>();
   readings.forEach(({ acc, mag }, i) => {

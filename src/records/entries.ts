@@ -236,6 +236,8 @@ type CalibrationEntry = Happening & {
   calibration: string;
 } & (
     | { kind: 'calibration started'; plan: Plan }
+    /** The plan goes on: these sightings are added to it, or, where it has one of that name, these rolls. */
+    | { kind: 'plan extended'; sightings: readonly PlannedSighting[] }
     /** What the calibration is to be judged against from now on. */
     | ({ kind: 'tolerance chosen' } & ToleranceChoice)
     /**

@@ -9,6 +9,8 @@ export interface Advice {
   /** The likely cause, as the end of a sentence. */
   cause: string;
   then: string;
+  /** How many readings more would do, where more of them are what helps. */
+  more?: number;
 }
 
 /** What stands out in a fit: figures over their limits, and noise over what is declared. */
@@ -166,13 +168,13 @@ function noiseAdvice(
   const n = fit.readings.filter(({ used }) => used).length;
   // standard errors fall with the square root of the number of readings
   const more = Math.ceil(n * ((interval / limits.angle) ** 2 - 1));
-  const then =
-    over.angle && more <= MOST_MORE
-      ? `Take about ${more} readings more, in the attitudes that are thinly covered.`
-      : over.angle
-        ? 'No sensible number of readings makes up for it: take better sensors, or be content with a coarser tolerance.'
-        : 'Rest the instrument, wait a moment before each reading, or let the board average more samples.';
-  return [{ cause: 'the noise of the sensors', then }];
+  const helps = over.angle && more <= MOST_MORE;
+  const then = helps
+    ? `Take about ${more} readings more, in the attitudes that are thinly covered.`
+    : over.angle
+      ? 'No sensible number of readings makes up for it: take better sensors, or be content with a coarser tolerance.'
+      : 'Rest the instrument, wait a moment before each reading, or let the board average more samples.';
+  return [{ cause: 'the noise of the sensors', then, ...(helps && { more }) }];
 }
 
 /** More readings than this nobody takes. */

@@ -112,6 +112,7 @@ export const WORK: Record<Exclude<Intention, 'stop'>, Work> = {
   'take sighting': { what: 'Taking a sighting', stoppable: true },
   'take rest': { what: 'Taking readings', stoppable: true },
   'take gaps': { what: 'Taking readings again', stoppable: true },
+  'take more': { what: 'Planning more readings', stoppable: false },
   fit: { what: 'Fitting', stoppable: false },
   write: { what: 'Writing to the board', stoppable: false },
   prove: { what: 'Taking fresh readings', stoppable: true },

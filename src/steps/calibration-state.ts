@@ -18,6 +18,7 @@ import type { CoefficientSet } from '../protocol/coefficient-set.ts';
 import type { RefusalCause } from '../calib/fit.ts';
 import { afterCare, isCareEntry, type CareHistory } from './care/care-history.ts';
 import { without } from './copy-without.ts';
+import { extended } from './more-readings.ts';
 
 /**
  * What is so now with a board and its calibration, folded from the logbook's entries in order. Nothing else is
@@ -220,6 +221,8 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
         ...without(row, 'setAside'),
         ...(row.setAside?.by === 'fit' && { overruled: true }),
       }));
+    case 'plan extended':
+      return { ...state, plan: extended(state.plan, entry.sightings) };
     case 'tolerance chosen':
       return { ...state, tolerance: without(entry, ...STAMP) };
     case 'fit': {

@@ -13,6 +13,7 @@ import {
 import { lostWords } from './bench-words.ts';
 import { isStarted, openUpdate, type UpdateState } from './care/care-history.ts';
 import { judge, type Judgement } from './judgement.ts';
+import { MOST_MORE_AT_ONCE } from './more-readings.ts';
 import { openProofSlots } from './proof.ts';
 
 /** The one thing to do next: a pure function of what is so. */
@@ -27,6 +28,7 @@ export type Intention =
   | 'take sighting'
   | 'take rest'
   | 'take gaps'
+  | 'take more'
   | 'fit'
   | 'write'
   | 'prove'
@@ -41,6 +43,8 @@ export type Intention =
 export interface Offer {
   label: string;
   does: Intention;
+  /** What becomes of things when it is done, where its label does not say it. */
+  note?: string;
 }
 
 export interface NextStep {
@@ -50,6 +54,8 @@ export interface NextStep {
   heading: string;
   /** Why, or how. */
   words: string;
+  /** How to hold the board for the reading asked for; absent where no person holds it. */
+  howToHold?: readonly string[];
   /** The one thing; absent only while it cannot be done. */
   main?: Offer;
   /** Other ways on. */
@@ -74,7 +80,8 @@ export const WAY: readonly { place: Place; words: string }[] = [
   },
   {
     place: 'Take',
-    words: 'Take readings along 14 lines, at four rolls each. The picture shows the gaps.',
+    words:
+      'Take 14 sightings: four readings along one line each, a quarter turn apart. The picture shows the gaps.',
   },
   {
     place: 'Judge',
@@ -108,6 +115,18 @@ const goBack = ({ calibration, previous }: BoardHistory): Offer =>
     ? { ...GO_BACK, label: `Put generation ${previous.generation} in force again` }
     : GO_BACK;
 const BEGIN_ANOTHER: Offer = { label: 'Begin another calibration', does: 'begin' };
+/** In the midst of a calibration: says beforehand what becomes of its readings. */
+const beginAnew = (label: string, { readings }: CalibrationState): Offer => ({
+  label,
+  does: 'begin',
+  note: `${label}: the ${counted(readings.length)} in the logbook; a new calibration begins empty.`,
+});
+const counted = (n: number) => (n === 1 ? 'one reading stays' : `${n} readings stay`);
+const TAKE_MORE: Offer = {
+  label: 'Plan more readings',
+  does: 'take more',
+  note: `Up to ${MOST_MORE_AT_ONCE} are added to the plan, in the attitudes that tell most. All that was taken counts on.`,
+};
 const RESUME: Offer = { label: 'Take this calibration up again', does: 'resume' };
 const WRITE: Offer = { label: 'Write to the board…', does: 'write' };
 
@@ -170,7 +189,8 @@ function stepOf(state: PlaceState): Step {
     };
   }
   if (!calibration || calibration.ended) return begin(history);
-  if (provesNow(history)) return proving(calibration, history.previous !== undefined);
+  if (provesNow(history))
+    return proving(calibration, history.previous !== undefined, holderOf(state));
   const { sealed, fit } = calibration;
   if (sealed && fit && !fit.stale && fit.id === sealed.fit) {
     return {
@@ -178,10 +198,10 @@ function stepOf(state: PlaceState): Step {
       heading: 'The board runs other coefficients',
       words: `${runsWords(history)} Those of this calibration are in the logbook and can be written again.`,
       main: WRITE,
-      others: [BEGIN_ANOTHER],
+      others: [beginAnew(BEGIN_ANOTHER.label, calibration)],
     };
   }
-  return beforeSeal(calibration, history.identity);
+  return beforeSeal(calibration, history.identity, holderOf(state));
 }
 
 /** While new firmware has been started, and is not settled one way or the other. */
@@ -251,30 +271,52 @@ function begin(history: BoardHistory): Step {
   };
 }
 
-function beforeSeal(calibration: CalibrationState, identity: BoardIdentity): Step {
+/** Who turns the board from one attitude to the next. A person does it for each reading, whatever the machine asks. */
+interface Holder {
+  isPerson: boolean;
+  /** The board can be triggered by hand. */
+  hasTrigger: boolean;
+}
+
+const holderOf = ({ link, history }: PlaceState): Holder => ({
+  isPerson: link.kind !== 'simulated',
+  hasTrigger: history.identity?.capabilities.includes('trigger') === true,
+});
+
+/** Common practice where no source is named beside it; what "upright" means there is the plan's own convention. */
+const HOW_TO_HOLD: readonly string[] = [
+  'Stand clear of iron and steel, vehicles, fences and power lines; put phone, watch, keys, knife and batteries well away (common practice).',
+  'Aim at a mark some way off, the same one for every roll of a sighting, and rest the instrument against something firm.',
+  'Upright is with the board’s top to the sky. A quarter right turns its top to the right, as you see it from behind, aiming.',
+  'Aimed straight up or straight down there is no sky to go by: upright is then with the top to the south aiming up, and to the north aiming down. Quarters turn from there.',
+  'A pointer laser must never meet an eye, yours or another’s; a mirror or a wet rock sends it back.',
+];
+
+const pressWords = ({ hasTrigger }: Holder) =>
+  hasTrigger
+    ? 'Hold it still and press the board’s trigger, or this button.'
+    : 'Hold it still, then press this button.';
+
+function beforeSeal(calibration: CalibrationState, identity: BoardIdentity, holder: Holder): Step {
   const { readings, fit, refusal } = calibration;
   const open = openSlots(calibration);
-  const gaps = gapSlots(calibration);
-  const takeGaps: Offer[] =
-    gaps.length > 0 ? [{ label: gapLabel(gaps.length), does: 'take gaps' }] : [];
-  if (fit && !fit.stale)
-    return judged(judge(fit, identity, calibration.tolerance), [
-      ...takeRest(calibration),
-      ...takeGaps,
-    ]);
-  if (refusal && !refusal.stale) {
-    return {
-      place: 'Judge',
-      heading: 'The readings do not settle it yet',
-      words: refusal.next,
-      ...takeOffers(calibration, takeGaps),
-    };
+  if (fit && !fit.stale) {
+    return judged(calibration, judge(fit, identity, calibration.tolerance), holder);
   }
+  if (refusal && !refusal.stale) return refused(calibration, refusal.next, holder);
   if (open.length > 0) {
-    const { main, others } = takeOffers(calibration, takeGaps);
+    const [main, ...others] = takeOffers(calibration, holder);
     const early: Offer[] =
       readings.length >= WORTH_FITTING ? [{ label: 'Fit what is there', does: 'fit' }] : [];
-    return { place: 'Take', ...aimAt(calibration, open[0]), main, others: [...others, ...early] };
+    const { heading, words } = aimAt(calibration, open[0]!);
+    return {
+      place: 'Take',
+      heading,
+      words: holder.isPerson ? `${words} ${pressWords(holder)}` : words,
+      ...(holder.isPerson && { howToHold: HOW_TO_HOLD }),
+      main: main!,
+      others: [...others, ...early],
+    };
   }
   return {
     place: 'Judge',
@@ -283,12 +325,49 @@ function beforeSeal(calibration: CalibrationState, identity: BoardIdentity): Ste
       ? 'The readings have changed since the last fit.'
       : 'The fit finds the coefficients that explain all readings best, and says how good they are.',
     main: { label: 'Fit', does: 'fit' },
-    others: takeGaps,
+    others: gapOffers(calibration, holder),
   };
 }
 
-const gapLabel = (n: number) =>
-  n === 1 ? 'Retake the one set aside' : `Retake the ${n} set aside`;
+/** No fit could be had: the same readings give none again, so that only others help. */
+function refused(calibration: CalibrationState, next: string, holder: Holder): Step {
+  const take = takeOffers(calibration, holder);
+  const anew = beginAnew('Begin again', calibration);
+  const [main, ...others] = take.length > 0 ? [...take, anew] : [anew];
+  const aside = ' A reading that went wrong can be set aside in the table; then fit again.';
+  return {
+    place: 'Judge',
+    heading: 'The readings do not settle it yet',
+    words: `${next}${aside}${nextAimWords(calibration, holder)}`,
+    ...(holder.isPerson && { howToHold: HOW_TO_HOLD }),
+    main: main!,
+    others,
+  };
+}
+
+/** What a person is to aim at for the next reading, where the heading does not say it. */
+function nextAimWords(calibration: CalibrationState, holder: Holder): string {
+  const [slot] = openSlots(calibration);
+  if (!holder.isPerson || !slot) return '';
+  return ` For the next reading ${lowerFirst(aimWords(slot))}. ${pressWords(holder)}`;
+}
+
+const lowerFirst = (words: string) => words[0]!.toLowerCase() + words.slice(1);
+
+/** Taking again what was set aside: a person must first be told where to aim, the simulated hand aims by itself. */
+function gapOffers(calibration: CalibrationState, holder: Holder): Offer[] {
+  const gaps = gapSlots(calibration);
+  const [first] = gaps;
+  if (!first) return [];
+  if (holder.isPerson) {
+    const { sighting, roll } = first;
+    const label = `Retake ${lineWords(sighting)}, ${rollWords(roll)}`;
+    return [{ label, does: 'take gaps', note: 'Aim there and hold it still before you press.' }];
+  }
+  const label =
+    gaps.length === 1 ? 'Retake the one set aside' : `Retake the ${gaps.length} set aside`;
+  return [{ label, does: 'take gaps' }];
+}
 
 /** All places still open, at a stroke; nothing where there is none. */
 function takeRest(calibration: CalibrationState): Offer[] {
@@ -303,74 +382,100 @@ function takeRest(calibration: CalibrationState): Offer[] {
   return [{ label, does: 'take rest' }];
 }
 
-function takeOffers(calibration: CalibrationState, takeGaps: readonly Offer[]) {
-  if (openSlots(calibration).length === 0) {
-    const [main, ...others] = takeGaps;
-    const refit: Offer = { label: 'Fit again', does: 'fit' };
-    return main ? { main, others: [...others, refit] } : { main: refit, others: [] };
-  }
-  const main: Offer = { label: 'Take one reading', does: 'take one' };
-  const others: Offer[] = [
+/** Every way to take what the plan still lacks, the main one first; none where it lacks nothing. */
+function takeOffers(calibration: CalibrationState, holder: Holder): Offer[] {
+  const gaps = gapOffers(calibration, holder);
+  if (openSlots(calibration).length === 0) return gaps;
+  if (holder.isPerson) return [{ label: 'Take this reading', does: 'take one' }];
+  return [
+    { label: 'Take one reading', does: 'take one' },
     { label: 'Take this sighting', does: 'take sighting' },
     ...takeRest(calibration),
   ];
-  return { main, others };
 }
+
+/** The same after a fit: what is left is wanted as a whole. */
+function takeAfterFit(calibration: CalibrationState, holder: Holder): Offer[] {
+  if (holder.isPerson && openSlots(calibration).length > 0) return takeOffers(calibration, holder);
+  return [...(holder.isPerson ? [] : takeRest(calibration)), ...gapOffers(calibration, holder)];
+}
+
+const aimWords = ({ sighting, roll }: Slot) =>
+  `Aim ${lineWords(sighting)}; hold it ${rollWords(roll)}`;
 
 function aimAt({ plan }: CalibrationState, slot: Slot): { heading: string; words: string } {
   const { sighting, roll } = slot;
   const place = plan.sightings.indexOf(sighting) + 1;
   return {
-    heading: `Aim ${lineWords(sighting)}; hold it ${rollWords(roll)}`,
+    heading: aimWords(slot),
     words: `Sighting ${place} of ${plan.sightings.length}, reading ${sighting.rolls.indexOf(roll) + 1} of ${sighting.rolls.length}.`,
   };
 }
 
-/** @param take what there is still to take */
-function judged(judgement: Judgement, take: readonly Offer[]): Step {
+function judged(calibration: CalibrationState, judgement: Judgement, holder: Holder): Step {
+  const take = takeAfterFit(calibration, holder);
+  const aim = nextAimWords(calibration, holder);
+  const how = holder.isPerson && take.length > 0 && { howToHold: HOW_TO_HOLD };
   if (judgement.standing !== 'bad') {
+    const words =
+      judgement.standing === 'good'
+        ? 'What will change, and how to come back, is shown first.'
+        : judgement.verdict;
     return {
       place: 'Judge',
       heading: 'Good enough: write it to the board',
-      words:
-        judgement.standing === 'good'
-          ? 'What will change, and how to come back, is shown first.'
-          : judgement.verdict,
+      words: words + aim,
+      ...how,
       main: WRITE,
       others: take,
     };
   }
-  const again: Offer = { label: 'Begin again', does: 'begin' };
-  const [first, ...rest] = take;
+  const anew = beginAnew('Begin again', calibration);
+  const isFull = openSlots(calibration).length === 0;
+  const more =
+    isFull && judgement.advice.some((each) => each.more !== undefined) ? [TAKE_MORE] : [];
+  const [first, ...rest] = [...more, ...take];
   return {
     place: 'Judge',
     heading: 'Not good enough yet',
-    words: [judgement.verdict, judgement.advice[0]?.then].filter(Boolean).join(' '),
-    main: first ?? again,
-    others: [...rest, ...(first ? [again] : []), WRITE],
+    words: [judgement.verdict, judgement.advice[0]?.then].filter(Boolean).join(' ') + aim,
+    ...how,
+    main: first ?? anew,
+    others: [...rest, WRITE, ...(first ? [anew] : [])],
   };
 }
 
 /** While the board runs what was sealed. That readings were marked since does not change what it runs. */
-function proving(calibration: CalibrationState, canGoBack: boolean): Step {
+function proving(calibration: CalibrationState, canGoBack: boolean, holder: Holder): Step {
   const { proof, proofReadings, fit } = calibration;
-  const open = openProofSlots(proofReadings).length;
+  const places = openProofSlots(proofReadings);
+  const [next] = places;
   const remarked = !fit || fit.stale;
   const since = remarked
     ? ' Readings have changed since the fit that was sealed; what the board runs has not.'
     : '';
   const others: Offer[] = remarked ? [{ label: 'Fit again', does: 'fit' }] : [];
+  if (!proof && next && holder.isPerson) {
+    const all = openProofSlots([]).length;
+    return {
+      place: 'Prove',
+      heading: aimWords(next),
+      words: `Fresh reading ${all - places.length + 1} of ${all}, to prove it in attitudes that the fit never saw. ${pressWords(holder)}${since}`,
+      howToHold: HOW_TO_HOLD,
+      main: { label: 'Take this fresh reading', does: 'prove' },
+      others,
+    };
+  }
   if (!proof) {
-    const words =
-      open > 0
-        ? `${open} readings in attitudes that the fit never saw. The board’s own angles are held against ours.`
-        : 'All fresh readings are in.';
     return {
       place: 'Prove',
       heading: 'Prove it with fresh readings',
-      words: words + since,
+      words:
+        (next
+          ? `${places.length} readings in attitudes that the fit never saw. The board’s own angles are held against ours.`
+          : 'All fresh readings are in.') + since,
       main: {
-        label: open > 0 ? `Take ${open} fresh readings` : 'Work out the proof',
+        label: next ? `Take ${places.length} fresh readings` : 'Work out the proof',
         does: 'prove',
       },
       others,
@@ -385,12 +490,22 @@ function proving(calibration: CalibrationState, canGoBack: boolean): Step {
       others,
     };
   }
+  const [firstAgain] = openProofSlots([]);
+  const aim =
+    holder.isPerson && firstAgain
+      ? ` To take it again, ${lowerFirst(aimWords(firstAgain))}, and hold it still before you press.`
+      : '';
   return {
     place: 'Prove',
     heading: 'The proof did not pass',
-    words: `Do not survey with it. If something disturbed the readings, take the proof again elsewhere; if it fails again, go back to the coefficients before, or begin again. The proof that failed stays in the logbook.${since}`,
+    words: `Do not survey with it. If something disturbed the readings, take the proof again elsewhere; if it fails again, go back to the coefficients before, or begin again. The proof that failed stays in the logbook.${aim}${since}`,
+    ...(holder.isPerson && { howToHold: HOW_TO_HOLD }),
     main: { label: 'Take the proof again', does: 'prove again' },
-    others: [...(canGoBack ? [GO_BACK] : []), BEGIN_ANOTHER, ...others],
+    others: [
+      ...(canGoBack ? [GO_BACK] : []),
+      beginAnew(BEGIN_ANOTHER.label, calibration),
+      ...others,
+    ],
   };
 }
 

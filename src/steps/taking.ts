@@ -47,13 +47,13 @@ export class Taking {
   }
 
   /**
-   * The simulated hand aims, the board captures, for one place after the other. A place whose reading was still on its
+   * The simulated hand aims, the board captures, for one place after the other; where a person aims, for the first. A place whose reading was still on its
    * way, and is in now, is not taken again.
    */
   async take(places: () => readonly Slot[], purpose: Purpose): Promise<void> {
     const { desk } = this;
     const board = desk.linked();
-    const asked = places();
+    const asked = desk.hand ? places() : places().slice(0, 1); // a person turns the board in between
     const { captureBegun: begun } = desk.calibration();
     await board.mode('collect', desk.signal);
     const arrived = begun && (await this.#hasArrived(board));

@@ -26,7 +26,8 @@ export class NextCard extends View {
   protected override render() {
     const { work, trouble, said, link, history } = this.state;
     const empty = link.state === 'none' && !history.identity;
-    const { heading, words, main, others } = nextStep(this.state);
+    const { heading, words, howToHold, main, others } = nextStep(this.state);
+    const notes = [...(main ? [main] : []), ...others].flatMap(({ note }) => note ?? []);
     return html`
       <section
         class="next ${work ? 'busy' : ''} ${empty ? 'choosing' : ''}"
@@ -46,7 +47,8 @@ export class NextCard extends View {
                 ${others.map((offer) => this.#offer(offer, 'other'))}
               </div>`
         }
-        ${work ? this.#work(work) : nothing}
+        ${empty ? nothing : notes.map((note) => html`<p class="note">${note}</p>`)}
+        ${howToHold ? this.#howToHold(howToHold) : nothing} ${work ? this.#work(work) : nothing}
         <p class="said" role="status">${said}</p>
       </section>
     `;
@@ -54,6 +56,15 @@ export class NextCard extends View {
 
   #offer(offer: Offer, kind: 'main' | 'other') {
     return offerButton(offer, kind, this.state.work !== undefined, (does) => this.#send(does));
+  }
+
+  #howToHold(points: readonly string[]) {
+    return html`<details class="how">
+      <summary>How to hold it</summary>
+      <ul>
+        ${points.map((each) => html`<li>${each}</li>`)}
+      </ul>
+    </details>`;
   }
 
   #work(work: Work) {

@@ -64,15 +64,15 @@ export async function walkOverLink(page: Page, url: string, far: FarBoard): Prom
     await hold();
     if (taken === 3) {
       board.dropAfter(TORN);
-      await button('Take one reading').click();
+      await button('Take this reading').click();
       await lost();
       expect(await readings()).toEqual(numbers(2));
       await far.comeBack(); // and nobody presses anything
     } else {
-      await press('Take one reading');
+      await press('Take this reading');
     }
     await covered(taken);
-    await button('Take one reading').waitFor(LONG);
+    await button('Take this reading').waitFor(LONG);
     await idle();
   }
   expect(await readings()).toEqual(numbers(4));
@@ -91,7 +91,7 @@ export async function walkOverLink(page: Page, url: string, far: FarBoard): Prom
   board.dropAfter(0);
   await lost();
   await far.comeBack();
-  await page.getByRole('heading', { name: 'Prove it with fresh readings' }).waitFor(LONG);
+  await button('Take this fresh reading').waitFor(LONG);
   await idle();
   expect(await readings()).toEqual(numbers(READINGS));
   expect(await page.locator('body').innerText()).toMatch(/Generation 1 in place of none/);

@@ -1,0 +1,81 @@
+import { angleBetween, degrees, direction, radians } from '../calib/geometry.ts';
+import { advisedPlan, knowledgeFrom } from '../calib/next-reading.ts';
+import type { Plan, PlannedSighting } from '../records/entries.ts';
+import type { CalibrationState } from './calibration-state.ts';
+
+/** Where a full plan goes on, when more readings would make the calibration good enough. Degrees. */
+
+/** As many as half of the customary plan: then it is fitted again, and seen whether it is enough. */
+export const MOST_MORE_AT_ONCE = 28;
+
+/** A line nearer than this to one of the plan is that line: aims are read off the fit, which knows them to a degree. */
+const SAME_LINE = radians(10);
+/** A roll nearer than this to one of the plan would be the same reading again. */
+const SAME_ROLL = 20;
+
+/**
+ * The readings that tell most beside those of the newest fit, as sightings to add to the plan. One that bears the name
+ * of a sighting of the plan adds rolls to it.
+ *
+ * @returns nothing where there is no fit, or no attitude is left
+ */
+export function moreReadings(
+  { fit, readings, plan }: CalibrationState,
+  count = MOST_MORE_AT_ONCE,
+): PlannedSighting[] {
+  if (!fit) return [];
+  const taken = new Map(readings.map((row) => [row.id, row]));
+  const rows = fit.readings.map(({ id }) => {
+    const row = taken.get(id);
+    if (!row) throw new Error(`the fit saw reading ${id}, which the calibration does not have`);
+    const { acc, mag } = row.reading;
+    return { id, acc, mag };
+  });
+  const advised = advisedPlan(count, knowledgeFrom(fit, rows)).plan;
+  let number = plan.sightings.length;
+  const names = new Set(plan.sightings.map(({ sighting }) => sighting));
+  return advised.flatMap(({ azimuth, inclination, rolls }) => {
+    const all = rolls.map((roll) => Math.round(degrees(roll)));
+    const line = direction(azimuth, inclination);
+    const known = plan.sightings.find(
+      (each) =>
+        angleBetween(line, direction(radians(each.azimuth), radians(each.inclination))) < SAME_LINE,
+    );
+    if (known) {
+      const fresh = all.filter((roll) => known.rolls.every((each) => !isNear(each, roll)));
+      return fresh.length > 0 ? [{ ...known, rolls: fresh }] : [];
+    }
+    do number++;
+    while (names.has(String(number)));
+    return [
+      {
+        sighting: String(number),
+        azimuth: rounded(degrees(azimuth)),
+        inclination: rounded(degrees(inclination)),
+        rolls: all,
+      },
+    ];
+  });
+}
+
+const isNear = (a: number, b: number): boolean =>
+  Math.abs(((((a - b) % 360) + 540) % 360) - 180) < SAME_ROLL;
+
+const rounded = (angle: number): number => Math.round(angle * 1e6) / 1e6;
+
+/** The plan with sightings added, or rolls added to those it has. */
+export function extended(plan: Plan, more: readonly PlannedSighting[]): Plan {
+  const rollsOf = (name: string) =>
+    more.flatMap(({ sighting, rolls }) => (sighting === name ? rolls : []));
+  const known = new Set(plan.sightings.map(({ sighting }) => sighting));
+  return {
+    ...plan,
+    sightings: [
+      ...plan.sightings.map((each) => ({
+        ...each,
+        rolls: [...new Set([...each.rolls, ...rollsOf(each.sighting)])],
+      })),
+      ...more.filter(({ sighting }) => !known.has(sighting)),
+    ],
+  };
+}
