@@ -170,8 +170,10 @@ export class Linking {
   async retire(): Promise<void> {
     this.#stopWatching();
     this.#calm();
+    const tie = this.#tie;
+    this.#tie = undefined; // at once: the link may be being made
     await this.#close();
-    this.#letGo();
+    tie?.simulated?.end();
   }
 
   /**
@@ -227,12 +229,12 @@ export class Linking {
   }
 
   /** Begins the conversation. Gives nothing where another place has the board, and the person was told. */
-  async #open({ link }: Tie, only: readonly string[] | undefined): Promise<Board | undefined> {
-    const board = await this.#hello(link);
+  async #open(tie: Tie, only: readonly string[] | undefined): Promise<Board | undefined> {
+    const board = await this.#hello(tie);
     const { serial } = board.identity;
-    const isWanted = !only || only.includes(serial);
+    const isWanted = tie === this.#tie && (!only || only.includes(serial));
     const isHere = isWanted && this.parts.mayHave(serial, !only);
-    link.confirm?.(isHere);
+    tie.link.confirm?.(isHere);
     if (isHere) {
       this.desk.board = board;
       return board;
@@ -243,15 +245,15 @@ export class Linking {
     throw new ProtocolError({ cause: 'link_refused', link: 'unreachable', reason });
   }
 
-  #hello(link: ByteLink): Promise<Board> {
+  #hello(tie: Tie): Promise<Board> {
     const { desk, taking } = this;
-    return linkBoard(link, {
+    return linkBoard(tie.link, {
       clock: this.parts.clock,
       random: this.parts.random,
       onReading: (reading) => taking.landed(reading),
       onEvent: (notice) => desk.say(noticeWords(notice)),
       onTrouble: (error) => desk.report(error),
-      onLost: (error) => this.#lost(error),
+      onLost: (error) => this.#lost(error, tie),
       onWire: (direction, line) => {
         if (direction === 'from_board') desk.heard();
         for (const listener of this.#wire) listener(direction, line);
@@ -263,28 +265,29 @@ export class Linking {
   /** The link could not be made: a place with a board keeps it, and may be lucky later; any other is empty again. */
   #giveUp({ end = 'failed', hidden }: Pick<LinkState, 'end' | 'hidden'>, tie: Tie): void {
     const { desk } = this;
+    if (tie !== this.#tie) return; // the link was taken from this place meanwhile
     if (!desk.state.history.identity) {
       this.#letGo();
       desk.change({ link: { state: 'none' } });
       return;
     }
-    this.#showLost(end, hidden === true, tie.link.onReturn !== undefined);
-    this.#awaitReturn();
+    this.#showLost(tie, end, hidden === true, tie.link.onReturn !== undefined);
+    this.#awaitReturn(tie);
   }
 
-  #lost(error: ProtocolError): void {
+  #lost(error: ProtocolError, tie: Tie): void {
     const { desk } = this;
+    if (tie !== this.#tie) return; // as above
     desk.board = undefined;
     const why = 'reason' in error.fault ? error.fault.reason : error.message;
     for (const listener of this.#wire) listener('ended', why);
-    this.#showLost(endOf(error, this.#tie!.kind), this.parts.sight.isHidden(), true);
+    this.#showLost(tie, endOf(error, tie.kind), this.parts.sight.isHidden(), true);
     desk.report(error);
-    this.#awaitReturn();
+    this.#awaitReturn(tie);
     this.#tryAgain();
   }
 
-  #showLost(end: LinkEnd, hidden: boolean, returns: boolean): void {
-    const { kind, link } = this.#tie!;
+  #showLost({ kind, link }: Tie, end: LinkEnd, hidden: boolean, returns: boolean): void {
     this.desk.change({
       link: {
         state: 'lost',
@@ -300,38 +303,41 @@ export class Linking {
   // Coming back
 
   /** Tries again whenever the system says that the board is there. */
-  #awaitReturn(): void {
+  #awaitReturn({ link }: Tie): void {
     this.#stopListening();
-    this.#stopListening = this.#tie?.link.onReturn?.(() => this.#tryAgain()) ?? (() => {});
+    this.#stopListening = link.onReturn?.(() => this.#tryAgain()) ?? (() => {});
   }
 
   #tryAgain([wait, ...rest]: readonly number[] = RETRY_MS): void {
     this.#stopTimer();
+    const tie = this.#tie;
+    if (!tie) return;
     if (wait === undefined) {
       const { end = 'failed', hidden } = this.desk.state.link;
-      this.#showLost(end, hidden === true, this.#tie?.link.onReturn !== undefined);
+      this.#showLost(tie, end, hidden === true, tie.link.onReturn !== undefined);
       return;
     }
     if (this.parts.sight.isHidden()) return; // until it is seen again
     this.#stopTimer = this.parts.clock.after(wait, () =>
       this.later(RELINKING, async () => {
-        if (this.desk.state.link.state === 'lost') await this.#attempt(rest);
+        if (tie !== this.#tie || this.desk.state.link.state !== 'lost') return;
+        await this.#attempt(tie, rest);
       }),
     );
   }
 
-  async #attempt(rest: readonly number[]): Promise<void> {
+  async #attempt(tie: Tie, rest: readonly number[]): Promise<void> {
     const { desk } = this;
     const { end = 'failed', hidden } = desk.state.link;
     try {
       await this.link(this.#own());
     } catch (error) {
-      if (desk.signal.aborted) return; // a person wants no more of it
+      if (desk.signal.aborted) return; // nobody wants any more of it
       if (!isTransient(error)) {
         desk.report(error);
         return;
       }
-      this.#showLost(end, hidden === true, true);
+      this.#showLost(tie, end, hidden === true, true);
       this.#tryAgain(rest);
       return;
     }
@@ -344,15 +350,16 @@ export class Linking {
   #seen(): void {
     const { desk } = this;
     const { state, end } = desk.state.link;
-    if (state === 'lost' && this.#tie && end !== 'page closed') this.#tryAgain();
+    if (state === 'lost' && end !== 'page closed') this.#tryAgain();
     if (state !== 'linked') return;
+    const tie = this.#tie;
     this.later(undefined, async () => {
       try {
         await desk.board?.memory();
       } catch (error) {
         if (!(error instanceof ProtocolError) || error.cause !== 'no_answer') return; // its end was told
         await this.#close();
-        this.#lost(error);
+        if (tie) this.#lost(error, tie);
       }
     });
   }

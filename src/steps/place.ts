@@ -168,6 +168,7 @@ export class BenchPlace {
   async retire(): Promise<void> {
     this.#desk.stop();
     await this.#linking.retire();
+    await this.#turn; // its link is free only then
   }
 
   /** Does what was asked, unless something else is being done. Resolves when it is done or has failed. */

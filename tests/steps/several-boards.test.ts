@@ -171,6 +171,45 @@ it('takes a board over whose first link was lost, with its work', async () => {
   expect(on.calibration.readings).toHaveLength(1);
 });
 
+it('takes a board over also while its first link is just being made again', async () => {
+  const on = await BenchInProcess.opened();
+  const { cable } = overTwoLinks(on);
+  await on.run(on.bench.link('serial'));
+  const first = on.place;
+  cable.board.quirk({ manners: { silent: true, lateMs: 0, twice: false } });
+  cable.board.dropAfter(0);
+  await on.pass(1000);
+  await first.perform('stop');
+  await on.pass(100);
+  const again = first.perform('link');
+  await on.pass(100);
+  expect(first.state.work?.what).toBe('Linking');
+  on.bench.linkAnother();
+  await on.run(on.bench.link('socket', { address: 'ws://localhost:1' }));
+  await on.run(again);
+  await on.pass(20_000);
+  expect(on.bench.places).toEqual([on.place]);
+  expect(on.state.link).toMatchObject({ state: 'linked', kind: 'socket' });
+  expect(first.state.trouble).toBeUndefined();
+});
+
+it('links over the very link that is just being made again at another place', async () => {
+  const on = await BenchInProcess.opened();
+  const { cable } = overTwoLinks(on);
+  await on.run(on.bench.link('serial'));
+  cable.board.quirk({ manners: { silent: true, lateMs: 0, twice: false } });
+  cable.board.dropAfter(0);
+  await on.pass(1000);
+  expect(on.state.work?.what).toBe('Linking again');
+  cable.board.quirk({ manners: { silent: false, lateMs: 0, twice: false } });
+  on.bench.linkAnother();
+  await on.run(on.bench.link('serial'));
+  expect(on.state.link).toMatchObject({ state: 'linked', kind: 'serial' });
+  expect(on.bench.places).toEqual([on.place]);
+  await on.ask('begin', 'take one');
+  expect(on.calibration.readings).toHaveLength(1);
+});
+
 it('is not confused when the person picks the link again that a board has already', async () => {
   const on = await BenchInProcess.opened();
   overTwoLinks(on);
