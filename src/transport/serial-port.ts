@@ -58,8 +58,10 @@ async function serialPorts(): Promise<typeof SerialPort> {
 
 class SerialPortLink implements ByteLink {
   readonly label: string;
-  /** Set from the beginning of opening until the link has ended. */
-  #port: SerialPort | 'opening' | undefined;
+  /** Another for each opening, from its beginning until the link has ended. */
+  #opening: object | undefined;
+  /** Set while the link is open. */
+  #port: SerialPort | undefined;
   /** It was open before. */
   #wasOpen = false;
   /** Ends the waiting of each call that was not called back yet. */
@@ -73,18 +75,19 @@ class SerialPortLink implements ByteLink {
   }
 
   async open(listener: LinkListener): Promise<void> {
-    if (this.#port) throw new LinkError('in_use', 'the link is open already');
-    this.#port = 'opening';
+    if (this.#opening) throw new LinkError('in_use', 'the link is open already');
+    const opening = {};
+    this.#opening = opening;
     let port: SerialPort;
     try {
-      port = await this.#opened();
+      port = await this.#opened(opening);
     } catch (error) {
-      this.#port = undefined;
+      if (this.#opening === opening) this.#opening = undefined;
       throw error;
     }
-    if (this.#port !== 'opening') {
+    if (this.#opening !== opening) {
       await closed(port);
-      throw new LinkError('closed', 'it was closed while it was being opened');
+      throw closedMeanwhile();
     }
     this.#port = port;
     this.#wasOpen = true;
@@ -101,6 +104,7 @@ class SerialPortLink implements ByteLink {
   #gone(port: SerialPort, listener: LinkListener, why = ''): void {
     if (this.#port !== port) return;
     this.#port = undefined;
+    this.#opening = undefined;
     this.#giveUp();
     const reason = `the serial port is not there any more${why === '' ? '' : ` (${why})`}`;
     listener.closed(new LinkError('gone', reason));
@@ -126,8 +130,7 @@ class SerialPortLink implements ByteLink {
 
   async write(bytes: Uint8Array): Promise<void> {
     const port = this.#port;
-    if (port === undefined || port === 'opening' || !port.isOpen)
-      throw new LinkError('closed', 'the link is closed');
+    if (!port?.isOpen) throw new LinkError('closed', 'the link is closed');
     try {
       await this.#whileOpen((done) => port.write(Buffer.from(bytes), done));
     } catch (error) {
@@ -140,8 +143,9 @@ class SerialPortLink implements ByteLink {
   async close(): Promise<void> {
     const port = this.#port;
     this.#port = undefined;
+    this.#opening = undefined;
     this.#giveUp();
-    if (port !== undefined && port !== 'opening') await closed(port);
+    if (port) await closed(port);
   }
 
   /** Awaits a call, which a port that is closed or unplugged may never call back. */
@@ -160,7 +164,8 @@ class SerialPortLink implements ByteLink {
     for (const giveUp of this.#waiting) giveUp();
   }
 
-  async #opened(): Promise<SerialPort> {
+  /** Opens the port for this opening, and tries no more once that was closed. */
+  async #opened(opening: object): Promise<SerialPort> {
     const waits = this.#wasOpen ? [...REOPENING_MS] : [];
     for (;;) {
       try {
@@ -169,6 +174,7 @@ class SerialPortLink implements ByteLink {
         const wait = waits.shift();
         if (wait === undefined) throw error;
         await new Promise<void>((resolve) => void realClock.after(wait, resolve));
+        if (this.#opening !== opening) throw closedMeanwhile();
       }
     }
   }
@@ -195,6 +201,8 @@ class SerialPortLink implements ByteLink {
     return port;
   }
 }
+
+const closedMeanwhile = () => new LinkError('closed', 'it was closed while it was being opened');
 
 const ended = () => new LinkError('closed', 'the link ended while it was written to');
 

@@ -5,6 +5,7 @@ import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest';
 import { boardFrom } from '../../sim/board-line.ts';
 import { HostedBoard } from '../../sim/hosted-board.ts';
 import { PseudoTerminal } from '../../sim/pseudo-terminal.ts';
+import type { LinkError } from '../../src/protocol/link.ts';
 import { listSerialPorts, serialPortLink } from '../../src/transport/serial-port.ts';
 import { realClock } from '../../src/transport/real-clock.ts';
 import { needDebian } from '../browser/debian.ts';
@@ -83,6 +84,27 @@ describe('a serial port', () => {
     const second = serialPortLink(path);
     await second.open(deaf);
     await second.close();
+  });
+
+  test('closed and opened again while an opening waits for its port, is open for the one who asked last', async () => {
+    const { board, path } = await plugged();
+    let heard = '';
+    let isOver = false;
+    const link = serialPortLink(path);
+    await link.open({ bytes: () => {}, closed: () => (isOver = true) });
+    await terminals.pop()!.end();
+    await until(() => isOver, 'the end');
+    const first = link.open(deaf).catch(({ cause }: LinkError) => cause);
+    await link.close();
+    terminals.push(await PseudoTerminal.at(path, board));
+    await link.open({
+      bytes: (chunk) => (heard += new TextDecoder().decode(chunk)),
+      closed: () => {},
+    });
+    expect(await first).toBe('closed');
+    await link.write(PROBE.send);
+    await until(() => heard.includes(PROBE.answer), 'the answer');
+    await link.close();
   });
 
   test('unplugged for good, cannot be reached when it is opened again', async () => {
