@@ -40,10 +40,15 @@ export function webBluetooth(bluetooth: Bluetooth | undefined, clock: Clock): Li
     const late = new Promise<'late'>((resolve) => {
       stop = clock.after(ANSWER_MS, () => resolve('late'));
     });
-    const there = await Promise.race([bluetooth.getAvailability(), late]);
-    stop();
-    if (there === 'late') return deaf();
-    return there ? undefined : noRadio();
+    try {
+      const there = await Promise.race([bluetooth.getAvailability(), late]);
+      if (there === 'late') return deaf();
+      return there ? undefined : noRadio();
+    } catch (error) {
+      return failed(error);
+    } finally {
+      stop();
+    }
   };
 
   // A browser has one object for each device, and a device has one link: whoever picks it again finds it in use.
@@ -238,7 +243,9 @@ class BluetoothLink implements ByteLink {
     return new Promise((resolve, reject) => {
       opening.waiting.add(reject);
       this.#free = this.#free.then(async () => {
-        if (!opening.ended) await this.#inTime(opening, start().then(resolve, reject));
+        // A browser without the function throws at once: that must not keep those who wait from their turn.
+        const doing = async (): Promise<T> => start();
+        if (!opening.ended) await this.#inTime(opening, doing().then(resolve, reject));
         opening.waiting.delete(reject);
       });
     });

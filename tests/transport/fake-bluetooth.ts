@@ -22,6 +22,8 @@ interface DeviceOptions {
   services: readonly UartService[];
   toBoard?: Partial<BluetoothCharacteristicProperties>;
   fromBoard?: Partial<BluetoothCharacteristicProperties>;
+  /** The browser is older than writing with a response under that name. */
+  old?: boolean;
   /** Whether the browser can watch for its advertisements. */
   watchable?: boolean;
 }
@@ -47,6 +49,8 @@ export class FakeBluetooth extends EventTarget {
   available = true;
   /** The browser answers this page no more. */
   deaf = false;
+  /** What the browser says in place of whether there is a radio. */
+  trouble: DOMException | undefined;
   devices: FakeDevice[] = [];
   /** What the person does in the chooser: picks one of those listed, or none; or what the browser says instead. */
   choice: (listed: FakeDevice[]) => FakeDevice | DOMException | undefined = ([first]) => first;
@@ -64,6 +68,7 @@ export class FakeBluetooth extends EventTarget {
 
   async getAvailability(): Promise<boolean> {
     if (this.deaf) await never();
+    if (this.trouble) throw this.trouble;
     return this.available;
   }
 
@@ -258,6 +263,7 @@ class FakeCharacteristic extends EventTarget {
   ) {
     super();
     this.#connection = gatt.connection;
+    if (gatt.device.options.old) Object.assign(this, { writeValueWithResponse: undefined });
   }
 
   async startNotifications(): Promise<this> {

@@ -114,6 +114,16 @@ describe('whether there is any Bluetooth', () => {
     radio.available = false;
     expect(await kind.missing()).toMatchObject({ name: 'LinkError', cause: 'switched_off' });
   });
+
+  test('a browser that will not say is an answer too, in its own words', async () => {
+    const radio = new FakeBluetooth();
+    radio.trouble = system('InvalidStateError', 'Not now.');
+    expect(await webBluetooth(radio.asBrowserHasIt(), clock).missing()).toMatchObject({
+      name: 'LinkError',
+      cause: 'failed',
+      message: 'Bluetooth failed: Not now',
+    });
+  });
 });
 
 describe('choosing', () => {
@@ -390,6 +400,15 @@ describe('what is written', () => {
       expect(device.writes).toEqual([{ bytes: [7], response }]);
     },
   );
+
+  test('in a browser too old to write with a response is refused, and keeps nothing else from its turn', async () => {
+    const options = { toBoard: { write: true }, old: true };
+    const { link, refusal, run } = await opened(new SilentFar(), options);
+    expect((await refusal(link.write(bytes(1)))).cause).toBe('failed');
+    expect((await refusal(link.write(bytes(2)))).cause).toBe('failed');
+    await run(link.close());
+    await run(link.open(new Ear()));
+  });
 
   test('a board is never sent more at once than it takes: 20 bytes until hello, then its own chunk', async () => {
     const clock = new VirtualClock();
