@@ -4,7 +4,7 @@ import { readReadings, writeReadings, type FileReading } from '../records/readin
 import type { Plan } from '../records/entries.ts';
 import type { Slot } from '../steps/calibration-state.ts';
 import { Stopped } from './board-link.ts';
-import { readBytes, replaceFile } from './files.ts';
+import { canReplace, readBytes, replaceFile } from './files.ts';
 
 /** The file into which readings are collected: a readings file that also says from which board, and how far. */
 
@@ -27,11 +27,17 @@ export class CollectedFile {
   /**
    * Takes up a file that was begun, or a name for a new one.
    *
-   * @throws Stopped where the file was not begun by collecting, or cannot be read
+   * @throws Stopped where the file was not begun by collecting, or cannot be read or written
    */
   static at(path: string, plan: Plan): CollectedFile {
     const file = new CollectedFile(path, plan);
     if (existsSync(path)) file.#takeUp();
+    const writable = canReplace(path);
+    if (!writable.ok) {
+      throw new Stopped(
+        `${writable.message} Nothing was changed, and no reading was taken. Make a place for it, or give another name, and run the command again.`,
+      );
+    }
     return file;
   }
 
@@ -151,25 +157,31 @@ export class CollectedFile {
       },
       others: [],
     };
-    try {
-      const after = Math.max(this.#after, reading.reading);
-      this.#write([...this.#readings, row], after, true);
-    } catch (error) {
-      if (!(error instanceof Stopped)) throw error;
-      throw new Stopped(
-        `${error.message} Reading ${reading.reading} is not in it, but still on the board. Make room, then run the same command again.`,
-      );
-    }
+    const after = Math.max(this.#after, reading.reading);
+    this.#write([...this.#readings, row], after, true, reading.reading);
   }
 
-  /** A file without readings is none: until there is one, nothing is written. */
-  #write(readings: readonly FileReading[], after: number, collecting: boolean): void {
+  /**
+   * A file without readings is none: until there is one, nothing is written.
+   *
+   * @param added the number of the reading that is added, where one is
+   */
+  #write(
+    readings: readonly FileReading[],
+    after: number,
+    collecting: boolean,
+    added?: number,
+  ): void {
     const { serial, scales } = this.#from!;
     const mark = ` collected_from=${encodeURIComponent(serial)} collected_after=${after}${collecting ? ' collecting' : ''}`;
     if (readings.length > 0) {
       const text = writeReadings({ scales, comments: [mark], otherColumns: [], readings });
       const written = replaceFile(this.path, text);
-      if (!written.ok) throw new Stopped(written.message);
+      if (!written.ok) {
+        const left = added === undefined ? '' : ` Reading ${added} is not in it, but still on the board.`; // prettier-ignore
+        const cure = written.isFull ? 'Make room' : 'See that it can be written';
+        throw new Stopped(`${written.message}${left} ${cure}, then run the same command again.`);
+      }
     }
     this.#readings = readings;
     this.#after = after;

@@ -7,6 +7,7 @@ import {
   realpathSync,
   renameSync,
   statSync,
+  unlinkSync,
   writeFileSync,
 } from 'node:fs';
 import { dirname, resolve } from 'node:path';
@@ -18,6 +19,8 @@ const WHY: Partial<Record<string, string>> = {
   ENOENT: 'there is no such file or folder',
   EISDIR: 'it is a folder',
   EACCES: 'this user may not',
+  EROFS: 'nothing can be written there',
+  ENOTDIR: 'what stands for its folder is none',
   ENOSPC: 'the disk is full',
   ERR_FS_FILE_TOO_LARGE: 'it is far too long',
 };
@@ -68,14 +71,10 @@ export function writeNew(
  * Puts a file in place of the one there, and does not return before it is on disk. If power fails meanwhile, either the
  * old one is there or the new one, whole.
  */
-export function replaceFile(
-  path: string,
-  text: string,
-): { ok: true } | { ok: false; message: string } {
+export function replaceFile(path: string, text: string): Written {
   return writing(path, () => {
-    const beside = `${path}.new`;
-    onDisk(beside, 'w', text);
-    renameSync(beside, path);
+    onDisk(beside(path), 'w', text);
+    renameSync(beside(path), path);
     if (process.platform === 'win32') return; // a folder cannot be opened there
     const folder = openSync(dirname(path), 'r');
     try {
@@ -86,12 +85,29 @@ export function replaceFile(
   });
 }
 
-function writing(path: string, write: () => void): { ok: true } | { ok: false; message: string } {
+/** Whether {@link replaceFile} can put a file there, as far as that shows before there is anything to write. */
+export function canReplace(path: string): Written {
+  return writing(path, () => {
+    onDisk(beside(path), 'w', '');
+    unlinkSync(beside(path));
+  });
+}
+
+/** Where a file is made whole before it takes the place of the one there. */
+const beside = (path: string): string => `${path}.new`;
+
+export type Written =
+  | { ok: true }
+  /** `isFull`: room on the disk is all that is missing. */
+  | { ok: false; message: string; isFull: boolean };
+
+function writing(path: string, write: () => void): Written {
   try {
     write();
     return { ok: true };
   } catch (error) {
-    return { ok: false, message: `${path}: it could not be written: ${whyNot(error)}.` };
+    const isFull = error instanceof Error && 'code' in error && error.code === 'ENOSPC';
+    return { ok: false, message: `${path}: it could not be written: ${whyNot(error)}.`, isFull };
   }
 }
 
