@@ -36,12 +36,14 @@ export const BOARD_USAGE = `  npm run -s cli -- ports
   npm run -s cli -- seal PORT COEFFICIENTS.json [--save FILE.json]
       Saves what is on the board, then stages, checks and seals the coefficients, reads them back and compares. A file
       of a board's content will do too: those in force in it are sealed.
+      --save  where that goes; beside the coefficients, under a name made of the board and the time, without it
 
   npm run -s cli -- verify PORT COEFFICIENTS.json
       Compares what the board runs with the file, bit by bit, and the board's own angles with ours.
 
   npm run -s cli -- revert PORT [--save FILE.json]
       Saves what is on the board, then puts the coefficients before in force again.
+      --save  where that goes; into the folder at hand, under a name made of the board and the time, without it
 
   npm run -s cli -- memory PORT [--out READINGS.csv] [--survey SURVEY.csv] [--erase]
       Lists what is in a board's memory.

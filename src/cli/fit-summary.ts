@@ -14,10 +14,11 @@ and temperature it was made with.
 /** Four significant digits; plain where that is readable. */
 const short = (value: number): string => String(Number(value.toPrecision(4)));
 
+/** @param where what to say of where the coefficients went */
 export function fitSummary(
   fit: FileFit,
   report: FitReport,
-  files: { readings: string; coefficients: string },
+  { readings: path, where }: { readings: string; where: string },
   comparison?: { with: string; outcome: ComparisonOutcome },
 ): string {
   const { readings, residuals, temperature, setAside } = report;
@@ -45,7 +46,7 @@ export function fitSummary(
   ];
   const width = Math.max(...rows.map(([name]) => name.length)) + 2;
   return [
-    `${files.readings}`,
+    path,
     `${verdict}`,
     ...(grade === null ? [] : [`(Grades: ${GRADES_SOURCE}.)`]),
     '',
@@ -59,7 +60,7 @@ export function fitSummary(
     ...(comparison ? against(comparison) : []),
     ...section('Warnings', report.warnings),
     ...section('What this cannot see', blindTo),
-    `Coefficients written to ${files.coefficients}`,
+    where,
     '',
     SAFETY,
   ].join('\n');

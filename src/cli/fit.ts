@@ -3,10 +3,10 @@ import { writeCoefficients, type CoefficientsFile } from '../records/coefficient
 import type { ToleranceChoice } from '../records/entries.ts';
 import { compared } from '../steps/comparison-words.ts';
 import { basisOf, fitFile, refitOffsets, type FileFitOptions } from '../steps/fit-file.ts';
-import { writeText } from './files.ts';
+import { isFile, readBytes, writeText } from './files.ts';
 import { fitReport } from './fit-report.ts';
 import { fitSummary } from './fit-summary.ts';
-import { coefficientsIn, readingsIn } from './input-files.ts';
+import { coefficientsIn, kindOf, readingsIn } from './input-files.ts';
 import { failed, type Outcome } from './outcome.ts';
 
 export interface FitCommand extends FileFitOptions {
@@ -23,6 +23,13 @@ export interface FitCommand extends FileFitOptions {
 /** `fit`: readings in, coefficients out, and what to think of them. Nothing is written unless all went well. */
 export function fit(command: FitCommand): Outcome {
   const { readings: path, tolerance, out } = command;
+  const there = isFile(out) ? readBytes(out) : undefined;
+  const lost = there?.ok ? kindOf(there.bytes) : undefined;
+  if (lost === 'readings' || lost === 'board') {
+    return failed(
+      `${out} holds ${lost === 'board' ? 'what was on a board' : 'readings'}, which would be lost. Nothing was changed. Give another name with --out.`,
+    );
+  }
   const file = readingsIn(path);
   if (!file.ok) return failed(file.message);
   const before = command.offsetsFrom ?? command.against;
@@ -40,12 +47,13 @@ export function fit(command: FitCommand): Outcome {
   const text = writeCoefficients(result.coefficients, basisOf(result, file, tolerance, kept));
   const written = writeText(out, text);
   if (!written.ok) return failed(written.message);
-  return {
-    code: 0,
-    out: command.json
-      ? `${JSON.stringify(report, null, 2)}\n`
-      : fitSummary(result, report, { readings: path, coefficients: out }, comparison),
-  };
+  const replaced = there?.ok === true && !Buffer.from(there.bytes).equals(Buffer.from(text));
+  const where = `Coefficients written to ${out}${replaced ? ', in place of what was there before' : ''}`;
+  if (command.json) {
+    const json = `${JSON.stringify(report, null, 2)}\n`;
+    return { code: 0, out: json, ...(replaced && { err: `${where}.\n` }) };
+  }
+  return { code: 0, out: fitSummary(result, report, { readings: path, where }, comparison) };
 }
 
 function offsets(file: ReadingsFile, { coefficients, basis }: CoefficientsFile, path: string) {

@@ -1,3 +1,4 @@
+import { dirname, join } from 'node:path';
 import {
   applyCoefficients,
   coefficientsFrom,
@@ -82,7 +83,7 @@ export function seal(options: ChangeOptions & { coefficients: string }): Promise
       };
     }
     await warnOfOthers(board, coefficients, place);
-    await saveFirst(options, board, place);
+    await saveFirst(options, dirname(options.coefficients), board, place);
     const replaces = inForce?.generation ?? 0;
     const crc = await board.stage(set);
     place.say(`Staged and checked: ${crc}.`);
@@ -110,7 +111,7 @@ export function revert(options: ChangeOptions): Promise<Outcome> {
         `The board has no coefficients before those in force, generation ${inForce.generation}. Nothing was changed.`,
       );
     }
-    await saveFirst(options, board, place);
+    await saveFirst(options, process.cwd(), board, place);
     const replaces = inForce.generation;
     const how = { verb: 'revert' as const, replaces, crc: previous.crc };
     const now = await carriedOut(how, () => board.revert(replaces), board, place);
@@ -135,10 +136,16 @@ async function warnOfOthers(
   );
 }
 
-async function saveFirst(options: ChangeOptions, board: Board, place: Workplace): Promise<void> {
+/** @param folder where the file goes that was given no name */
+async function saveFirst(
+  options: ChangeOptions,
+  folder: string,
+  board: Board,
+  place: Workplace,
+): Promise<void> {
   const moment = new Date().toISOString().replace(/[-:]|\.\d+/g, '');
   const serial = board.identity.serial.replace(/[^A-Za-z0-9-]/g, '_');
-  await saveTo(options.save ?? `board-${serial}-${moment}.json`, board, place);
+  await saveTo(options.save ?? join(folder, `board-${serial}-${moment}.json`), board, place);
 }
 
 /**

@@ -1,4 +1,5 @@
 import { readFileSync, writeFileSync } from 'node:fs';
+import { dirname } from 'node:path';
 import { Ajv } from 'ajv';
 import { afterEach, beforeAll, describe, expect, test } from 'vitest';
 import { needDebian } from '../browser/debian.ts';
@@ -152,8 +153,11 @@ async function thereAndBack(port: string, file: (name: string) => string): Promi
   other.o[0] = Math.fround(other.o[0]! + 0.001);
   delete (other as Record<string, unknown>)['calibration'];
   writeFileSync(file('other.json'), JSON.stringify(other));
-  const second = await cli('seal', port, file('other.json'), '--save', file('second.json'));
+  const second = await cli('seal', port, file('other.json'));
   expect(second.out).toContain('Sealed as generation 2');
+  const [, saved2] = /^Saved in (.+): \d+ readings/m.exec(second.out) ?? [];
+  expect(dirname(saved2!)).toBe(dirname(file('other.json')));
+  expectValid(saved2!);
   const differs = await cli('verify', port, file('new.json'));
   expect(differs.code).toBe(1);
   expect(differs.err).toContain('1 of 26 numbers differ');

@@ -142,7 +142,15 @@ it('prints a summary with units, evidence, limits and caution', async () => {
     expect(text).toMatch(expected);
   }
   expect(text).toContain(`Coefficients written to ${out}`);
-  expect(text).not.toMatch(/NaN|undefined/);
+  expect(text).not.toMatch(/NaN|undefined|in place of/);
+
+  const again = await cli('fit', whole, '--out', out);
+  expect([again.code, again.out]).toEqual([0, text]);
+  const others = await cli('fit', whole, '--out', out, '--model', 'bowed');
+  expect(others.out).toContain(`written to ${out}, in place of what was there before\n`);
+  expect(JSON.parse(readFileSync(out, 'utf8'))).toMatchObject({ model: 'bowed' });
+  const inJson = await cli('fit', whole, '--out', out, '--json');
+  expect(inJson.err).toContain(`${out}, in place of what was there before`);
 });
 
 it('gives the same bytes for the same readings', async () => {

@@ -1,4 +1,4 @@
-import { writeFileSync } from 'node:fs';
+import { readFileSync, writeFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { apply } from '../../src/cli/apply.ts';
 import { linkTo } from '../../src/cli/board-link.ts';
@@ -62,6 +62,17 @@ describe('a file in another’s place is called by its name', () => {
     expect(err).toMatch(words);
     expect(err).toMatch(/Nothing was changed\.\n$/);
   }); // prettier-ignore
+
+  test.each([
+    ['readings', halfBad],
+    ['what was on a board', savedBoard],
+  ])('and is not overwritten with coefficients: %s', (what, taken) => {
+    const before = readFileSync(taken, 'utf8');
+    const of = { readings, json: false, tolerance: ORDINARY_TOLERANCE };
+    expect(fit({ ...of, out: taken })).toMatchObject({ code: 1 });
+    expect(fit({ ...of, out: taken }).err).toContain(`holds ${what}, which would be lost`);
+    expect(readFileSync(taken, 'utf8')).toBe(before);
+  });
 
   test('a bad file of the right kind is still told by the place of its fault', () => {
     expect(fitOf(halfBad).err).toMatch(/half-bad\.csv: line 2, field mz/);
