@@ -1,8 +1,10 @@
 import { degrees } from '../calib/geometry.ts';
+import type { BoardIdentity } from '../protocol/board.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
 import type { CalibrationState, KeptReading } from './calibration-state.ts';
 import { degreesText } from './judgement.ts';
 import { TOLERANCE } from './tolerance.ts';
+import { looksUnturned, UNTURNED_WORDS } from './unturned.ts';
 
 /** The readings of a calibration as a table shows them; figures come from the newest fit, even a stale one. */
 export interface ReadingRow {
@@ -16,14 +18,23 @@ export interface ReadingRow {
   /** A misfit that is not normal. */
   odd: boolean;
   temperature: string;
+  /** Where it looks as if the board had not been turned for it. */
+  doubt?: string;
   setAside?: NonNullable<KeptReading['setAside']>;
 }
 
 const ABSENT = '–';
 
-export function readingRows({ readings, fit }: CalibrationState): ReadingRow[] {
+/** @param identity of the board, where it is known: its noise tells whether two readings are alike */
+export function readingRows(
+  { readings, fit }: CalibrationState,
+  identity?: BoardIdentity,
+): ReadingRow[] {
   const fitted = new Map(fit?.readings.map((reading) => [reading.id, reading]));
-  return readings.map(({ id, reading, aim, setAside }) => {
+  return readings.map((row, i) => {
+    const { id, reading, aim, setAside } = row;
+    const before = readings[i - 1];
+    const unturned = identity && before && looksUnturned(row, before, identity);
     const seen = fitted.get(id);
     const angle = (value: number | undefined, digits = 2) =>
       value === undefined ? ABSENT : degreesText(degrees(value), digits);
@@ -42,6 +53,7 @@ export function readingRows({ readings, fit }: CalibrationState): ReadingRow[] {
       misfit: seen?.misfit?.toFixed(1) ?? ABSENT,
       odd: (seen?.misfit ?? 0) > TOLERANCE.misfit,
       temperature: reading.temperature === undefined ? ABSENT : reading.temperature.toFixed(1),
+      ...(unturned && !setAside && { doubt: UNTURNED_WORDS }),
       ...(setAside && { setAside }),
     };
   });

@@ -13,6 +13,7 @@ import { eraseSaved } from './care/memory.ts';
 import type { Desk } from './desk.ts';
 import { openProofSlots } from './proof.ts';
 import { isRefusal, isWithoutReading } from './refusals.ts';
+import { looksUnturned, unturnedSaid } from './unturned.ts';
 
 /** What a reading is taken for. */
 export type Purpose = CaptureAim['purpose'];
@@ -127,8 +128,13 @@ export class Taking {
     if (!calibration || calibration.ended) return; // it stays on the board, and is saved at the next link
     const aim = this.#aim ?? calibration.captureBegun ?? this.#shownAim(calibration);
     const entry = readingEntry(desk, reading, aim?.purpose ?? this.#purpose(), aim);
+    const { identity } = history;
+    const rows = entry.kind === 'reading' ? calibration.readings : calibration.proofReadings;
+    const before = rows.at(-1);
+    const unturned = identity && before && looksUnturned(entry, before, identity);
     await desk.append(entry);
-    desk.say(`Reading ${entry.id} taken: ${aim ? aimWords(aim) : 'outside the plan'}.`);
+    const taken = `Reading ${entry.id} taken: ${aim ? aimWords(aim) : 'outside the plan'}.`;
+    desk.say(unturned ? `${taken} ${unturnedSaid(entry)}` : taken);
   }
 
   /** The place that the screen asks for next: what a person who presses the trigger aims at. */

@@ -147,6 +147,7 @@ export class LodeBench extends View {
               place === 'Take' || place === 'Judge',
               html`<readings-view
                 .calibration=${calibration}
+                .identity=${history.identity}
                 .undo=${state.undo}
                 .busy=${busy || !linked}
               ></readings-view>`,

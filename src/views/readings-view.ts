@@ -1,7 +1,7 @@
 import { html, nothing } from 'lit';
 import { customElement, property, query, state } from 'lit/decorators.js';
 import { coverageOf } from '../steps/plan-coverage.ts';
-import { openSlots, type CalibrationState } from '../steps/calibration-state.ts';
+import { openSlots, type BoardHistory, type CalibrationState } from '../steps/calibration-state.ts';
 import { readingRows, type ReadingRow } from '../steps/reading-rows.ts';
 import './net-picture.ts';
 import { IntentionEvent } from './next-card.ts';
@@ -32,6 +32,8 @@ const REASONS = [
 @customElement('readings-view')
 export class ReadingsView extends View {
   @property({ attribute: false }) calibration!: CalibrationState;
+  /** Of the board, where it is known. */
+  @property({ attribute: false }) identity: BoardHistory['identity'];
   /** What an undo would undo. */
   @property() undo: string | undefined;
   @property({ type: Boolean }) busy = false;
@@ -48,7 +50,7 @@ export class ReadingsView extends View {
   }
 
   #table() {
-    const rows = readingRows(this.calibration).reverse();
+    const rows = readingRows(this.calibration, this.identity).reverse();
     const stale = this.calibration.fit?.stale;
     return html`
       <div class="table-head">
@@ -93,7 +95,8 @@ export class ReadingsView extends View {
   }
 
   #row(row: ReadingRow) {
-    const { id, line, roll, misfit, odd, aimError, field, gravity, temperature, setAside } = row;
+    const { id, line, roll, misfit, odd, aimError, field, gravity, temperature, doubt, setAside } =
+      row;
     return html`<tr class=${setAside ? 'aside' : ''}>
       <th scope="row">${id}</th>
       <td class="aim">
@@ -106,6 +109,7 @@ export class ReadingsView extends View {
               >`
             : nothing
         }
+        ${doubt ? html`<span class="reason">${shape('watch')} ${doubt}</span>` : nothing}
       </td>
       <td class="figure">${odd ? html`${shape('watch')} ` : nothing}${misfit}</td>
       <td class="figure wide">${aimError}</td>
