@@ -125,6 +125,7 @@ export class Linking {
     if (!tie) throw new Error('this place has no link');
     const { kind, link } = tie;
     const { label } = link;
+    const { signal } = desk;
     const { link: before, history } = desk.state;
     desk.change({ link: { state: 'linking', kind, label } });
     let board: Board | undefined;
@@ -141,7 +142,8 @@ export class Linking {
       await settleRevert(desk, board);
       await lookAfter(desk, board, this.parts.clock);
       if (collectsNow(desk.state.history)) await board.mode('collect', desk.signal);
-    } catch (error) {
+    } catch (thrown) {
+      const error = signal.aborted ? asWished(thrown) : thrown;
       if (board && desk.board !== board) throw error; // it was lost, which was told, and is being made again
       await this.#close();
       this.#giveUp({ ...before, end: endAfter(before, error, kind) }, tie);
@@ -239,7 +241,7 @@ export class Linking {
       this.desk.board = board;
       return board;
     }
-    await board.close();
+    await this.#close(board);
     if (!only) return undefined;
     const reason = 'another board answered';
     throw new ProtocolError({ cause: 'link_refused', link: 'unreachable', reason });
@@ -377,10 +379,14 @@ export class Linking {
     this.desk.hand = undefined;
   }
 
-  async #close(): Promise<void> {
-    const { board } = this.desk;
-    this.desk.board = undefined;
-    await board?.close();
+  /** Ends the conversation. What cannot be closed is told, and keeps nothing else from being done. */
+  async #close(board = this.desk.board): Promise<void> {
+    if (board === this.desk.board) this.desk.board = undefined;
+    try {
+      await board?.close();
+    } catch (error) {
+      this.desk.report(error);
+    }
   }
 }
 
@@ -388,6 +394,13 @@ export class Linking {
 function endAfter({ end }: LinkState, error: unknown, kind: KindName): LinkEnd {
   const now = error instanceof ProtocolError ? endOf(error, kind) : 'failed';
   return end && (now === 'failed' || now === 'stopped') ? end : now;
+}
+
+/** A link that says only that it was closed, where a person stopped it from being made: that is what they wished. */
+function asWished(error: unknown): unknown {
+  const isClosed =
+    error instanceof ProtocolError && 'link' in error.fault && error.fault.link === 'closed';
+  return isClosed ? new ProtocolError({ cause: 'cancelled', verb: 'hello', sent: false }) : error;
 }
 
 /** Whether the board starts again by itself, with other firmware. */

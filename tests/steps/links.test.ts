@@ -191,6 +191,17 @@ class Listed implements LinkKind {
 const onCable = (on: BenchInProcess, seed: number) =>
   inProcessBoard({ ...defaultSettings, seed }, on.clock);
 
+/** A link that ends, but cannot let go of its port. */
+const unclosable = (link: ByteLink): ByteLink => ({
+  label: link.label,
+  open: (listener) => link.open(listener),
+  write: (bytes) => link.write(bytes),
+  close: async () => {
+    await link.close();
+    throw new LinkError('failed', 'the port cannot be closed');
+  },
+});
+
 describe('a board that a person picks from a list', () => {
   it('is asked for in the gesture itself, before anything is awaited', async () => {
     const on = await BenchInProcess.opened();
@@ -259,6 +270,46 @@ describe('a board that a person picks from a list', () => {
     await on.run(on.bench.link('serial'));
     expect(on.state.link.state).toBe('none');
     expect(on.state.trouble?.next?.[0]).toContain('dialout');
+  });
+
+  it('is put away although its port cannot be closed, which is told', async () => {
+    const on = await BenchInProcess.opened();
+    on.kinds.serial = new Listed(unclosable(onCable(on, 7).link));
+    await on.run(on.bench.link('serial'));
+    await on.ask('unlink');
+    expect(on.state.link.state).toBe('none');
+    expect(on.place.serial).toBeUndefined();
+    expect(on.state.trouble?.message).toContain('the port cannot be closed');
+  });
+
+  it('is not left half linked when it is at the bench already and its second port cannot be closed', async () => {
+    const on = await BenchInProcess.opened();
+    const kind = new Listed(onCable(on, 7).link);
+    on.kinds.serial = kind;
+    await on.run(on.bench.link('serial'));
+    const first = on.place;
+    kind.choice = unclosable(onCable(on, 7).link);
+    on.bench.linkAnother();
+    const second = on.place;
+    await on.run(on.bench.link('serial'));
+    expect(second.state.link.state).toBe('none');
+    expect(on.place).toBe(first);
+    expect(on.state.trouble?.heading).toBe('This board is at the bench already');
+  });
+
+  it('is no trouble when a person stops the linking just as the link is closed', async () => {
+    const on = await BenchInProcess.opened();
+    const { link } = onCable(on, 7);
+    const stopped: ByteLink = {
+      label: link.label,
+      open: () => Promise.reject(new LinkError('closed', 'the port is closed')),
+      write: (bytes) => link.write(bytes),
+      close: () => on.place.perform('stop'),
+    };
+    on.kinds.serial = new Listed(stopped);
+    await on.run(on.bench.link('serial'));
+    expect(on.state.link.state).toBe('none');
+    expect(on.state.trouble).toBeUndefined();
   });
 
   it('says so when another board answers than was there before', async () => {
