@@ -1,7 +1,7 @@
 import { BOARD_CODES } from '../../protocol/errors.ts';
 import { PROTOCOL_VERSION } from '../../protocol/messages.ts';
 import type { Left } from './restore.ts';
-import { stagedSet, type Finding, type Found } from './trial.ts';
+import { NOT_AGREED, stagedSet, type Finding, type Found } from './trial.ts';
 
 /** What a run found, for the maker of the board: as text and as JSON. */
 
@@ -70,8 +70,15 @@ export function codesNotSeen({ codes }: Report): string[] {
 /** How many findings of one check are shown as text; the JSON has all. */
 const SHOWN = 6;
 
-/** The report as text: what failed first, with what was sent, what came, and what SPEC.md says. */
-export function reportText(report: Report): string {
+/** What to type for the leave that was wanting, where the checks are run from a command line. */
+export type LeaveOptions = Partial<Record<keyof typeof NOT_AGREED, string>>;
+
+/**
+ * The report as text: what failed first, with what was sent, what came, and what SPEC.md says.
+ *
+ * @param options what gives leave; named beside what was not tried for want of it
+ */
+export function reportText(report: Report, options: LeaveOptions = {}): string {
   const { checks, cut, left } = report;
   const having = (outcome: CheckResult['outcome']) =>
     checks.filter((check) => check.outcome === outcome);
@@ -87,7 +94,7 @@ export function reportText(report: Report): string {
   if (untried.length > 0) {
     lines.push('NOT TRIED');
     for (const [why, names] of byReason(untried)) {
-      lines.push(`  ${why}:`, ...names.map((name) => `    ${name}`));
+      lines.push(`  ${why}${toType(why, options)}:`, ...names.map((name) => `    ${name}`));
     }
     lines.push('');
   }
@@ -109,6 +116,12 @@ export function reportText(report: Report): string {
     );
   }
   return `${lines.join('\n')}\n`;
+}
+
+function toType(why: string, options: LeaveOptions): string {
+  const wanting = Object.keys(options) as (keyof LeaveOptions)[];
+  const option = wanting.find((each) => NOT_AGREED[each] === why);
+  return option === undefined ? '' : ` (${options[option]})`;
 }
 
 /** Names and sections of what was not tried, under the reason why. */

@@ -77,7 +77,7 @@ export class Restorer {
         `The previous set (crc ${found.previous.crc}) may have been displaced; its words are in this report, and can be staged and sealed again.`,
       );
     }
-    if (ledger.firstSealed) words.push(FIRST_SEALED);
+    if (ledger.firstSealed) words.push(right ? FIRST_SEALED : FIRST_SEALED_PERHAPS);
     const asFound = words.length === 0;
     if (asFound) {
       words.push(
@@ -223,7 +223,7 @@ export class Restorer {
     } else if (ledger.revised) {
       words.push('Its settings are as they were; their revision has gone up.');
     }
-    if (ledger.firstSealed) words.push(FIRST_SEALED);
+    if (ledger.firstSealed && inForce) words.push(FIRST_SEALED);
     if (words.length === 0) words.push('The board is as it was found.');
     const lines = requests.length === 0 ? [] : ['hello host=00000001 protocol=1', ...requests];
     return { asFound, words, lines: lines.map((line, i) => lineOf(`?${i + 1} ${line}`)) };
@@ -239,5 +239,8 @@ const settingWords = ({ name, value }: NonNullable<Ledger['setting']>): string =
 
 const FIRST_SEALED =
   'No set was ever sealed on it before: a first one is now, made of the scales and mountings it declares. It corrects nothing; calibrate it.';
+
+const FIRST_SEALED_PERHAPS =
+  'No set was ever sealed on it before: a first one may be now, made of the scales and mountings it declares. Ask coefficients which=in_force: if it answers with a set, that one is in force. It corrects nothing; calibrate the board.';
 
 const lineOf = (body: string): string => `${body} #${checkOf(body)}`;

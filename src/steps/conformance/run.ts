@@ -16,6 +16,7 @@ import { CutOff, Stopped, Talk, type Exchange } from './talk.ts';
 import { throughoutChecks } from './throughout-checks.ts';
 import {
   memoryOf,
+  NOT_AGREED,
   NotTried,
   stagedSet,
   Trial,
@@ -201,32 +202,24 @@ function missingFor(need: Need, ground: Ground, consents: Consents): string | un
       return found.memory?.count === 0 ? undefined : full;
     case 'readings':
     case 'press':
-      if (!consents.readings)
-        return 'it takes readings and erases them again, which was not agreed to';
+      if (!consents.readings) return NOT_AGREED.readings;
       if (!ground.mayTakeReadings) return full;
       if (need === 'readings') return undefined;
       if (!found.can.includes('trigger')) return 'it has no trigger';
-      return hands.press ? undefined : 'nobody was there to press the trigger';
+      return hands.press ? undefined : NOT_AGREED.press;
     case 'first seal':
       if (found.generation > 0) return 'a set was sealed on it before';
-      return consents.firstSeal
-        ? undefined
-        : 'it seals a first set, which cannot be taken back, and that was not agreed to';
+      return consents.firstSeal ? undefined : NOT_AGREED.firstSeal;
     case 'seal':
-      if (!consents.seal)
-        return 'it seals a set of its own and goes back to the one before, which was not agreed to';
+      if (!consents.seal) return NOT_AGREED.seal;
       if (right) return undefined;
       return found.generation === 0 && !ledger.firstSealed
-        ? 'no set was ever sealed on it, and a first seal, which cannot be taken back, was not agreed to'
+        ? NOT_AGREED.firstSeal
         : 'the set in force could not be read, so it could not be put back';
     case 'settings':
-      return consents.settings
-        ? undefined
-        : 'it renames the board or changes a setting and puts that back, which was not agreed to';
+      return consents.settings ? undefined : NOT_AGREED.settings;
     case 'restart':
-      return consents.restart
-        ? undefined
-        : 'the board must start again for it, which was not agreed to';
+      return consents.restart ? undefined : NOT_AGREED.restart;
     case 'never':
       return 'what is in the spare slot would be lost, and cannot be put back: try it as your users will, with an image of yours';
   }

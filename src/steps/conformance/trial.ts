@@ -84,7 +84,7 @@ export interface Ledger {
   sealed: boolean;
   /** The previous set is no longer the one that was found. */
   displaced: boolean;
-  /** A first set was sealed. */
+  /** A first set was sealed, or may have been. */
   firstSealed: boolean;
   /** The board may have another name than it was found with. */
   renamed: boolean;
@@ -101,6 +101,17 @@ export interface Finding {
   /** What should have been. */
   wanted: string;
 }
+
+/** Why a check is not tried for which leave, or somebody to press the trigger, is wanting. */
+export const NOT_AGREED = {
+  readings: 'it takes readings and erases them again, which was not agreed to',
+  settings: 'it renames the board or changes a setting and puts that back, which was not agreed to',
+  seal: 'it seals a set of its own and goes back to the one before, which was not agreed to',
+  firstSeal:
+    'no set was ever sealed on it, and a first seal, which cannot be taken back, was not agreed to',
+  restart: 'the board must start again for it, which was not agreed to',
+  press: 'nobody was there to press the trigger',
+} as const satisfies Record<keyof Consents | keyof Hands, string>;
 
 /** A check cannot be tried here. */
 export class NotTried extends Error {

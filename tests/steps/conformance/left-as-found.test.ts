@@ -103,6 +103,59 @@ describe('a run changes nothing that it does not put back:', () => {
   });
 });
 
+/** The link of a board, on which each line to it passes through `alter` first. */
+function altered(link: ByteLink, alter: (line: string) => string | LinkError): ByteLink {
+  let held = '';
+  let ear: LinkListener | undefined;
+  return {
+    label: 'altered link',
+    open: (listener) => link.open((ear = listener)),
+    write: async (bytes) => {
+      held += new TextDecoder().decode(bytes);
+      if (!held.endsWith('\n')) return;
+      const line = alter(held);
+      held = '';
+      if (line instanceof LinkError) {
+        await link.close();
+        return ear!.closed(line);
+      }
+      const whole = new TextEncoder().encode(line);
+      for (let at = 0; at < whole.length; at += 20) await link.write(whole.slice(at, at + 20));
+    },
+    close: () => link.close(),
+  };
+}
+
+describe('a first seal', () => {
+  const consents = { seal: true, firstSeal: true };
+  const checkOver = (checked: CheckedBoard, alter: (line: string) => string | LinkError) => {
+    const { clock, random, link } = checked;
+    return clock.run(checkConformance(altered(link, alter), { clock, random, consents }));
+  };
+  const isSeal = (line: string) => / seal replaces=0 /.test(line);
+
+  test('that the board refuses is not reported as done', async () => {
+    const checked = new CheckedBoard();
+    const refusing = (line: string) => (isSeal(line) ? line.replace('seal', 'sell') : line);
+    const { left, checks } = await checkOver(checked, refusing);
+    expect(checks.find(({ name }) => name === 'the first seal')?.outcome).toBe('failed');
+    expect((await checked.kept()).inForce).toBeUndefined();
+    expect(left).toEqual({ asFound: true, words: ['The board is as it was found.'], lines: [] });
+  });
+
+  test('on the way of which the link dropped is reported as what may have been done', async () => {
+    const dropped = new LinkError('gone', 'it is gone');
+    const { left } = await checkOver(new CheckedBoard(), (line) => (isSeal(line) ? dropped : line));
+    expect(left.words.join()).toMatch(/first one may be now/);
+    expect(left.words.join()).not.toMatch(/first one is now/);
+  });
+
+  test('that was done is reported so', async () => {
+    const { left } = await checkOver(new CheckedBoard(), (line) => line);
+    expect(left.words.join()).toMatch(/a first one is now/);
+  });
+});
+
 describe('whatever breaks a run,', () => {
   test('the board is put back and the link closed before it is told', async () => {
     for (const name of ['the trigger', 'seal repeated', 'revert']) {
