@@ -1,8 +1,14 @@
 import { createInterface } from 'node:readline/promises';
 import type { Readable, Writable } from 'node:stream';
 import { Stopped } from '../steps/conformance/talk.ts';
-import { NotTried, type Consents, type Hands } from '../steps/conformance/trial.ts';
-import { reportJson, reportText, tally, verdict } from '../steps/conformance/report.ts';
+import { NOT_AGREED, NotTried, type Consents, type Hands } from '../steps/conformance/trial.ts';
+import {
+  reportJson,
+  reportText,
+  tally,
+  verdict,
+  type LeaveOptions,
+} from '../steps/conformance/report.ts';
 import { checkConformance } from '../steps/conformance/run.ts';
 import { realClock } from '../transport/real-clock.ts';
 import { atBoard, type LinkOptions } from './board-link.ts';
@@ -14,6 +20,15 @@ export interface ConformOptions extends LinkOptions {
   press: boolean;
   json: boolean;
 }
+
+const LEAVE = {
+  readings: '--may-erase',
+  settings: '--may-set',
+  seal: '--may-seal',
+  firstSeal: '--may-seal-first',
+  restart: '--may-restart',
+  press: '--press',
+} as const satisfies LeaveOptions;
 
 /** `conform`: whether a board speaks the protocol. The report goes to standard output, progress to the terminal. */
 export function conform(options: ConformOptions): Promise<Outcome> {
@@ -30,7 +45,7 @@ export function conform(options: ConformOptions): Promise<Outcome> {
       onProgress: ({ done, of, name }) => progress(`${done + 1} of ${of}: ${name}`),
     });
     progress('');
-    const out = options.json ? reportJson(report) : reportText(report);
+    const out = options.json ? reportJson(report) : reportText(report, LEAVE);
     const sound = tally(report).failed === 0 && !report.cut;
     return sound ? { code: 0, out } : { code: 1, out, err: `${verdict(report)}\n` };
   });
@@ -51,7 +66,7 @@ export async function askToPress(
   output: Writable,
   signal: AbortSignal,
 ): Promise<void> {
-  const nobody = new NotTried('nobody was there to press the trigger');
+  const nobody = new NotTried(NOT_AGREED.press);
   if (input.readableEnded) throw nobody;
   const terminal = createInterface({ input, output });
   // A question is not answered, nor refused, when its input ends; and on a terminal Ctrl-C comes as a key.

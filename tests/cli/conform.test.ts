@@ -30,6 +30,14 @@ test(
     const seal = report.checks.find(({ name }) => name === 'seal');
     expect(seal).toMatchObject({ outcome: 'not tried' });
     expect(seal?.why).toContain('not agreed to');
+    expect(out).not.toContain('--may-');
+
+    const { out: text } = await cli('conform', sim.ports[0]!);
+    for (const option of ['erase', 'set', 'seal', 'seal-first', 'restart']) {
+      expect(text).toMatch(new RegExp(`not agreed to \\(--may-${option}\\):\n`));
+    }
+    const pressed = await cli('conform', sim.ports[0]!, '--may-erase');
+    expect(pressed.out).toContain('nobody was there to press the trigger (--press):');
   },
   TIMEOUT,
 );
