@@ -240,7 +240,7 @@ export class Bench {
   async #firstTie(tie: Tie, place: BenchPlace): Promise<Tie | undefined> {
     const other = this.#places.find((each) => each !== place && each.tie?.link === tie.link);
     if (!other) return tie;
-    if (other.isConversing) {
+    if (other.hasBoard) {
       this.#tellOfSecond(other, tie);
       return undefined;
     }
@@ -251,7 +251,7 @@ export class Bench {
   /** Whether the place may have the board that answered there. A person who asked for it is told if not. */
   #mayHave(place: BenchPlace, serial: string, asked: boolean): boolean {
     const other = this.#places.find((each) => each !== place && each.serial === serial);
-    if (other?.isConversing) {
+    if (other?.hasBoard) {
       if (asked) this.#tellOfSecond(other, place.tie);
       return false;
     }

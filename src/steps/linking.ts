@@ -82,6 +82,8 @@ export class Linking {
   /** Takes back the next attempt to make the link again. */
   #stopTimer = () => {};
   readonly #stopWatching: () => void;
+  /** The board is lent out, or starts again, and will be linked again: it is this place's all the while. */
+  #isBusy = false;
 
   constructor(
     private readonly desk: Desk,
@@ -96,6 +98,11 @@ export class Linking {
   /** The link that this place has, standing or not. */
   get tie(): Tie | undefined {
     return this.#tie;
+  }
+
+  /** There is a conversation with the board, or was and will be. */
+  get hasBoard(): boolean {
+    return this.desk.board !== undefined || this.#isBusy;
   }
 
   /** Calls `listener` with every line from now on, until the returned function is called. */
@@ -183,7 +190,11 @@ export class Linking {
    *
    * @param task must leave the link closed
    */
-  async lend(task: (link: ByteLink) => Promise<void>): Promise<void> {
+  lend(task: (link: ByteLink) => Promise<void>): Promise<void> {
+    return this.#busyWith(() => this.#lend(task));
+  }
+
+  async #lend(task: (link: ByteLink) => Promise<void>): Promise<void> {
     const tie = this.#tie;
     if (!tie) throw new Error('no board is linked');
     await this.#close();
@@ -202,7 +213,11 @@ export class Linking {
    * @param isThrough whether what was waited for has come with the link; if not, it is linked again
    * @throws what the last attempt failed with; BenchError `going_back`, ProtocolError
    */
-  async linkThrough(ms: number, isThrough: () => boolean = () => true): Promise<void> {
+  linkThrough(ms: number, isThrough: () => boolean = () => true): Promise<void> {
+    return this.#busyWith(() => this.#linkThrough(ms, isThrough));
+  }
+
+  async #linkThrough(ms: number, isThrough: () => boolean): Promise<void> {
     const { desk } = this;
     const { clock } = this.parts;
     const end = clock.now() + ms;
@@ -222,6 +237,15 @@ export class Linking {
       if (clock.now() >= end) break;
     }
     desk.change({}, 'trouble');
+  }
+
+  async #busyWith(task: () => Promise<void>): Promise<void> {
+    this.#isBusy = true;
+    try {
+      await task();
+    } finally {
+      this.#isBusy = false;
+    }
   }
 
   /** The one board that will do where a place gets its board back with nobody looking. */

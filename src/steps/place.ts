@@ -111,9 +111,9 @@ export class BenchPlace {
     return this.#linking.tie;
   }
 
-  /** There is a conversation with the board. */
-  get isConversing(): boolean {
-    return this.#desk.board !== undefined;
+  /** There is a conversation with the board, or was and will be: its link is lent, or it starts again. */
+  get hasBoard(): boolean {
+    return this.#linking.hasBoard;
   }
 
   /** What to keep of this place for when the page is opened again; nothing where it is empty. */

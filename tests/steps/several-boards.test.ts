@@ -210,6 +210,40 @@ it('links over the very link that is just being made again at another place', as
   expect(on.calibration.readings).toHaveLength(1);
 });
 
+it.each(['serial', 'socket'] as const)(
+  'leaves a board that is being checked to its place when it is picked again (%s)',
+  async (kind) => {
+    const on = await BenchInProcess.opened();
+    overTwoLinks(on);
+    await on.run(on.bench.link('serial'));
+    const first = on.place;
+    const checking = first.check.run({});
+    await on.pass(200);
+    on.bench.linkAnother();
+    await on.run(on.bench.link(kind, { address: 'ws://localhost:1' }));
+    await on.run(checking);
+    expect(on.bench.places).toEqual([first]);
+    expect(first.state.trouble?.heading).toBe('This board is at the bench already');
+    expect(first.check.reportOn(first.serial)?.cut).toBeUndefined();
+    expect(first.state.link.state).toBe('linked');
+  },
+);
+
+it('leaves a board that starts again to its place when it is picked again meanwhile', async () => {
+  const on = await BenchInProcess.opened();
+  overTwoLinks(on);
+  await on.run(on.bench.link('serial'));
+  const first = on.place;
+  const starting = first.care.restart();
+  await on.pass(1000);
+  on.bench.linkAnother();
+  await on.run(on.bench.link('serial'));
+  await on.run(starting);
+  expect(on.bench.places).toEqual([first]);
+  expect(first.state.link.state).toBe('linked');
+  expect(first.state.said).toBe('The board has started again.');
+});
+
 it('is not confused when the person picks the link again that a board has already', async () => {
   const on = await BenchInProcess.opened();
   overTwoLinks(on);
