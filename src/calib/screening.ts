@@ -124,5 +124,10 @@ export function whyBad(
       });
     }
   }
-  return evidence.reduce((a, b) => (b.size > a.size ? b : a)).words;
+  const { size, words } = evidence.reduce((a, b) => (b.size > a.size ? b : a));
+  // one set in a hundred loses a reading to chance, at a departure no larger than this
+  return size < CHANCE_REACHES ? `${words.split(':')[0]!}: perhaps disturbed, or chance` : words;
 }
+
+/** Standard deviations: among some hundred figures of a set chance may reach this, and a disturbance seldom stays below. */
+const CHANCE_REACHES = 5;

@@ -200,6 +200,10 @@ export function linkWords(link: LinkState): {
   }
 }
 
+/** Of an empty place. @param beside whether there are other places at the bench */
+export const emptyWords = (beside: boolean): string =>
+  beside ? 'A new link' : linkWords({ state: 'none' }).words;
+
 /** A place in a few words, for whoever works with several: which board, and what is so with it. */
 export function placeWords({ link, history, work, trouble }: PlaceState): {
   shape: ReturnType<typeof linkWords>['shape'];

@@ -30,7 +30,7 @@ export function boardFacts({ identity, memory, inForce, found, savedAt }: BoardH
     },
     {
       name: 'Saved in the logbook',
-      value: savedAt ? `${timeWords(savedAt)}; ${found.length} readings of no calibration` : 'no',
+      value: savedAt ? timeWords(savedAt) + foundToo(found.length) : 'no',
     },
     {
       name: 'How the chips sit',
@@ -51,6 +51,11 @@ export function boardFacts({ identity, memory, inForce, found, savedAt }: BoardH
         'nothing beyond readings',
     },
   ];
+}
+
+function foundToo(count: number): string {
+  if (count === 0) return '';
+  return `; ${count === 1 ? 'one reading' : `${count} readings`} of no calibration`;
 }
 
 /** Capabilities that the protocol names (SPEC.md, section 7), in words. */

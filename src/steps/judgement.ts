@@ -219,8 +219,8 @@ function intervalFinding(
 ): Finding {
   return {
     name,
-    figure: `± ${degreesText(half)}`,
-    words: `95 % interval of what the coefficients add (standard error ${degreesText(degrees(standardError), 3)}), over all rolls and directions to 70° up or down; at most ± ${degreesText(angle)}`,
+    figure: `±\u00a0${degreesText(half)}`,
+    words: `95 % interval of what the coefficients add (standard error ${degreesText(degrees(standardError), 3)}), over all rolls and directions to 70° up or down; at most ±\u00a0${degreesText(angle)}`,
     standing: within(half, angle),
   };
 }
@@ -231,8 +231,8 @@ function singleFinding(single: Angles, average: number, { angle }: Limits): Find
     fine || !Number.isFinite(average) ? '' : `; the mean of ${average} readings is within it`;
   return {
     name: 'A single reading',
-    figure: `± ${degreesText(single.azimuth)}, ± ${degreesText(single.inclination)}`,
-    words: `95 % interval of azimuth × cos inclination and of inclination with the reading’s own noise, not your aim; ± ${degreesText(angle)} is asked${mean}`,
+    figure: `±\u00a0${degreesText(single.azimuth)}, ±\u00a0${degreesText(single.inclination)}`,
+    words: `95 % interval of azimuth × cos inclination and of inclination with the reading’s own noise, not your aim; ±\u00a0${degreesText(angle)} is asked${mean}`,
     standing: fine ? 'good' : 'watch',
   };
 }
@@ -325,6 +325,8 @@ function noiseFinding(
   };
 }
 
+const HOLDS_FOR = 'Holds for';
+
 const OUTSIDE: Partial<Record<OutsideReason, string>> = {
   down_not_covered: 'held as no reading was',
   field_not_covered: 'turned to the field as no reading was',
@@ -347,9 +349,9 @@ function holdsForFinding(
     ),
   );
   return {
-    name: 'Holds for',
+    name: HOLDS_FOR,
     figure: `${span}; ${outside === 0 ? 'all attitudes' : `${of - outside} of ${of} attitudes`}`,
-    words: `temperatures within 5 °C of these, attitudes within 50° of a reading’s${why.length > 0 ? ` (beyond: ${why.join(', ')})` : ''}; ± ${degreesText(worst)} in the least certain one`,
+    words: `temperatures within 5 °C of these, attitudes within 50° of a reading’s${why.length > 0 ? ` (beyond: ${why.join(', ')})` : ''}; ±\u00a0${degreesText(worst)} in the least certain one`,
     standing: outside === 0 && worst <= angle ? 'good' : 'watch',
   };
 }
@@ -400,9 +402,9 @@ function verdictOf({
     return `Not known whether any angle is right: nothing says how the chips sit.${rest}`;
   }
   if (bad.length > 0) return `Not good enough for ${wanted}: ${names(bad)}.${cause}`;
-  const interval = `the coefficients add ± ${degreesText(half.azimuth)} to azimuth × cos inclination and ± ${degreesText(half.inclination)} to inclination (95 % interval)`;
+  const interval = `the coefficients add ±\u00a0${degreesText(half.azimuth)} to azimuth × cos inclination and ±\u00a0${degreesText(half.inclination)} to inclination (95 % interval)`;
   const looks = [
-    ...watch.map(({ name }) => name.toLowerCase()),
+    ...watch.map(({ name }) => (name === HOLDS_FOR ? 'where it holds' : name.toLowerCase())),
     ...(warnings.length > 0 ? ['the warnings'] : []),
   ];
   const unknown = notKnown.map((each) => each.split(':')[0]!);

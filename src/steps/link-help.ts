@@ -70,8 +70,7 @@ const onAll = (words: string): Record<System, string> => ({
   chromeos: words,
 });
 
-const WITHOUT_LINK =
-  'Readings that are in a file need no link at all: the command line fits them, or this page where it offers to import them.';
+const WITHOUT_LINK = 'Readings that are in a file need no link at all: the command line fits them.';
 const LINK_AGAIN = 'Then link again.';
 const STOP_OTHERS =
   'Close other pages and programs that may have it: another tab with this page, a serial terminal, a tool that loads firmware.';
@@ -349,7 +348,7 @@ const TABLE: Record<LinkCause, Words> = {
       ],
       socket: [
         'See that the program which serves the board runs, and that the address is the one it printed, port and all.',
-        'For simulated boards that is “npm run sim”.',
+        'For simulated boards that is “npm run -s sim -- --ws 4180”, run in the folder of this program.',
       ],
       simulated: [NO_SUCH_SIMULATED],
     },

@@ -1,6 +1,6 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
-import { linkWords, placeWords } from '../steps/bench-words.ts';
+import { emptyWords, placeWords } from '../steps/bench-words.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
@@ -32,7 +32,7 @@ export class BoardStrip extends View {
       ${
         isEmpty(this.states[this.atHand]!)
           ? html`<p class="link">
-              ${shape('ahead')} <strong>${linkWords({ state: 'none' }).words}</strong>
+              ${shape('ahead')} <strong>${emptyWords(this.states.length > 1)}</strong>
             </p>`
           : html`<button type="button" class="other" @click=${() => this.#pick()}>
               Link another board
