@@ -2,11 +2,15 @@ import { type Quirks, SimulatedBoard } from '../firmware-sim/board.ts';
 import { randomStream, type Random } from '../firmware-sim/random.ts';
 import type { Clock } from '../src/protocol/clock.ts';
 import type { LinkListener } from '../src/protocol/link.ts';
+import type { Attitude } from '../src/protocol/simulator.ts';
 import { type BoardLine, BadLine, changedSettings, number } from './board-line.ts';
+import { CUSTOMARY_AIMS } from './customary-aims.ts';
 
 /** What a person may say to one board; where the words begin with a board's number, they are for that board. */
 export const BOARD_HELP = `  aim AZIMUTH INCLINATION ROLL   the hand brings the board to this attitude, degrees, and holds it still
   press                          presses the board's trigger
+  plan [SECONDS [FROM]]          goes through the customary plan, aiming and pressing every so many seconds (2), from
+                                 the first of its readings or a later one on; aim, press and restart end it
   drop [BYTES]                   the link drops: now, or when so many more bytes have crossed it
   restart                        the board loses its power, and has it again
   ails nothing|silence|noise|restarts
@@ -37,6 +41,9 @@ export interface Attachment {
 export class HostedBoard {
   readonly board: SimulatedBoard;
   readonly #drops: Random;
+  readonly #clock: Clock;
+  /** Ends the walk through the plan, where one is under way. */
+  #endWalk = (): void => {};
   #attached: { listener: LinkListener; giveWay?: () => void } | undefined;
 
   constructor(
@@ -44,6 +51,7 @@ export class HostedBoard {
     clock: Clock,
   ) {
     const { kind, settings } = line;
+    this.#clock = clock;
     this.board = new SimulatedBoard(settings, clock, { build: kind.build });
     this.#drops = randomStream(settings.seed, 'drops of the link');
   }
@@ -91,18 +99,30 @@ export class HostedBoard {
     switch (verb) {
       case 'aim': {
         if (words.length !== 3) throw new BadLine('aim takes azimuth, inclination and roll.');
-        const [azimuth, inclination, roll] = words.map((word) => number('an angle', word));
-        await understood(() =>
-          this.board.hold({ azimuth: azimuth!, inclination: inclination!, roll: roll! }),
-        );
+        const azimuth = within('azimuth', words[0]!, -360, 360);
+        const inclination = within('inclination', words[1]!, -90, 90);
+        const roll = within('roll', words[2]!, -360, 360);
+        this.#endWalk();
+        await this.board.hold({ azimuth, inclination, roll });
         return `held at azimuth ${azimuth}, inclination ${inclination}, roll ${roll}`;
       }
       case 'press':
         if (words.length > 0) throw new BadLine('press takes nothing.');
-        if (!(this.line.kind.build.hasTrigger ?? true))
-          throw new BadLine('This board has no trigger.');
+        this.#needTrigger();
+        this.#endWalk();
         await this.board.press();
         return 'trigger pressed';
+      case 'plan': {
+        if (words.length > 2) throw new BadLine('plan takes seconds, and the reading to begin at.');
+        this.#needTrigger();
+        const seconds = within('seconds', words[0] ?? '2', 0.5, 600);
+        const from = within('the reading to begin at', words[1] ?? '1', 1, CUSTOMARY_AIMS.length);
+        if (!Number.isInteger(from)) throw new BadLine('Readings are counted in whole numbers.');
+        this.#endWalk();
+        const aims = CUSTOMARY_AIMS.slice(from - 1);
+        this.#walk(aims, seconds * 1000);
+        return `going through the plan: ${aims.length} readings, one every ${seconds} seconds`;
+      }
       case 'drop': {
         const bytes = number('drop', words[0] ?? '0');
         if (words.length > 1 || !Number.isSafeInteger(bytes) || bytes < 0)
@@ -113,6 +133,7 @@ export class HostedBoard {
       }
       case 'restart':
         if (words.length > 0) throw new BadLine('restart takes nothing.');
+        this.#endWalk();
         this.board.restart();
         return 'restarted';
       case 'ails': {
@@ -134,6 +155,18 @@ export class HostedBoard {
     }
   }
 
+  /** Takes the first reading now, and the others one after the other. */
+  #walk([aim, ...others]: readonly Attitude[], ms: number): void {
+    if (!aim) return;
+    void this.board.hold(aim); // both are done when they return
+    void this.board.press();
+    this.#endWalk = this.#clock.after(ms, () => this.#walk(others, ms));
+  }
+
+  #needTrigger(): void {
+    if (!(this.line.kind.build.hasTrigger ?? true)) throw new BadLine('This board has no trigger.');
+  }
+
   /** Each byte drops the link with the same chance: how many get through is distributed geometrically. */
   #bytesUntilDrop(): number {
     const { drop } = this.line;
@@ -141,12 +174,9 @@ export class HostedBoard {
   }
 }
 
-/** Runs something that throws RangeError for what a person wrote wrongly. */
-async function understood(act: () => Promise<void>): Promise<void> {
-  try {
-    await act();
-  } catch (error) {
-    if (error instanceof RangeError) throw new BadLine(error.message);
-    throw error;
-  }
+/** @throws BadLine */
+function within(name: string, text: string, least: number, most: number): number {
+  const value = number(name, text);
+  if (value >= least && value <= most) return value;
+  throw new BadLine(`${name} is from ${least} to ${most}, not ${text}.`);
 }

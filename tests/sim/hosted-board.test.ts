@@ -2,9 +2,11 @@ import { describe, expect, test } from 'vitest';
 import { VirtualClock } from '../../firmware-sim/clock.ts';
 import { KINDS } from '../../firmware-sim/kinds.ts';
 import { boardFrom } from '../../sim/board-line.ts';
+import { CUSTOMARY_AIMS } from '../../sim/customary-aims.ts';
 import { HostedBoard } from '../../sim/hosted-board.ts';
 import { linkBoard, type BoardReading } from '../../src/protocol/board.ts';
 import type { ByteLink } from '../../src/protocol/link.ts';
+import { cubePlanInDegrees } from '../../src/steps/customary-plan.ts';
 
 /** A board as the simulator's process holds it, on a virtual clock. */
 function hosted(line = '') {
@@ -82,6 +84,42 @@ describe('a hand at a simulated board', () => {
     expect(readings).toEqual([1]);
   });
 
+  test('goes through the plan as the app orders it, at its own pace', async () => {
+    const planned = cubePlanInDegrees().sightings.flatMap(({ azimuth, inclination, rolls }) =>
+      rolls.map((roll) => ({ azimuth, inclination, roll })),
+    );
+    expect(CUSTOMARY_AIMS).toEqual(planned);
+
+    const { clock, board, linked } = hosted('aim=0,rollAim=0,accNoise=0,magNoise=0,kind=plain');
+    const readings: BoardReading[] = [];
+    const link = await linked((reading) => readings.push(reading));
+    await clock.run(link.mode('collect'));
+    expect(await said(board, 'plan 3 41')).toContain('16 readings');
+    clock.advance(3000 * 20);
+    await clock.run(link.mode('idle'));
+    expect(readings).toHaveLength(16);
+    for (const at of [0, 7, 15]) {
+      const { azimuth, inclination, roll } = planned[40 + at]!;
+      await said(board, `aim ${azimuth} ${inclination} ${roll}`);
+      const { acc, mag } = await clock.run(link.sense());
+      expect([at, readings[at]!.acc, readings[at]!.mag]).toEqual([at, acc, mag]);
+    }
+  });
+
+  test.each(['aim 0 0 0', 'press', 'restart'])('leaves the plan at “%s”', async (words) => {
+    const { clock, board, linked } = hosted();
+    const link = await linked();
+    await clock.run(link.mode('collect'));
+    await said(board, 'plan 2');
+    clock.advance(5000); // readings at 0, 2 and 4 seconds
+    await said(board, words);
+    const now = words === 'restart' ? await linked() : link;
+    await clock.run(now.mode('collect'));
+    clock.advance(60_000);
+    await clock.run(now.mode('idle'));
+    expect((await clock.run(now.memory())).count).toBe(words === 'press' ? 4 : 3);
+  });
+
   test('pulls its plug at once, or when so many bytes have crossed; and takes its power', async () => {
     for (const words of ['drop', 'drop 40', 'restart']) {
       const { clock, board, linked } = hosted();
@@ -108,6 +146,13 @@ describe('a hand at a simulated board', () => {
     'aim 1 2',
     'aim 1 2 three',
     'aim 1 2 1e9',
+    'aim 400 10 0',
+    'aim 40 100 0',
+    'aim 40 10 -400',
+    'plan 0',
+    'plan 2 57',
+    'plan 2 1.5',
+    'plan 2 1 1',
     'press it',
     'drop half',
     'set',
