@@ -255,7 +255,7 @@ export class BenchPlace {
   async clear(): Promise<void> {
     await this.#linking.unlink();
     this.#marks.forget();
-    this.#desk.change({ simulator: this.#parts.nextSimulator() });
+    this.#desk.change({ simulator: this.#parts.nextSimulator(), said: '' });
   }
 
   /** Shows how the simulated board is set, or that it is none. */
