@@ -1,4 +1,5 @@
 import type { Clock } from '../protocol/clock.ts';
+import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorControl } from '../protocol/simulator.ts';
 import type { BenchPlace } from './place.ts';
 import type { BoardHistory } from './calibration-state.ts';
@@ -11,12 +12,14 @@ import {
   verdict,
   type Report,
 } from './conformance/report.ts';
-import { checkConformance } from './conformance/run.ts';
+import { checkConformance, putRight } from './conformance/run.ts';
 import type { Consents } from './conformance/trial.ts';
 
 /** The check of the board at one place: what a person may agree to, how it goes, and the latest report. */
 
 const WORK = { what: 'Checking that the board speaks the protocol', stoppable: true };
+
+const PUTTING_RIGHT = { what: 'Putting back what the check has changed', stoppable: false };
 
 /** How long a person has to press the trigger, milliseconds. */
 const PRESSING_MS = 10_000;
@@ -51,10 +54,28 @@ export class BoardCheck {
     return of === undefined || of === serial ? this.#report : undefined;
   }
 
-  /** Checks the board. The conversation with it is ended before and begun anew afterwards. */
+  /** Puts back what a check that was cut off has changed, if this is the same board still. */
+  async putRight(): Promise<void> {
+    await this.place.lendLink(PUTTING_RIGHT, async (link) => void (await this.#putRight(link)));
+  }
+
+  /** @returns whether this board is still not as it was */
+  async #putRight(link: ByteLink): Promise<boolean> {
+    const { clock, random } = this.parts;
+    if (!this.#report?.owing) return false;
+    const now = await putRight(link, this.#report, { clock, random: () => random() });
+    if (now) this.#report = now;
+    return now?.owing !== undefined;
+  }
+
+  /**
+   * Checks the board. The conversation with it is ended before and begun anew afterwards. What an earlier check has left
+   * changed is put back first, or it would count as found; where that fails, nothing more is done.
+   */
   async run({ press, ...consents }: Leave): Promise<void> {
     const { clock, random } = this.parts;
     await this.place.lendLink(WORK, async (link, signal, show) => {
+      if (await this.#putRight(link)) return;
       const ask = async (): Promise<void> => {
         const hand = this.hand();
         if (hand) return hand.press();
@@ -143,6 +164,8 @@ export interface ReportWords {
   asFound: boolean;
   /** Lines to send, to put it right. */
   lines: readonly string[];
+  /** Whether `putRight` can put something back. */
+  canPutRight: boolean;
 }
 
 const SHOWN = 4;
@@ -171,6 +194,7 @@ export function reportWords(report: Report): ReportWords {
     left: left.words,
     asFound: left.asFound,
     lines: left.lines,
+    canPutRight: report.owing !== undefined,
   };
 }
 

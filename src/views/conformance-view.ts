@@ -10,6 +10,7 @@ import {
   type Report,
 } from '../steps/board-check.ts';
 import type { PlaceState } from '../steps/place-state.ts';
+import { saveFile } from './save-file.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
@@ -45,13 +46,13 @@ export class ConformanceView extends View {
           Check that it speaks the protocol
         </button>
       </form>
-      ${report ? this.#report(report) : nothing}
+      ${report ? this.#report(report, able) : nothing}
       <p role="status">${this.said}</p>
     `;
   }
 
-  #report(report: Report) {
-    const { board, verdict, sound, failed, untried, passed, left, asFound, lines } =
+  #report(report: Report, able: boolean) {
+    const { board, verdict, sound, failed, untried, passed, left, asFound, lines, canPutRight } =
       reportWords(report);
     return html`
       <h3 class="verdict ${sound ? 'good' : 'bad'}">
@@ -71,8 +72,25 @@ export class ConformanceView extends View {
       ${asFound ? nothing : html`<p><strong>It is not as it was found.</strong></p>`}
       ${left.map((sentence) => html`<p>${sentence}</p>`)}
       ${
+        canPutRight
+          ? html`<p>
+              <button
+                type="button"
+                aria-disabled=${able ? 'false' : 'true'}
+                @click=${() => able && void this.check.putRight()}
+              >
+                Put back what was changed
+              </button>
+              <span class="note">${able ? '' : 'As soon as the board is linked.'}</span>
+            </p>`
+          : nothing
+      }
+      ${
         lines.length > 0
-          ? html`<p>To be sent, in this order, to put it right:</p>
+          ? html`<p>
+                ${canPutRight ? 'Or, over any terminal, send' : 'To put it right, send over any terminal'},
+                in this order:
+              </p>
               ${box(lines, 'Lines that put the board right')}`
           : nothing
       }
@@ -114,15 +132,9 @@ export class ConformanceView extends View {
   }
 
   #save(text: string, type: string, ending: string) {
-    const link = document.createElement('a');
-    link.href = URL.createObjectURL(new Blob([text], { type }));
     const serial = this.state.history.identity?.serial ?? 'board';
     const time = new Date().toISOString().slice(0, 19).replaceAll(':', '-');
-    link.download = `protocol check ${serial} ${time}.${ending}`;
-    link.click();
-    // The browser has taken it by the next turn.
-    setTimeout(() => URL.revokeObjectURL(link.href));
-    this.said = `Saved as ${link.download}.`;
+    this.said = saveFile(`protocol check ${serial} ${time}.${ending}`, text, type);
   }
 }
 

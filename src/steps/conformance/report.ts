@@ -1,6 +1,6 @@
 import { BOARD_CODES } from '../../protocol/errors.ts';
 import { PROTOCOL_VERSION } from '../../protocol/messages.ts';
-import type { Left } from './restore.ts';
+import type { Left, Owing } from './restore.ts';
 import { NOT_AGREED, stagedSet, type Finding, type Found } from './trial.ts';
 
 /** What a run found, for the maker of the board: as text and as JSON. */
@@ -28,6 +28,8 @@ export interface Report {
   /** The run ended early: a person stopped it, or the link or the board gave out. */
   cut?: { stopped: boolean; reason: string; after?: string };
   left: Left;
+  /** What `putRight` (run.ts) can still put back; absent where there is nothing. */
+  owing?: Owing;
 }
 
 export interface Tally {

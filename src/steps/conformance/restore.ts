@@ -15,6 +15,13 @@ export interface Left {
   lines: readonly string[];
 }
 
+/** What was changed and could not be put back, for another conversation to do it. */
+export interface Owing {
+  ledger: Ledger;
+  /** The set that must be in force in the end. */
+  right?: StoredSet;
+}
+
 export class Restorer {
   constructor(
     private readonly ground: Ground,
@@ -49,6 +56,17 @@ export class Restorer {
     return this.#state();
   }
 
+  /**
+   * What another conversation can put back; nothing where there is nothing. Readings are not among it: until then others
+   * may lie beside them.
+   */
+  owing(): Owing | undefined {
+    const { ledger, right } = this.ground;
+    const { sealed, displaced, renamed, setting } = ledger;
+    if (!((right && (sealed || displaced)) || renamed || setting)) return undefined;
+    return { ledger: { ...ledger, readings: false }, ...(right && { right }) };
+  }
+
   /** The link is gone, or the board silent: what may be so, and what to do about it. */
   stateUnknown(): Left {
     const { ledger, found, right } = this.ground;
@@ -62,7 +80,7 @@ export class Restorer {
     }
     if (ledger.sealed && right) {
       words.push(
-        `The set in force may be another than was found: most likely this check’s own, which is the same turned one degree about the sight, so that azimuth and inclination are as before and roll is one degree off. Ask coefficients which=in_force: if its crc is ${right.crc}, the right one is in force; if not, revert, naming the generation it says, brings the right one back.`,
+        `The set in force may be another than was found: most likely this check’s own, which is the same turned one degree about the sight, so that azimuth and inclination are as before and roll is one degree off. Ask coefficients which=in_force: if its crc is ${right.crc}, the right one is in force; if not, revert, naming the generation it says, brings the right one back; so does this program’s command “revert”.`,
       );
       requests.push('coefficients which=in_force', `revert replaces=${right.generation + 1}`);
     }

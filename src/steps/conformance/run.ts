@@ -1,4 +1,5 @@
 import { mountingMatrix } from '../../calib/model.ts';
+import type { StoredSet } from '../../protocol/board.ts';
 import type { Clock } from '../../protocol/clock.ts';
 import type { Fields } from '../../protocol/line.ts';
 import { LinkError, type ByteLink } from '../../protocol/link.ts';
@@ -104,6 +105,7 @@ export async function checkConformance(
     };
   }
   const left = await leave(talk, restorer, cut);
+  const owing = left.asFound ? undefined : restorer?.owing();
   if (!ground && !talk.ended && !cut?.stopped) results.push(unanswered(talk));
   const why = cut?.stopped ? 'the run was stopped' : `the run was cut off: ${cut?.reason}`;
   for (const check of CHECKS.slice(results.length)) results.push(untried(check, why));
@@ -119,7 +121,70 @@ export async function checkConformance(
     left,
     ...(ground && { found: ground.found }),
     ...(cut && { cut }),
+    ...(owing && { owing }),
   };
+}
+
+/**
+ * Puts back what a run has changed and could not put back, over the same link or another to the same board. Readings in
+ * its memory are left: they may be others by now. So is a set that someone else has sealed since.
+ *
+ * @returns the report with how the board is now; nothing where this is another board, to which nothing was done
+ * @throws LinkError when the link cannot be opened; nothing was sent then
+ */
+export async function putRight(
+  link: ByteLink,
+  report: Report,
+  { clock, random }: Pick<ConformanceOptions, 'clock' | 'random'>,
+): Promise<Report | undefined> {
+  const { found, owing, ...rest } = report;
+  if (!found || !owing) return report;
+  const talk = new Talk(link, clock, random);
+  await talk.open();
+  let ground: Ground = {
+    ...groundOf(talk, found, {}, {}),
+    ...owing,
+    ledger: { ...owing.ledger },
+  };
+  if (owing.right) ground.sets = setsFrom(owing.right);
+  const notes: string[] = [];
+  let cut: Report['cut'];
+  try {
+    const now = await look(talk);
+    if (now.hello['serial']?.[0] !== found.hello['serial']?.[0]) {
+      await talk.close();
+      return undefined;
+    }
+    if (now.inForce && !isKnown(now.inForce, ground)) {
+      notes.push(
+        `Generation ${now.inForce.generation} was sealed on it since, by someone else: it is left in force.`,
+      );
+      const ledger = { ...ground.ledger, sealed: false, displaced: false };
+      ground = { ...ground, ledger, right: now.inForce, found: { ...now, hello: found.hello } };
+    }
+    if (now.memory && now.memory.count !== found.memory?.count) {
+      notes.push(
+        `Readings in its memory: ${now.memory.count}. Those of this check may be among them.`,
+      );
+      ground = { ...ground, found: { ...ground.found, memory: now.memory } };
+    }
+  } catch (error) {
+    if (!(error instanceof CutOff)) {
+      await talk.close();
+      throw error;
+    }
+    cut = { stopped: false, reason: error.message };
+  }
+  const restorer = new Restorer(ground, setsFrom);
+  const left = await leave(talk, restorer, cut);
+  const still = left.asFound ? undefined : restorer.owing();
+  const words = [...notes, ...left.words];
+  return { ...rest, found, left: { ...left, words }, ...(still && { owing: still }) };
+}
+
+/** Whether a set is the one to be in force, or one of those that checks seal, or the one that was the previous. */
+function isKnown({ crc }: StoredSet, { right, sets, found }: Ground): boolean {
+  return [right?.crc, sets.own.crc, sets.other.crc, found.previous?.crc].includes(crc);
 }
 
 /** How long a board may take to answer half a line that was in its buffer, milliseconds. */
