@@ -3,6 +3,7 @@ import { customElement, property, query, state } from 'lit/decorators.js';
 import { repeat } from 'lit/directives/repeat.js';
 import type { WireLog, WireMark } from '../steps/wire-log.ts';
 import { NO_FILTER, WireReader, type WireFilter, type WireRow } from '../steps/wire-rows.ts';
+import { saveFile } from './save-file.ts';
 import { View } from './view.ts';
 
 /** How many rows are on the page at once. Older ones are reached page by page while it stands still. */
@@ -194,14 +195,8 @@ export class WireView extends View {
   }
 
   #save() {
-    const file = new Blob([this.log.recording()], { type: 'text/plain' });
-    const link = document.createElement('a');
-    link.href = URL.createObjectURL(file);
-    link.download = `${this.name} ${new Date().toISOString().slice(0, 19).replaceAll(':', '-')}.txt`;
-    link.click();
-    // The browser has taken it by the next turn.
-    setTimeout(() => URL.revokeObjectURL(link.href));
-    this.said = `Saved as ${link.download}.`;
+    const time = new Date().toISOString().slice(0, 19).replaceAll(':', '-');
+    this.said = saveFile(`${this.name} ${time}.txt`, this.log.recording(), 'text/plain');
   }
 
   async #submit(event: SubmitEvent) {
