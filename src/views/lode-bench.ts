@@ -1,39 +1,39 @@
-import { html, nothing, type PropertyValues } from "lit";
-import { customElement, property, query } from "lit/decorators.js";
-import { keyed } from "lit/directives/keyed.js";
-import type { Bench } from "../steps/bench.ts";
-import { nextStep, WAY } from "../steps/next-step.ts";
-import type { BenchPlace } from "../steps/place.ts";
-import type { PlaceState } from "../steps/place-state.ts";
-import { sealingWords } from "../steps/sealing-words.ts";
-import { bringToSight, newOutcome } from "./bring-to-sight.ts";
-import "./board-strip.ts";
-import type { PickEvent } from "./board-strip.ts";
-import "./board-view.ts";
-import "./care-sheets.ts";
-import "./conformance-view.ts";
-import "./judgement-view.ts";
-import type { LinkEvent } from "./link-kinds.ts";
-import "./next-card.ts";
-import type { IntentionEvent } from "./next-card.ts";
-import "./path-strip.ts";
-import "./proof-view.ts";
-import "./readings-view.ts";
-import type { MarkEvent } from "./readings-view.ts";
-import "./sealing-view.ts";
-import "./simulator-view.ts";
-import type { AdjustEvent, SimulatorView } from "./simulator-view.ts";
-import type { ToleranceEvent } from "./tolerance-choice.ts";
-import { View } from "./view.ts";
-import "./ways-out.ts";
-import "./wire-view.ts";
+import { html, nothing, type PropertyValues } from 'lit';
+import { customElement, property, query } from 'lit/decorators.js';
+import { keyed } from 'lit/directives/keyed.js';
+import type { Bench } from '../steps/bench.ts';
+import { nextStep, WAY } from '../steps/next-step.ts';
+import type { BenchPlace } from '../steps/place.ts';
+import type { PlaceState } from '../steps/place-state.ts';
+import { sealingWords } from '../steps/sealing-words.ts';
+import { bringToSight, newOutcome } from './bring-to-sight.ts';
+import './board-strip.ts';
+import type { PickEvent } from './board-strip.ts';
+import './board-view.ts';
+import './care-sheets.ts';
+import './conformance-view.ts';
+import './judgement-view.ts';
+import type { LinkEvent } from './link-kinds.ts';
+import './next-card.ts';
+import type { IntentionEvent } from './next-card.ts';
+import './path-strip.ts';
+import './proof-view.ts';
+import './readings-view.ts';
+import type { MarkEvent } from './readings-view.ts';
+import './sealing-view.ts';
+import './simulator-view.ts';
+import type { AdjustEvent, SimulatorView } from './simulator-view.ts';
+import type { ToleranceEvent } from './tolerance-choice.ts';
+import { View } from './view.ts';
+import './ways-out.ts';
+import './wire-view.ts';
 
 /** The whole page. It hears the bench and passes on what a person asks. */
-@customElement("lode-bench")
+@customElement('lode-bench')
 export class LodeBench extends View {
   @property({ attribute: false }) bench!: Bench;
-  @query("dialog.write") private dialog!: HTMLDialogElement;
-  @query("simulator-view") private simulator!: SimulatorView | null;
+  @query('dialog.write') private dialog!: HTMLDialogElement;
+  @query('simulator-view') private simulator!: SimulatorView | null;
   #unsubscribe: (() => void) | undefined;
   /** The fit that a person was asked about writing, and the place where it was made. */
   #shown: { place: BenchPlace; fit: string } | undefined;
@@ -43,23 +43,23 @@ export class LodeBench extends View {
   override connectedCallback(): void {
     super.connectedCallback();
     this.#unsubscribe = this.bench.subscribe(() => this.requestUpdate());
-    this.addEventListener("intention", this.#intention as EventListener);
-    this.addEventListener("mark", this.#mark as EventListener);
-    this.addEventListener("tolerance", this.#tolerance as EventListener);
-    this.addEventListener("adjust", this.#adjust as EventListener);
-    this.addEventListener("link-board", this.#link as EventListener);
-    this.addEventListener("pick", this.#pick as EventListener);
+    this.addEventListener('intention', this.#intention as EventListener);
+    this.addEventListener('mark', this.#mark as EventListener);
+    this.addEventListener('tolerance', this.#tolerance as EventListener);
+    this.addEventListener('adjust', this.#adjust as EventListener);
+    this.addEventListener('link-board', this.#link as EventListener);
+    this.addEventListener('pick', this.#pick as EventListener);
   }
 
   override disconnectedCallback(): void {
     super.disconnectedCallback();
     this.#unsubscribe?.();
-    this.removeEventListener("intention", this.#intention as EventListener);
-    this.removeEventListener("mark", this.#mark as EventListener);
-    this.removeEventListener("tolerance", this.#tolerance as EventListener);
-    this.removeEventListener("adjust", this.#adjust as EventListener);
-    this.removeEventListener("link-board", this.#link as EventListener);
-    this.removeEventListener("pick", this.#pick as EventListener);
+    this.removeEventListener('intention', this.#intention as EventListener);
+    this.removeEventListener('mark', this.#mark as EventListener);
+    this.removeEventListener('tolerance', this.#tolerance as EventListener);
+    this.removeEventListener('adjust', this.#adjust as EventListener);
+    this.removeEventListener('link-board', this.#link as EventListener);
+    this.removeEventListener('pick', this.#pick as EventListener);
   }
 
   protected override updated(changes: PropertyValues): void {
@@ -67,9 +67,7 @@ export class LodeBench extends View {
     const place = this.bench.atHand;
     const { state } = place;
     const outcome =
-      this.#before?.place === place
-        ? newOutcome(this.#before.state, state)
-        : undefined;
+      this.#before?.place === place ? newOutcome(this.#before.state, state) : undefined;
     this.#before = { place, state };
     if (outcome === undefined) return;
     requestAnimationFrame(() => bringToSight(this, outcome)); // the views within render after this one
@@ -96,11 +94,10 @@ export class LodeBench extends View {
       </main>
       <footer>
         <p>
-          <strong>Before you rely on it:</strong> a magnetic heading alone must
-          not be relied on where an error can hurt someone. Local rules and
-          qualified surveyors decide what a survey needs. A calibration holds
-          only for the battery, the housing and the temperature it was made
-          with.
+          <strong>Before you rely on it:</strong> a magnetic heading alone must not be relied on
+          where an error can hurt someone. Local rules and qualified surveyors decide what a survey
+          needs. A calibration holds only for the battery, the housing and the temperature it was
+          made with.
         </p>
       </footer>
       ${this.#writeDialog(state)}
@@ -112,7 +109,7 @@ export class LodeBench extends View {
     const { calibration } = history;
     const { place } = nextStep(state);
     const busy = state.work !== undefined;
-    const linked = link.state === "linked";
+    const linked = link.state === 'linked';
     return html`<div class="sheets">
       ${
         !history.identity
@@ -133,8 +130,8 @@ export class LodeBench extends View {
       ${
         calibration?.sealed
           ? this.#sheet(
-              "The proof",
-              ["Prove", "Done"].includes(place),
+              'The proof',
+              ['Prove', 'Done'].includes(place),
               html`<proof-view .state=${state}></proof-view>`,
             )
           : nothing
@@ -142,9 +139,8 @@ export class LodeBench extends View {
       ${
         calibration?.staged
           ? this.#sheet(
-              "Written to the board",
-              ["Seal", "Prove", "Done"].includes(place) ||
-                calibration.reverted !== undefined,
+              'Written to the board',
+              ['Seal', 'Prove', 'Done'].includes(place) || calibration.reverted !== undefined,
               html`<sealing-view .history=${history}></sealing-view>`,
             )
           : nothing
@@ -152,8 +148,8 @@ export class LodeBench extends View {
       ${
         calibration?.fit || calibration?.refusal
           ? this.#sheet(
-              "Is it good enough?",
-              place === "Judge",
+              'Is it good enough?',
+              place === 'Judge',
               html`<judgement-view .history=${history}></judgement-view>`,
             )
           : nothing
@@ -161,8 +157,8 @@ export class LodeBench extends View {
       ${
         calibration
           ? this.#sheet(
-              "Readings",
-              place === "Take" || place === "Judge",
+              'Readings',
+              place === 'Take' || place === 'Judge',
               html`<readings-view
                 .calibration=${calibration}
                 .identity=${history.identity}
@@ -175,24 +171,21 @@ export class LodeBench extends View {
       ${
         history.identity
           ? this.#sheet(
-              "The board",
-              place === "Look",
+              'The board',
+              place === 'Look',
               html`<board-view .state=${state}></board-view>`,
             )
           : nothing
       }
-      <care-sheets
-        .care=${this.bench.atHand.care}
-        .state=${state}
-      ></care-sheets>
+      <care-sheets .care=${this.bench.atHand.care} .state=${state}></care-sheets>
       ${
         state.simulator
           ? this.#sheet(
-              "How the simulated board is set",
+              'How the simulated board is set',
               false,
               html`<simulator-view
                 .settings=${state.simulator}
-                .linked=${link.state !== "none"}
+                .linked=${link.state !== 'none'}
                 .busy=${busy}
               ></simulator-view>`,
             )
@@ -201,7 +194,7 @@ export class LodeBench extends View {
       ${
         history.identity
           ? this.#sheet(
-              "The lines on the wire",
+              'The lines on the wire',
               false,
               html`<wire-view
                 .log=${this.bench.atHand.wire}
@@ -215,7 +208,7 @@ export class LodeBench extends View {
       ${
         history.identity
           ? this.#sheet(
-              "Does it speak the protocol?",
+              'Does it speak the protocol?',
               false,
               html`<conformance-view
                 .check=${this.bench.atHand.check}
@@ -252,9 +245,7 @@ export class LodeBench extends View {
         <h3>How to come back</h3>
         <p>${back}</p>
         <div class="offers">
-          <button type="submit" value="write" class="main">
-            Stage, check and seal
-          </button>
+          <button type="submit" value="write" class="main">Stage, check and seal</button>
           <button type="submit" value="">Not now</button>
         </div>
       </form>
@@ -263,12 +254,11 @@ export class LodeBench extends View {
 
   #submitWrite(event: SubmitEvent) {
     const button = event.submitter as HTMLButtonElement | null;
-    if (button?.value === "write" && this.#shown)
-      void this.#shown.place.write(this.#shown.fit);
+    if (button?.value === 'write' && this.#shown) void this.#shown.place.write(this.#shown.fit);
   }
 
   #intention = ({ intention }: IntentionEvent) => {
-    if (intention === "write") {
+    if (intention === 'write') {
       const place = this.bench.atHand;
       const fit = place.state.history.calibration?.fit?.id;
       this.#shown = fit === undefined ? undefined : { place, fit };
@@ -294,11 +284,10 @@ export class LodeBench extends View {
 
   /** Nothing is awaited here: the browser lets a person choose only in the gesture itself. */
   #link = ({ kind, address }: LinkEvent) => {
-    if (kind === "simulated") {
+    if (kind === 'simulated') {
       const simulator = this.simulator?.typed();
       if (simulator) void this.bench.link(kind, { simulator });
-    } else
-      void this.bench.link(kind, { ...(address !== undefined && { address }) });
+    } else void this.bench.link(kind, { ...(address !== undefined && { address }) });
   };
 
   #pick = ({ index }: PickEvent) => {
