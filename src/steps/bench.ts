@@ -397,4 +397,6 @@ export class Bench {
 
 /** Whether a place shows something that a person may come back to. */
 const isInUse = (place: BenchPlace): boolean =>
-  !place.isEmpty || (place.state.trouble !== undefined && place.state.link.state === 'none');
+  !place.isEmpty ||
+  place.tie !== undefined ||
+  (place.state.trouble !== undefined && place.state.link.state === 'none');

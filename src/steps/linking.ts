@@ -135,11 +135,13 @@ export class Linking {
     const { signal } = desk;
     const { link: before, history } = desk.state;
     desk.change({ link: { state: 'linking', kind, label } });
+    this.taking.holdBack();
     let board: Board | undefined;
     try {
       board = await this.#open(tie, only);
       if (!board) {
         this.#giveUp(before, tie);
+        if (!history.identity) this.#letGo(); // another place has its board
         return;
       }
       if (board.identity.serial !== history.identity?.serial) this.marks.forget();
@@ -186,7 +188,8 @@ export class Linking {
   }
 
   /**
-   * Ends the conversation, lends the link out, and links again, whatever became of the loan.
+   * Ends the conversation, if there is one, and lends the link out; whatever becomes of the loan, it is linked again
+   * where there was a conversation.
    *
    * @param task must leave the link closed
    */
@@ -197,12 +200,15 @@ export class Linking {
   async #lend(task: (link: ByteLink) => Promise<void>): Promise<void> {
     const tie = this.#tie;
     if (!tie) throw new Error('no board is linked');
+    const stood = this.desk.board !== undefined;
     await this.#close();
     try {
       await task(tie.link);
     } finally {
-      this.desk.startAfresh(); // whoever stopped the task wants the board back all the same
-      await this.link(this.#own());
+      if (stood) {
+        this.desk.startAfresh(); // whoever stopped the task wants the board back all the same
+        await this.link(this.#own());
+      }
     }
   }
 
@@ -288,13 +294,16 @@ export class Linking {
     });
   }
 
-  /** The link could not be made: a place with a board keeps it, and may be lucky later; any other is empty again. */
+  /**
+   * The link could not be made: a place with a board keeps it, and may be lucky later; any other is empty again, and has
+   * the link still, to find out what is the matter with it.
+   */
   #giveUp({ end = 'failed', hidden }: Pick<LinkState, 'end' | 'hidden'>, tie: Tie): void {
     const { desk } = this;
     if (tie !== this.#tie) return; // the link was taken from this place meanwhile
     if (!desk.state.history.identity) {
-      this.#letGo();
-      desk.change({ link: { state: 'none' } });
+      const { kind, link } = tie;
+      desk.change({ link: { state: 'none', kind, label: link.label } });
       return;
     }
     this.#showLost(tie, end, hidden === true, tie.link.onReturn !== undefined);

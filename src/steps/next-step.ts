@@ -334,7 +334,11 @@ function refused(calibration: CalibrationState, next: string, holder: Holder): S
   const take = takeOffers(calibration, holder);
   const anew = beginAnew('Begin again', calibration);
   const [main, ...others] = take.length > 0 ? [...take, anew] : [anew];
-  const aside = ' A reading that went wrong can be set aside in the table; then fit again.';
+  // where places are open, taking them is what helps
+  const aside =
+    take.length > 0
+      ? ''
+      : ' A reading that went wrong can be set aside in the table; then fit again.';
   return {
     place: 'Judge',
     heading: 'The readings do not settle it yet',

@@ -5,6 +5,7 @@ import type { Entry, ToleranceChoice } from '../records/entries.ts';
 import type { Logbook } from '../records/logbook.ts';
 import { WORK } from './bench-words.ts';
 import { BoardCheck } from './board-check.ts';
+import { BoardRescue, knownCoefficients } from './board-rescue.ts';
 import { gapSlots, openSlots } from './calibration-state.ts';
 import { BoardCare } from './care/board-care.ts';
 import { without } from './copy-without.ts';
@@ -56,6 +57,8 @@ export class BenchPlace {
   readonly wire: WireLog;
   /** Whether its board speaks the protocol. */
   readonly check: BoardCheck;
+  /** What is the matter with its board. */
+  readonly rescue: BoardRescue;
   /** Memory, settings, name, clock, light and firmware of its board. */
   readonly care: BoardCare;
   /** Everything that is done is done in its turn. */
@@ -72,6 +75,10 @@ export class BenchPlace {
       void (work ? this.#work(work, task, false) : this.#inTurn(undefined, task, false));
     });
     this.check = new BoardCheck(this, parts, () => this.#desk.hand);
+    this.rescue = new BoardRescue(this, parts, async () => {
+      const { identity } = this.state.history;
+      return identity && knownCoefficients(await this.#desk.entriesOf(identity.serial));
+    });
     this.care = new BoardCare({
       desk: this.#desk,
       taking: this.#taking,
@@ -234,8 +241,8 @@ export class BenchPlace {
   }
 
   /**
-   * Lends the bare link out: the conversation is ended before and begun anew afterwards, so that the task may say to
-   * the board whatever it likes. It must leave the link closed.
+   * Lends the bare link out: a conversation is ended before and begun anew afterwards, so that the task may say to the
+   * board whatever it likes. It must leave the link closed.
    */
   async lendLink(
     work: Work,

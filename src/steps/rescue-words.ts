@@ -165,3 +165,16 @@ function runningWords({ runningMs, volt }: RescueFinding): string {
 
 const bytesWords = ({ bytes }: Heard): string => (bytes === 1 ? 'One byte' : `${bytes} bytes`);
 const percent = ({ bytes, printable }: Heard): number => Math.round((100 * printable) / bytes);
+
+/** What came over the link, for the screen. */
+export function heardFacts(heard: Heard): { name: string; value: string }[] {
+  const { bytes, lines, broken, endings, sample } = heard;
+  return [
+    { name: 'Bytes that came', value: bytes === 0 ? 'none' : `${bytes}` },
+    ...(bytes > 0 ? [{ name: 'Of them text', value: `${percent(heard)} %` }] : []),
+    { name: 'Whole lines', value: `${lines}` },
+    { name: 'Broken lines', value: `${broken}` },
+    { name: 'Conversations that broke off', value: `${endings}` },
+    ...(sample !== '' && lines === 0 ? [{ name: 'It began', value: sample }] : []),
+  ];
+}

@@ -24,14 +24,24 @@ export class Taking {
   #aim: CaptureAim | undefined;
   /** The newest number that the board is known to have given. */
   #lastGiven = 0;
+  /** Those that arrive while a link is being made, before the history of its board is here. */
+  #early: BoardReading[] | undefined;
   /** Readings are recorded one after the other, in the order of their arrival. */
   #recording: Promise<void> = Promise.resolve();
 
   constructor(private readonly desk: Desk) {}
 
-  /** The newest number that a board just linked has given. */
+  /** A link is being made: what arrives is held back until {@link startAfter}. What is never let go is on the board. */
+  holdBack(): void {
+    this.#early = [];
+  }
+
+  /** The newest number that a board just linked had given when its memory was saved. */
   startAfter(lastGiven: number): void {
+    const early = this.#early ?? [];
+    this.#early = undefined;
     this.#lastGiven = lastGiven;
+    for (const reading of early) this.landed(reading);
   }
 
   /** Resolves when every reading that has arrived is recorded. */
@@ -41,6 +51,10 @@ export class Taking {
 
   /** A reading arrived. */
   landed(reading: BoardReading): void {
+    if (this.#early) {
+      this.#early.push(reading);
+      return;
+    }
     this.#lastGiven = Math.max(this.#lastGiven, reading.reading);
     this.#recording = this.#recording
       .then(() => this.#record(reading))

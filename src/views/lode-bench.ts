@@ -20,6 +20,7 @@ import './path-strip.ts';
 import './proof-view.ts';
 import './readings-view.ts';
 import type { MarkEvent } from './readings-view.ts';
+import './rescue-view.ts';
 import './sealing-view.ts';
 import './simulator-view.ts';
 import type { AdjustEvent, SimulatorView } from './simulator-view.ts';
@@ -110,7 +111,18 @@ export class LodeBench extends View {
     const { place } = nextStep(state);
     const busy = state.work !== undefined;
     const linked = link.state === 'linked';
+    const { rescue } = this.bench.atHand;
+    const isDown = link.state === 'none' || (link.state === 'lost' && !link.returns);
     return html`<div class="sheets">
+      ${
+        history.identity || rescue.isPossible
+          ? this.#sheet(
+              'What is the matter with it?',
+              rescue.isPossible && isDown,
+              html`<rescue-view .rescue=${rescue} .state=${state}></rescue-view>`,
+            )
+          : nothing
+      }
       ${
         !history.identity
           ? html`<section class="sheet way">

@@ -16,6 +16,7 @@ export const CARE_STOPS = [
   'firmware judged',
   'firmware on its way',
   'firmware confirmed',
+  'nothing is the matter',
 ] as const;
 
 export type CareStop = (typeof CARE_STOPS)[number];
@@ -112,4 +113,9 @@ export async function careWalk(
   await page.getByText('Version 1.1 is confirmed in place of 1.0').waitFor(LONG);
   await idle();
   await at('firmware confirmed');
+
+  await open('What is the matter with it?');
+  await press('Find out what is the matter');
+  await page.getByRole('heading', { name: 'The board answers as it should' }).waitFor(LONG);
+  await at('nothing is the matter');
 }

@@ -3,6 +3,10 @@ import { createRequire } from 'node:module';
 import type axe from 'axe-core';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, expect, inject, it } from 'vitest';
+import { boardFrom } from '../../sim/board-line.ts';
+import { HostedBoard } from '../../sim/hosted-board.ts';
+import { SocketServer } from '../../sim/socket-server.ts';
+import { realClock } from '../../src/transport/real-clock.ts';
 import { launch } from './chromium.ts';
 import { openPage } from './page.ts';
 
@@ -72,4 +76,49 @@ it('checks that the linked board speaks the protocol, stops when asked, and repo
   await button('Take one reading').click();
   await page.getByText('1 of 56 attitudes covered').waitFor(LONG);
   expect(complaints).toEqual([]);
+});
+
+/** Its link drops, once, when the host says something after the board has written to what it keeps. */
+class DroppingBoard extends HostedBoard {
+  #hasDropped = false;
+
+  override attach(...given: Parameters<HostedBoard['attach']>): ReturnType<HostedBoard['attach']> {
+    const attachment = super.attach(...given);
+    const writes = this.board.memoryWrites;
+    return {
+      ...attachment,
+      send: (bytes) => {
+        attachment.send(bytes);
+        if (this.#hasDropped || this.board.memoryWrites === writes) return;
+        this.#hasDropped = true;
+        this.board.dropAfter(0);
+      },
+    };
+  }
+}
+
+it('cut off with the board changed, a check is finished by a button once the board is linked again', async () => {
+  const served = await SocketServer.at(0, [new DroppingBoard(boardFrom(''), realClock)]);
+  const { page, complaints } = await openPage(browser, { width: 390, height: 844 });
+  const button = (name: string) => page.getByRole('button', { name, exact: true });
+  const idle = () => page.locator('progress').waitFor({ state: 'detached', ...LONG });
+  await page.goto(inject('appUrl'));
+  await page.getByLabel('Address of a board').fill(served.address(0));
+  await button('Link by address').click();
+  await button('Begin taking readings').waitFor(LONG);
+  await idle();
+  await page.locator('summary', { hasText: 'Does it speak the protocol?' }).click();
+  await page.getByLabel('Rename it and change a setting').check();
+  await button('Check that it speaks the protocol').click();
+  await page.getByRole('heading', { name: /The run was cut off/ }).waitFor(LONG);
+  await page.getByText('It is not as it was found.').waitFor();
+  await idle();
+
+  await button('Put back what was changed').click();
+  await page.getByText('It is not as it was found.').waitFor({ state: 'detached', ...LONG });
+  await idle();
+  expect(await button('Put back what was changed').count()).toBe(0);
+  await button('Begin taking readings').waitFor(LONG);
+  expect(complaints).toEqual([]);
+  await served.end();
 });

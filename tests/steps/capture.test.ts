@@ -1,6 +1,11 @@
 import { expect, it } from 'vitest';
 import { gapSlots, openSlots } from '../../src/steps/calibration-state.ts';
 import { nextStep } from '../../src/steps/next-step.ts';
+import type { ByteLink } from '../../src/protocol/link.ts';
+import { inProcessBoard } from '../../src/transport/in-process.ts';
+import { defaultSettings } from '../../firmware-sim/settings.ts';
+import { formatEvent, parseLine } from '../../src/protocol/line.ts';
+import { asText } from './garbling.ts';
 import { BenchInProcess } from './bench-in-process.ts';
 
 /** A reading counts for the place that it was aimed at, and for none where that is not known. */
@@ -113,4 +118,80 @@ it('gives a reading that comes after the person stopped waiting the place that i
   expect(places(on)[8]).toBe(places(on)[1]);
   expect(on.calibration.readings).toHaveLength(57);
   expect(new Set(places(on)).size).toBe(56);
+});
+
+/** What a board sends whose trigger was pressed just before it was greeted: the reading after the newest, as an event. */
+function nextEvent(newest: string): string {
+  const line = parseLine(newest);
+  if (typeof line === 'string' || line.kind !== 'event') throw new Error('no event was seen');
+  const reading = String(Number(line.fields['reading']?.[0]) + 1);
+  return asText(formatEvent(1, line.event, { ...line.fields, reading }));
+}
+
+/** A link over which this line comes as soon as the board has answered hello. */
+function saidAfterHello(link: ByteLink, line: string): ByteLink {
+  return {
+    label: link.label,
+    open: ({ bytes, closed }) => {
+      let greeted = false;
+      return link.open({
+        closed,
+        bytes: (chunk) => {
+          bytes(chunk);
+          if (greeted || chunk.at(-1) !== 0x0a) return;
+          greeted = true;
+          bytes(Buffer.from(`${line}\n`));
+        },
+      });
+    },
+    write: (bytes) => link.write(bytes),
+    close: () => link.close(),
+  };
+}
+
+/** A bench whose board has taken one reading, and the event of it. */
+async function withOneReading() {
+  const on = await BenchInProcess.opened();
+  let newest = '';
+  on.garble = (line) => {
+    if (line.startsWith('!')) newest = line;
+    return line;
+  };
+  await on.ask('link', 'begin', 'take one');
+  on.garble = (line) => line;
+  return { on, newest };
+}
+
+it('records a reading that lands while another board is linked in its own logbook, not in that of the board before', async () => {
+  const { on, newest } = await withOneReading();
+  const cable = (seed: number) => inProcessBoard({ ...defaultSettings, seed }, on.clock).link;
+  const [first, second] = [cable(7), cable(8)];
+  let choice = second;
+  on.kinds.serial = {
+    label: 'USB cable',
+    missing: async () => undefined,
+    choose: async () => choice,
+    permitted: async () => [],
+  };
+  on.bench.linkAnother();
+  await on.run(on.bench.link('serial'));
+  await on.ask('begin');
+  choice = first;
+  await on.ask('choose', 'begin', 'take one');
+
+  choice = saidAfterHello(second, nextEvent(newest));
+  await on.ask('choose');
+  expect(on.calibration.readings.map((row) => row.reading.reading)).toEqual([2]);
+  choice = first;
+  await on.ask('choose');
+  expect(on.calibration.readings.map((row) => row.reading.reading)).toEqual([1]);
+});
+
+it('asks for the reading after one that landed while the board was linked', async () => {
+  const { on, newest } = await withOneReading();
+  on.around = (link) => saidAfterHello(link, nextEvent(newest));
+  await on.reload();
+  await on.ask('take one');
+  const begun = (await on.logbook()).findLast(({ kind }) => kind === 'capture begun');
+  expect(begun).toMatchObject({ after: 2 });
 });

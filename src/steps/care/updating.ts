@@ -1,4 +1,4 @@
-import type { Board } from '../../protocol/board.ts';
+import type { Board, BoardReading } from '../../protocol/board.ts';
 import { sendImage } from '../../protocol/board-care.ts';
 import { CARE_LIMITS, type ImageReport } from '../../protocol/care-messages.ts';
 import type { Clock } from '../../protocol/clock.ts';
@@ -7,11 +7,11 @@ import type { UpdatePlan } from '../../records/entries.ts';
 import { BenchError, messageOf } from '../bench-words.ts';
 import { notHeldBy } from '../board-memory.ts';
 import type { Desk } from '../desk.ts';
-import { pause } from '../pause.ts';
 import { isRefusal } from '../refusals.ts';
 import { fetchLacking, setsOn } from '../saving.ts';
 import type { Taking } from '../taking.ts';
 import { isStarted, openUpdate, type UpdateState } from './care-history.ts';
+import { ailmentOf, healthWords } from './firmware-health.ts';
 import { saveReadings } from './memory.ts';
 import { restoreSet, restoreSettings } from './restoring.ts';
 import { readOver } from './settings.ts';
@@ -33,9 +33,6 @@ export interface UpdateParts {
 
 /** How long a board may take to be there again beyond its trial, milliseconds. */
 const GRACE_MS = 60_000;
-
-/** How long new firmware must have run and answered before it is confirmed, milliseconds. */
-const STEADY_MS = 5000;
 
 /**
  * Puts other firmware in place.
@@ -207,42 +204,17 @@ async function healthOf(
   clock: Clock,
   { to }: UpdateState,
 ): Promise<string[]> {
-  const trouble = await ailmentOf(desk, board, clock, to).catch(saidByTheBoard);
-  if (trouble === undefined) {
-    return [
-      `it says that it is version ${to}`,
-      'it reads its memory',
-      `it has run and answered for ${STEADY_MS / 1000} seconds`,
-    ];
+  const entries = await desk.entriesOf(board.identity.serial);
+  const isAsSaved = (reading: BoardReading) => notHeldBy(entries, [reading]).length === 0;
+  const trouble = await ailmentOf(board, to, isAsSaved, { clock, signal: desk.signal });
+  if (trouble === undefined) return healthWords(to);
+  try {
+    await board.ask('restart', {});
+  } catch (error) {
+    // where it will not even start again, the end of the trial undoes it
+    const isAnswer =
+      error instanceof ProtocolError && ['nonsense', 'refused'].includes(error.cause);
+    if (!isAnswer) throw error;
   }
-  // where it will not even start again, the end of the trial undoes it
-  await board.ask('restart', {}).catch(saidByTheBoard);
   throw new BenchError('going_back', trouble);
-}
-
-/** What a board answered that it should not have, in words; any other error is thrown on. */
-function saidByTheBoard(error: unknown): string {
-  const isAnswer = error instanceof ProtocolError && ['nonsense', 'refused'].includes(error.cause);
-  if (!isAnswer) throw error;
-  return error.message;
-}
-
-/** What is wrong with it, as a sentence; nothing where nothing is. */
-async function ailmentOf(
-  desk: Desk,
-  board: Board,
-  clock: Clock,
-  to: string,
-): Promise<string | undefined> {
-  const { serial, firmware } = board.identity;
-  if (firmware !== to) return `It says that it is version ${firmware}, not ${to}.`;
-  const { count, last } = await board.memory(desk.signal);
-  if (count > 0) {
-    const reading = await board.recall(last, desk.signal);
-    const held = notHeldBy(await desk.entriesOf(serial), [reading]).length === 0;
-    if (!held) return `Reading ${last} in its memory is not as it was.`;
-  }
-  await pause(clock, STEADY_MS, desk.signal);
-  await board.ask('image', {}, desk.signal);
-  return undefined;
 }
