@@ -45,9 +45,11 @@ export class RescueView extends View {
     const busy = this.state.work !== undefined;
     const well = finding.cause === 'well';
     return html`
-      <h3 class="verdict ${well ? 'good' : 'bad'}" role="status">
-        ${shape(well ? 'good' : 'bad')} <span>${heading}</span>
-      </h3>
+      <div role="status">
+        <h3 class="verdict ${well ? 'good' : 'bad'}">
+          ${shape(well ? 'good' : 'bad')} <span>${heading}</span>
+        </h3>
+      </div>
       <p class="words">${happened}</p>
       <p>${safe}</p>
       <h3>What can be done, the likeliest first</h3>

@@ -29,6 +29,6 @@ test('a board on a USB cable is calibrated; unplugged in the midst of a reading 
 
   // After a reload the browser gives the port back, and the bench finds its board behind it.
   await page.reload();
-  await page.getByRole('heading', { name: 'Prove it with fresh readings' }).waitFor();
+  await page.getByRole('button', { name: 'Take this fresh reading', exact: true }).waitFor();
   expect(complaints).toEqual([]);
 });
