@@ -125,7 +125,7 @@ const counted = (n: number) => (n === 1 ? 'one reading stays' : `${n} readings s
 const TAKE_MORE: Offer = {
   label: 'Plan more readings',
   does: 'take more',
-  note: `Up to ${MOST_MORE_AT_ONCE} are added to the plan, in the attitudes that tell most. All that was taken counts on.`,
+  note: `Plan more readings: up to ${MOST_MORE_AT_ONCE} are added to the plan, in the attitudes that tell most. All that was taken still counts.`,
 };
 const RESUME: Offer = { label: 'Take this calibration up again', does: 'resume' };
 const WRITE: Offer = { label: 'Write to the board…', does: 'write' };

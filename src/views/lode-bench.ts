@@ -38,7 +38,7 @@ export class LodeBench extends View {
   #unsubscribe: (() => void) | undefined;
   /** The fit that a person was asked about writing, and the place where it was made. */
   #shown: { place: BenchPlace; fit: string } | undefined;
-  /** What was rendered last, and of which place. */
+  /** What was rendered last while no work was under way, and of which place. */
   #before: { place: BenchPlace; state: PlaceState } | undefined;
 
   override connectedCallback(): void {
@@ -67,6 +67,8 @@ export class LodeBench extends View {
     super.updated(changes);
     const place = this.bench.atHand;
     const { state } = place;
+    // in the midst of work sheets still come and go
+    if (state.work && this.#before?.place === place) return;
     const outcome =
       this.#before?.place === place ? newOutcome(this.#before.state, state) : undefined;
     this.#before = { place, state };
