@@ -156,7 +156,9 @@ class BluetoothLink implements ByteLink {
       if (opening.ended) throw opening.ended;
       opening.toBoard = toBoard;
     } catch (error) {
-      const reason = opening.ended ?? openingError(error);
+      let reason = opening.ended ?? openingError(error);
+      // A browser that has gone deaf meanwhile looks like a board that does not answer.
+      if (reason.cause === 'unreachable') reason = (await this.#missing()) ?? reason;
       this.#end(opening, reason);
       throw reason;
     }

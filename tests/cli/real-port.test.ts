@@ -30,13 +30,17 @@ function running(...args: string[]): Running {
 
 const AIM = /^Aim: azimuth ([\d.-]+), inclination ([\d.-]+), roll ([\d.-]+) .*\n/m;
 
-/** Does what `collect` asks, as a hand at the board would: aims, and has the reading taken, so many times. */
+/**
+ * Does what `collect` asks, as a hand at the board would: aims, and has the reading taken, so many times.
+ *
+ * @returns how far its words were heard
+ */
 async function follow(
   sim: Simulator,
   command: Running,
   take: () => void | Promise<unknown>,
   readings: number,
-): Promise<void> {
+): Promise<number> {
   let heard = 0;
   const next = async (pattern: RegExp) => {
     const found = await command.says(pattern, heard);
@@ -49,6 +53,7 @@ async function follow(
     await take();
     await next(/^Reading \d+ stored.*\n/m);
   }
+  return heard;
 }
 
 const rows = (path: string) =>
@@ -301,8 +306,8 @@ describe('readings are collected so that none is lost or taken twice', () => {
       expect(untriggered.err).toContain('--capture');
 
       const first = running(...args, '--capture');
-      await follow(sim, first, () => first.type(''), 20);
-      await first.says(AIM, first.out.lastIndexOf('Aim:'));
+      const heard = await follow(sim, first, () => first.type(''), 20);
+      await first.says(AIM, heard);
       first.type('');
       expect(await first.ended).toBe(1);
       expect(first.err).toContain('memory is full');

@@ -327,6 +327,17 @@ describe('opening', () => {
     expect((await refusal(link.open(new Ear()))).cause).toBe('switched_off');
   });
 
+  test('nor is one taken out while the link is opened', async () => {
+    const { device, radio, link, refusal } = await picked(new SilentFar());
+    Object.defineProperty(device.trouble, 'connect', {
+      get: () => {
+        radio.available = false;
+        return system('NetworkError', 'Connection attempt failed.');
+      },
+    });
+    expect((await refusal(link.open(new Ear()))).cause).toBe('switched_off');
+  });
+
   test('characteristics are found again after each connection: those of the last one are no longer valid', async () => {
     const { link, far, run, ear, device, clock } = await opened(new SilentFar());
     for (let round = 2; round <= 4; round++) {
