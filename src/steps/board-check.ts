@@ -12,7 +12,6 @@ import {
   verdict,
   type Report,
 } from './conformance/report.ts';
-import { checkConformance, putRight } from './conformance/run.ts';
 import type { Consents } from './conformance/trial.ts';
 
 /** The check of the board at one place: what a person may agree to, how it goes, and the latest report. */
@@ -20,6 +19,9 @@ import type { Consents } from './conformance/trial.ts';
 const WORK = { what: 'Checking that the board speaks the protocol', stoppable: true };
 
 const PUTTING_RIGHT = { what: 'Putting back what the check has changed', stoppable: false };
+
+/** The checks themselves, which only makers of boards need: they are loaded when they are asked for. */
+const loadChecks = () => import('./conformance/run.ts');
 
 /** How long a person has to press the trigger, milliseconds. */
 const PRESSING_MS = 10_000;
@@ -63,6 +65,7 @@ export class BoardCheck {
   async #putRight(link: ByteLink): Promise<boolean> {
     const { clock, random } = this.parts;
     if (!this.#report?.owing) return false;
+    const { putRight } = await loadChecks();
     const now = await putRight(link, this.#report, { clock, random: () => random() });
     if (now) this.#report = now;
     return now?.owing !== undefined;
@@ -76,6 +79,7 @@ export class BoardCheck {
     const { clock, random } = this.parts;
     await this.place.lendLink(WORK, async (link, signal, show) => {
       if (await this.#putRight(link)) return;
+      const { checkConformance } = await loadChecks();
       const ask = async (): Promise<void> => {
         const hand = this.hand();
         if (hand) return hand.press();
