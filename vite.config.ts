@@ -1,10 +1,11 @@
 /// <reference types="vitest/config" />
 import { defineConfig } from 'vite';
+import { appConfig } from './build/app-config.ts';
+import { version } from './package.json' with { type: 'json' };
 import ClosingLine from './tests/closing-line.ts';
 
 export default defineConfig({
-  build: { target: 'es2022' },
-  worker: { format: 'es' },
+  ...appConfig(version),
   test: {
     reporters: ['default', new ClosingLine()],
     projects: [

@@ -1,4 +1,6 @@
+import './trusted-scripts.ts';
 import { checkSettings } from '../firmware-sim/settings.ts';
+import { installApp } from './installed-app.ts';
 import { openLogbook } from './records/logbook.ts';
 import { Bench, type Sight } from './steps/bench.ts';
 import { systemOf } from './steps/link-help.ts';
@@ -12,6 +14,7 @@ import './views/lode-bench.ts';
 
 /** Puts the bench together from its parts and hands it to the page. */
 async function start(page: HTMLElement): Promise<void> {
+  const newer = installApp();
   const logbook = await openLogbook();
   if (!logbook.ok) {
     page.replaceWith(noLogbook(logbook.message));
@@ -40,6 +43,8 @@ async function start(page: HTMLElement): Promise<void> {
   });
   const whole = document.createElement('lode-bench');
   whole.bench = bench;
+  whole.newer = newer;
+  bench.subscribe(() => newer.setBusy(bench.isAtWork));
   page.replaceWith(whole);
   await bench.open();
 }

@@ -98,6 +98,11 @@ export class Bench {
     return this.#atHand;
   }
 
+  /** Anything is being done at any place: the page must not be loaded anew now. */
+  get isAtWork(): boolean {
+    return this.#places.some((place) => place.isAtWork);
+  }
+
   /** Every kind of link, those that cannot be had here too. */
   get kinds(): readonly OfferedKind[] {
     return KINDS.map((name) => {

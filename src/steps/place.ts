@@ -65,6 +65,8 @@ export class BenchPlace {
   #turn: Promise<void> = Promise.resolve();
   /** How many pieces of work have their turn or wait for it. */
   #pending = 0;
+  /** How many tasks of any kind do: what a reading brings that nobody asked for, too. */
+  #tasks = 0;
 
   constructor(parts: PlaceParts) {
     this.#parts = parts;
@@ -111,6 +113,11 @@ export class BenchPlace {
   /** No board was ever linked here, and nothing is under way. */
   get isEmpty(): boolean {
     return this.state.link.state === 'none' && this.serial === undefined && this.#pending === 0;
+  }
+
+  /** Anything is being done here, or waits for its turn. */
+  get isAtWork(): boolean {
+    return this.#tasks > 0;
   }
 
   /** The link that this place has, standing or not. */
@@ -417,6 +424,8 @@ export class BenchPlace {
    * @param asked a person asked for it, and has seen what went wrong before
    */
   #inTurn(work: Work | undefined, task: () => Promise<void>, asked = true): Promise<void> {
+    this.#tasks++;
+    this.#parts.changed();
     this.#turn = this.#turn.then(() => this.#run(work, task, asked));
     return this.#turn;
   }
@@ -432,6 +441,7 @@ export class BenchPlace {
     } catch (error) {
       desk.report(error);
     } finally {
+      this.#tasks--;
       desk.change({}, 'work');
     }
   }

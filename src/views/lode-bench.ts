@@ -2,6 +2,7 @@ import { html, nothing, type PropertyValues } from 'lit';
 import { customElement, property, query } from 'lit/decorators.js';
 import { keyed } from 'lit/directives/keyed.js';
 import type { Bench } from '../steps/bench.ts';
+import type { NewerVersion } from '../steps/newer-version.ts';
 import { nextStep, WAY } from '../steps/next-step.ts';
 import type { BenchPlace } from '../steps/place.ts';
 import type { PlaceState } from '../steps/place-state.ts';
@@ -16,6 +17,7 @@ import './judgement-view.ts';
 import type { LinkEvent } from './link-kinds.ts';
 import './next-card.ts';
 import type { IntentionEvent } from './next-card.ts';
+import './newer-version-notice.ts';
 import './path-strip.ts';
 import './proof-view.ts';
 import './readings-view.ts';
@@ -33,6 +35,7 @@ import './wire-view.ts';
 @customElement('lode-bench')
 export class LodeBench extends View {
   @property({ attribute: false }) bench!: Bench;
+  @property({ attribute: false }) newer!: NewerVersion;
   @query('dialog.write') private dialog!: HTMLDialogElement;
   @query('simulator-view') private simulator!: SimulatorView | null;
   #unsubscribe: (() => void) | undefined;
@@ -89,6 +92,7 @@ export class LodeBench extends View {
           .atHand=${places.indexOf(atHand)}
         ></board-strip>
       </header>
+      <newer-version-notice .newer=${this.newer}></newer-version-notice>
       <path-strip place=${place}></path-strip>
       <ways-out .state=${state}></ways-out>
       <main>
@@ -102,6 +106,7 @@ export class LodeBench extends View {
           needs. A calibration holds only for the battery, the housing and the temperature it was
           made with.
         </p>
+        <p class="note">Lodebench ${this.newer.current}</p>
       </footer>
       ${this.#writeDialog(state)}
     `;

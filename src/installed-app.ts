@@ -1,0 +1,87 @@
+import { NewerVersion } from './steps/newer-version.ts';
+
+/** The page as the browser keeps it: all its files, so that it needs no server, and newer versions of them. */
+
+/** Held by every page of ours, and by those that are in the midst of something. */
+const PAGE = 'lodebench page';
+const BUSY = 'lodebench page at work';
+
+/** At most so often a page that is seen again asks for a newer version, milliseconds. */
+const ASK_AGAIN = 3_600_000;
+
+/**
+ * Lets the browser keep the page, where it can and the page is a built one.
+ *
+ * @returns the version of this page, and newer ones as they come
+ */
+export function installApp(): NewerVersion {
+  const { serviceWorker, locks } = navigator;
+  const current = document.querySelector<HTMLMetaElement>('meta[name=version]')?.content ?? '';
+  let registration: ServiceWorkerRegistration | undefined;
+  const between = locks && betweenPages(locks);
+  const newer = new NewerVersion({
+    current,
+    setBusy: (busy) => between?.setBusy(busy),
+    others: async () => between?.others() ?? { pages: 0, busy: 0 },
+    take: () => registration?.waiting?.postMessage({ type: 'SKIP_WAITING' }),
+    reload: () => location.reload(),
+  });
+  // the browser itself changes versions when all pages are closed, and must where pages cannot ask each other
+  if (!import.meta.env.PROD || !serviceWorker || !between) return newer;
+
+  between.onChange(() => void newer.look());
+  let wasKept = serviceWorker.controller !== null;
+  serviceWorker.addEventListener('controllerchange', () => {
+    if (wasKept) newer.taken();
+    wasKept = true; // the first time it only begins to be kept
+  });
+  const registered = (now: ServiceWorkerRegistration) => {
+    registration = now;
+    const look = () => {
+      if (now.waiting && now.active) newer.found();
+    };
+    look();
+    now.addEventListener('updatefound', () =>
+      now.installing?.addEventListener('statechange', look),
+    );
+    let asked = Date.now();
+    document.addEventListener('visibilitychange', () => {
+      if (document.visibilityState === 'hidden') return;
+      void newer.look();
+      if (Date.now() - asked < ASK_AGAIN) return;
+      asked = Date.now();
+      now.update().catch(() => {}); // no network, and none is needed
+    });
+  };
+  serviceWorker
+    .register(`${import.meta.env.BASE_URL}sw.js`, { updateViaCache: 'none' })
+    .then(registered, (error: unknown) => console.warn('The page cannot be kept here:', error));
+  return newer;
+}
+
+/** What pages of this origin know of each other. */
+function betweenPages(locks: LockManager) {
+  const channel = new BroadcastChannel(PAGE);
+  const hold = (name: string, until: Promise<void>) =>
+    locks.request(name, { mode: 'shared' }, () => {
+      channel.postMessage('');
+      return until;
+    });
+  void hold(PAGE, new Promise(() => {}));
+  let end = () => {};
+  return {
+    setBusy(busy: boolean): void {
+      end();
+      if (!busy) return;
+      const until = new Promise<void>((resolve) => (end = resolve));
+      void hold(BUSY, until).then(() => channel.postMessage(''));
+    },
+    /** Asked while this page is in the midst of nothing. */
+    async others() {
+      const { held = [] } = await locks.query();
+      const count = (name: string) => held.filter((lock) => lock.name === name).length;
+      return { pages: count(PAGE) - 1, busy: count(BUSY) };
+    },
+    onChange: (listener: () => void) => channel.addEventListener('message', listener),
+  };
+}
