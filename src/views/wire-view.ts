@@ -9,6 +9,9 @@ import { View } from './view.ts';
 /** How many rows are on the page at once. Older ones are reached page by page while it stands still. */
 const ROWS = 100;
 
+/** How long what was drawn stays, milliseconds: nobody reads faster, and the page has other things to do. */
+const DRAWN_MS = 100;
+
 const WAYS: Record<WireMark, string> = {
   '>': 'to the board',
   '<': 'from the board',
@@ -17,7 +20,7 @@ const WAYS: Record<WireMark, string> = {
 };
 
 /**
- * The lines that cross the link, as they come. It draws at most once a frame, and nothing while its sheet is closed. The
+ * The lines that cross the link, as they come. It draws ten times a second at most, and nothing while its sheet is closed. The
  * list is no live region: it would never be silent.
  */
 @customElement('wire-view')
@@ -36,7 +39,7 @@ export class WireView extends View {
   @query('.wire-box') private box!: HTMLElement;
   #reader!: WireReader;
   #unsubscribe = () => {};
-  #frame = 0;
+  #drawing: ReturnType<typeof setTimeout> | undefined;
   #sheet: HTMLDetailsElement | null = null;
 
   override connectedCallback(): void {
@@ -49,8 +52,8 @@ export class WireView extends View {
   override disconnectedCallback(): void {
     super.disconnectedCallback();
     this.#sheet?.removeEventListener('toggle', this.#come);
-    cancelAnimationFrame(this.#frame);
-    this.#frame = 0;
+    clearTimeout(this.#drawing);
+    this.#drawing = undefined;
     this.#unsubscribe();
     this.#unsubscribe = () => {};
   }
@@ -69,13 +72,13 @@ export class WireView extends View {
     return this.#sheet?.open ?? true;
   }
 
-  /** Something is there to be shown: with the next frame, if anyone looks. */
+  /** Something is there to be shown: soon, if anyone looks. */
   readonly #come = (): void => {
-    if (this.#frame !== 0 || !this.#isOpen) return;
-    this.#frame = requestAnimationFrame(() => {
-      this.#frame = 0;
+    if (this.#drawing !== undefined || !this.#isOpen) return;
+    this.#drawing = setTimeout(() => {
+      this.#drawing = undefined;
       this.requestUpdate();
-    });
+    }, DRAWN_MS);
   };
 
   protected override render() {
