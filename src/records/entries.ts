@@ -140,6 +140,25 @@ export interface UnreadableReading {
   reason: string;
 }
 
+/** Where a set of coefficients comes from that is put on a board with no fit made for it. */
+export interface SetSource {
+  /** As which generation the board ran it last; absent where it never did. */
+  generation?: number;
+  /** The fit that gave it: the calibration, and its id there. */
+  fit?: { calibration: string; id: string };
+  /** What it is called, where it was entered from elsewhere. */
+  entered?: string;
+}
+
+/** A set of coefficients that is to be put on a board as it is. */
+export interface ChosenSet {
+  set: CoefficientSet;
+  crc: string;
+  source: SetSource;
+  /** Dip of the field where the board is used, radians, as far as the logbook knows it. */
+  dip?: number;
+}
+
 interface Happening {
   /** Serial number of the board. */
   board: string;
@@ -167,6 +186,17 @@ type BoardEntry = Happening & {
     /** Readings acknowledged, so that the board may forget them. */
     | { kind: 'erased'; through: number; count: number }
     | { kind: 'note'; text: string }
+    /** Coefficients from a calibration that was not made here: read from a file, or typed. Kept, and on no board yet. */
+    | {
+        kind: 'coefficients entered';
+        set: CoefficientSet;
+        crc: string;
+        /** What a person calls them: the file's name, or who made them, and when. */
+        name: string;
+        by: 'file' | 'hand';
+        /** Dip of the field where they were made, radians, where the file says it. */
+        dip?: number;
+      }
   );
 
 /** How it is known that the board did something: it said so, or it was seen later that it had. */
@@ -236,6 +266,8 @@ type CalibrationEntry = Happening & {
   calibration: string;
 } & (
     | { kind: 'calibration started'; plan: Plan }
+    /** Begins a calibration that takes no readings but those of its proof: this set is to be put on the board as it is. */
+    | ({ kind: 'set chosen' } & ChosenSet)
     /** The plan goes on: these sightings are added to it, or, where it has one of that name, these rolls. */
     | { kind: 'plan extended'; sightings: readonly PlannedSighting[] }
     /** What the calibration is to be judged against from now on. */
@@ -252,8 +284,11 @@ type CalibrationEntry = Happening & {
     | { kind: 'taken back'; reading: string }
     | ({ kind: 'fit' } & FitRecord)
     | { kind: 'fit refused'; cause: RefusalCause; message: string; next: string }
-    /** Staged and checked: `crc` is what the board holds. `fit` is the id of the fit it came from. */
-    | { kind: 'staged'; fit: string; set: CoefficientSet; crc: string }
+    /**
+     * Staged and checked: `crc` is what the board holds. `fit` is the id of the fit it came from; absent where it is the
+     * set that was chosen.
+     */
+    | { kind: 'staged'; fit?: string; set: CoefficientSet; crc: string }
     /** Written before the seal is sent, so that an interrupted one is known afterwards. */
     | { kind: 'seal begun'; replaces: number; crc: string }
     /** `known` by the board's answer, or by reading back after a doubt. `replaced` is the generation before it. */
@@ -294,5 +329,8 @@ export type EntryKind = Entry['kind'];
 /** An entry of one kind, as `EntryOf<'sealed'>`. */
 export type EntryOf<K extends EntryKind> = Extract<Entry, { kind: K }>;
 
-/** An entry as it lies in the logbook. Numbers grow in the order of writing. */
-export type StoredEntry = Entry & { number: number };
+/**
+ * An entry as it lies in the logbook. Numbers grow in the order in which entries came to it; one that was written at
+ * another bench also has that bench and its number there.
+ */
+export type StoredEntry = Entry & { number: number; origin?: { bench: string; number: number } };

@@ -1,6 +1,7 @@
 import type {
   CaptureAim,
   CareEntry,
+  ChosenSet,
   Entry,
   EntryOf,
   FitRecord,
@@ -15,6 +16,7 @@ import type {
 } from '../records/entries.ts';
 import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
 import type { CoefficientSet } from '../protocol/coefficient-set.ts';
+import { coefficientValues } from '../calib/model.ts';
 import type { RefusalCause } from '../calib/fit.ts';
 import { afterCare, isCareEntry, type CareHistory } from './care/care-history.ts';
 import { without } from './copy-without.ts';
@@ -42,6 +44,8 @@ export interface CalibrationState {
   id: string;
   plan: Plan;
   started: string;
+  /** The set that is to be put on the board as it is; absent where one is to be fitted. */
+  chosen?: ChosenSet;
   /** What it is judged against, where a person chose that. */
   tolerance?: ToleranceChoice;
   readings: readonly KeptReading[];
@@ -55,11 +59,12 @@ export interface CalibrationState {
    */
   fit?: FitRecord & { stale: boolean; screened: boolean };
   refusal?: { cause: RefusalCause; message: string; next: string; stale: boolean };
-  staged?: { fit: string; set: CoefficientSet; crc: string };
+  /** Without `fit` where it is the set that was chosen; the same of `sealed`. */
+  staged?: { fit?: string; set: CoefficientSet; crc: string };
   /** A seal was sent and nothing is known of it yet. */
   sealBegun?: { replaces: number; crc: string };
   sealed?: Omit<EntryOf<'sealed'>, 'kind' | 'board' | 'calibration'> & {
-    fit: string;
+    fit?: string;
     set: CoefficientSet;
   };
   /** `unchanged` where the board runs what it ran before the seal was sent, and not some third set. */
@@ -108,7 +113,7 @@ export function foldHistory(entries: readonly StoredEntry[]): BoardHistory {
 
 /** The entry as it was written, so that folding anew gives just what folding along the way gave. */
 function unnumbered(entry: StoredEntry): Entry {
-  return without<StoredEntry, 'number'>(entry, 'number') as Entry;
+  return without<StoredEntry, 'number' | 'origin'>(entry, 'number', 'origin') as Entry;
 }
 
 /** What is so after one more entry. Pure: the state given is left as it was. */
@@ -135,21 +140,14 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
     case 'erased':
       return { ...history, care: without(history.care, 'eraseBegun') };
     case 'note':
+    case 'coefficients entered':
       return history;
     case 'calibration started':
-      return {
-        ...history,
-        calibration: {
-          id: entry.calibration,
-          plan: entry.plan,
-          started: entry.time,
-          readings: [],
-          overruled: false,
-          fits: [],
-          proofReadings: [],
-          failedProofs: 0,
-        },
-      };
+      return { ...history, calibration: begun(entry, entry.plan) };
+    case 'set chosen': {
+      const chosen = without(entry, ...STAMP);
+      return { ...history, calibration: { ...begun(entry, NO_PLAN), chosen } };
+    }
     default: {
       const { calibration } = history;
       if (!calibration || calibration.id !== entry.calibration) return history;
@@ -165,6 +163,23 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
     }
   }
 }
+
+/** Of a calibration in which nothing is to be fitted. */
+const NO_PLAN: Plan = { name: 'none', sightings: [], azimuths: 'relative' };
+
+const begun = (
+  { calibration, time }: { calibration: string; time: string },
+  plan: Plan,
+): CalibrationState => ({
+  id: calibration,
+  plan,
+  started: time,
+  readings: [],
+  overruled: false,
+  fits: [],
+  proofReadings: [],
+  failedProofs: 0,
+});
 
 function afterCareEntry(history: BoardHistory, entry: CareEntry): BoardHistory {
   const { identity, inForce } = history;
@@ -204,7 +219,9 @@ type CalibrationEntry = Exclude<
       | 'coefficients saved'
       | 'erased'
       | 'note'
-      | 'calibration started';
+      | 'coefficients entered'
+      | 'calibration started'
+      | 'set chosen';
   }
 >;
 
@@ -249,7 +266,7 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
       const { time } = entry;
       return {
         ...without(state, 'sealBegun', 'reverted', 'proof', 'truth', 'ended'),
-        sealed: { ...without(entry, ...STAMP), time, fit, set },
+        sealed: { ...without(entry, ...STAMP), time, set, ...(fit !== undefined && { fit }) },
         proofReadings: [],
         failedProofs: 0,
       };
@@ -348,6 +365,25 @@ function usesJust(fit: FitRecord, readings: readonly KeptReading[]): boolean {
   const kept = readings.filter((row) => !row.setAside);
   return kept.length === used.size && kept.every((row) => used.has(row.id));
 }
+
+/** What could be written to the board now: the set that was chosen, or that of the newest fit. */
+export interface Writable {
+  /** Names it among all that could be written in this calibration. */
+  id: string;
+  set: CoefficientSet;
+  fit?: string;
+}
+
+/** Undefined where there is none, or the readings have changed since the fit. */
+export function writable({ chosen, fit }: CalibrationState): Writable | undefined {
+  if (chosen) return { id: idOf({ crc: chosen.crc }), set: chosen.set };
+  if (!fit || fit.stale) return undefined;
+  const { model } = fit.coefficients;
+  return { id: fit.id, set: { model, values: coefficientValues(fit.coefficients) }, fit: fit.id };
+}
+
+/** The {@link Writable.id} of what was staged or sealed. */
+export const idOf = ({ fit, crc }: { fit?: string; crc: string }): string => fit ?? `set ${crc}`;
 
 /** All places of a plan in its order. */
 function slotsOf(plan: Plan): Slot[] {

@@ -5,9 +5,11 @@ import {
   type Comparison,
   type ComparisonRefusal,
 } from '../calib/comparison.ts';
-import { degrees, length } from '../calib/geometry.ts';
+import { degrees, length, radians } from '../calib/geometry.ts';
 import { coefficientsFrom, coefficientValues, type Coefficients } from '../calib/model.ts';
 import type { Vec3 } from '../calib/reading.ts';
+import type { StoredSet } from '../protocol/board.ts';
+import type { ChosenSet, SetSource } from '../records/entries.ts';
 import type { BoardHistory } from './calibration-state.ts';
 import { degreesText } from './finding.ts';
 
@@ -69,6 +71,37 @@ export function comparisonWords(outcome: ComparisonOutcome, before: string): Com
     ],
   };
 }
+
+/** What a set is called that is put on a board as it is, in the midst of a sentence. */
+export function sourceWords({ generation, fit, entered }: SetSource): string {
+  if (generation !== undefined) return `the coefficients of generation ${generation}`;
+  if (entered !== undefined) return `the coefficients “${entered}”`;
+  return fit ? 'the coefficients of a fit that was never sealed' : 'other coefficients';
+}
+
+/** A set that is to be put on the board as it is, against what the board runs; undefined where that is nothing. */
+export function chosenAgainst(
+  { set, dip }: ChosenSet,
+  inForce: StoredSet | undefined,
+): ComparisonWords | undefined {
+  if (!inForce) return undefined;
+  const words = comparisonWords(
+    compared(
+      coefficientsFrom(inForce.model, inForce.values),
+      coefficientsFrom(set.model, set.values),
+      dip ?? radians(ORDINARY_DIP),
+    ),
+    `generation ${inForce.generation}, which the board runs`,
+  );
+  if (dip !== undefined || words.rows.length === 0) return words;
+  return {
+    ...words,
+    lead: `${words.lead} The dip of the field is not known here: ${ORDINARY_DIP}° was taken.`,
+  };
+}
+
+/** Degrees; of middle latitudes, for where no fit and no file has told the dip. */
+const ORDINARY_DIP = 65;
 
 /** The newest fit against what the board runs, as last read from it; undefined where either is missing. */
 export function comparedOnBoard({

@@ -13,6 +13,7 @@ import {
 import { lostWords } from './bench-words.ts';
 import { isStarted, openUpdate, type UpdateState } from './care/care-history.ts';
 import { judge, type Judgement } from './judgement.ts';
+import { sourceWords } from './comparison-words.ts';
 import { MOST_MORE_AT_ONCE } from './more-readings.ts';
 import { openProofSlots } from './proof.ts';
 
@@ -191,14 +192,23 @@ function stepOf(state: PlaceState): Step {
   if (!calibration || calibration.ended) return begin(history);
   if (provesNow(history))
     return proving(calibration, history.previous !== undefined, holderOf(state));
-  const { sealed, fit } = calibration;
-  if (sealed && fit && !fit.stale && fit.id === sealed.fit) {
+  const { sealed, fit, chosen } = calibration;
+  if (sealed && (chosen ?? (fit && !fit.stale && fit.id === sealed.fit))) {
     return {
       place: 'Seal',
       heading: 'The board runs other coefficients',
       words: `${runsWords(history)} Those of this calibration are in the logbook and can be written again.`,
       main: WRITE,
       others: [beginAnew(BEGIN_ANOTHER.label, calibration)],
+    };
+  }
+  if (chosen) {
+    return {
+      place: 'Seal',
+      heading: `Write ${sourceWords(chosen.source)} to the board`,
+      words: `${runsWords(history)} What will change, and how to come back, is shown first.`,
+      main: WRITE,
+      others: [{ label: 'Begin taking readings', does: 'begin' }],
     };
   }
   return beforeSeal(calibration, history.identity, holderOf(state));
@@ -451,10 +461,10 @@ function judged(calibration: CalibrationState, judgement: Judgement, holder: Hol
 
 /** While the board runs what was sealed. That readings were marked since does not change what it runs. */
 function proving(calibration: CalibrationState, canGoBack: boolean, holder: Holder): Step {
-  const { proof, proofReadings, fit } = calibration;
+  const { proof, proofReadings, fit, chosen } = calibration;
   const places = openProofSlots(proofReadings);
   const [next] = places;
-  const remarked = !fit || fit.stale;
+  const remarked = !chosen && (!fit || fit.stale);
   const since = remarked
     ? ' Readings have changed since the fit that was sealed; what the board runs has not.'
     : '';
@@ -517,6 +527,6 @@ function placeOf({ history }: PlaceState): Place {
   const { calibration } = history;
   if (!calibration || calibration.ended) return 'Look';
   if (calibration.sealed) return 'Prove';
-  if (calibration.sealBegun) return 'Seal';
+  if (calibration.sealBegun ?? calibration.chosen) return 'Seal';
   return calibration.fit ? 'Judge' : 'Take';
 }

@@ -1,12 +1,12 @@
 import type { Board } from '../protocol/board.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorSettings } from '../protocol/simulator.ts';
-import type { Entry, ToleranceChoice } from '../records/entries.ts';
+import type { ChosenSet, Entry, ToleranceChoice } from '../records/entries.ts';
 import type { Logbook } from '../records/logbook.ts';
 import { WORK } from './bench-words.ts';
 import { BoardCheck } from './board-check.ts';
 import { BoardRescue, knownCoefficients } from './board-rescue.ts';
-import { gapSlots, openSlots } from './calibration-state.ts';
+import { gapSlots, openSlots, writable } from './calibration-state.ts';
 import { BoardCare } from './care/board-care.ts';
 import { without } from './copy-without.ts';
 import { cubePlanInDegrees } from './customary-plan.ts';
@@ -21,7 +21,7 @@ import type { Intention } from './next-step.ts';
 import type { PlaceState, Work } from './place-state.ts';
 import { openProofSlots } from './proof.ts';
 import { prove } from './proving.ts';
-import { revert, write } from './sealing.ts';
+import { choose, revert, write } from './sealing.ts';
 import { Taking } from './taking.ts';
 import { toleranceName } from './tolerance.ts';
 import { WireLog } from './wire-log.ts';
@@ -200,9 +200,28 @@ export class BenchPlace {
     await this.during(WORK[intention], () => this.#carryOut(intention));
   }
 
-  /** Writes this fit to the board, if it is still the newest and the readings have not changed since. */
-  async write(fit: string): Promise<void> {
-    await this.during(WORK.write, () => write(this.#desk, this.#taking, fit));
+  /**
+   * Writes to the board what could be written when a person was asked ({@link writable}), if that is still so: a fit must
+   * be the newest, and the readings unchanged since.
+   */
+  async write(id: string): Promise<void> {
+    await this.during(WORK.write, () => write(this.#desk, this.#taking, id));
+  }
+
+  /** Puts a set of the logbook on the board as it is, in the way of a fresh one; it is proven as after a fit. */
+  async putOn(chosen: ChosenSet): Promise<void> {
+    await this.during(WORK.write, async () => {
+      const id = await choose(this.#desk, chosen);
+      this.#marks.forget();
+      if (id !== undefined) await write(this.#desk, this.#taking, id);
+    });
+  }
+
+  /** Writes to the logbook something that belongs to the board here, and changes nothing on it. */
+  async record(entry: Entry): Promise<void> {
+    await this.during({ what: 'Writing to the logbook', stoppable: false }, () =>
+      this.#desk.append(entry),
+    );
   }
 
   /** Leaves a reading out of the fit, with the reason kept. */
@@ -311,7 +330,7 @@ export class BenchPlace {
       case 'fit':
         return this.#fit();
       case 'write':
-        return write(desk, take, desk.calibration().fit?.id);
+        return write(desk, take, writable(desk.calibration())?.id);
       case 'prove':
         return prove(desk, take, () => openProofSlots(desk.calibration().proofReadings));
       case 'prove again':

@@ -42,10 +42,13 @@ export function openProofSlots(taken: readonly TakenReading[]): Slot[] {
 /** What a proof is held against. */
 export interface ProofTerms {
   limits: Limits;
-  /** Mean length of the field over the readings of the fit. */
-  fieldInFit: number;
-  /** What the calibration holds for: a reading beyond is no proof of it, nor against it. */
-  validity: Validity;
+  /** Of the fit that gave the coefficients; absent where the logbook has none. */
+  fit?: {
+    /** Mean length of the field over its readings. */
+    field: number;
+    /** What it holds for: a reading beyond is no proof of it, nor against it. */
+    validity: Validity;
+  };
 }
 
 /** Proof of a sealed set over fresh readings. */
@@ -53,7 +56,7 @@ export function proofOf(
   readings: readonly TakenReading[],
   coefficients: Coefficients,
   generation: number,
-  { limits, fieldInFit, validity }: ProofTerms,
+  { limits, fit }: ProofTerms,
 ): ProofRecord {
   const applied = readings.map((row) => ({
     row,
@@ -87,13 +90,17 @@ export function proofOf(
       n,
     ),
     figure('dip varies by', dip.sd, limits.dip, '°', n),
-    figure(
-      'length of the field since the fit changed by',
-      100 * Math.abs(field.mean / fieldInFit - 1),
-      100 * TOLERANCE.fieldChange,
-      '%',
-      n,
-    ),
+    ...(fit
+      ? [
+          figure(
+            'length of the field since the fit changed by',
+            100 * Math.abs(field.mean / fit.field - 1),
+            100 * TOLERANCE.fieldChange,
+            '%',
+            n,
+          ),
+        ]
+      : []),
   ];
   const old = readings.filter((row) => row.reading.generation !== generation);
   return {
@@ -108,18 +115,24 @@ export function proofOf(
         : [
             `${old.length} readings were taken while the board ran another generation of coefficients`,
           ]),
-      ...outsideWords(
-        validity,
-        applied.map(({ row: { id, reading }, seen: { g, b } }) => ({
-          id,
-          g,
-          b,
-          ...(reading.temperature !== undefined && { temperature: reading.temperature }),
-        })),
-      ).map((each) => `Outside what the calibration holds for: ${each}`),
+      ...(fit ? beyond(fit.validity, applied) : [NO_FIT]),
     ],
   };
 }
+
+const beyond = (validity: Validity, applied: readonly Seen[]): string[] =>
+  outsideWords(
+    validity,
+    applied.map(({ row: { id, reading }, seen: { g, b } }) => ({
+      id,
+      g,
+      b,
+      ...(reading.temperature !== undefined && { temperature: reading.temperature }),
+    })),
+  ).map((each) => `Outside what the calibration holds for: ${each}`);
+
+const NO_FIT =
+  'The logbook has no fit that gave these coefficients: for which temperature and attitudes they hold is not known';
 
 function figure(
   name: string,

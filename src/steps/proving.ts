@@ -1,9 +1,9 @@
 import { coefficientsFrom } from '../calib/model.ts';
 import { validityOf } from '../calib/validity.ts';
 import type { TakenReading } from '../records/entries.ts';
-import type { Slot } from './calibration-state.ts';
+import { foldHistory, type CalibrationState, type Slot } from './calibration-state.ts';
 import type { Desk } from './desk.ts';
-import { openProofSlots, proofOf, truthErrors } from './proof.ts';
+import { openProofSlots, proofOf, truthErrors, type ProofTerms } from './proof.ts';
 import { meanAndDeviation } from './statistics.ts';
 import type { Taking } from './taking.ts';
 import { limitsFor, ORDINARY_TOLERANCE } from './tolerance.ts';
@@ -23,26 +23,44 @@ export async function prove(
   places: () => readonly Slot[],
 ): Promise<void> {
   await taking.take(places, 'proof');
-  const { sealed, fits, readings, tolerance, proofReadings, proof: drawn } = desk.calibration();
+  const { sealed, tolerance, proofReadings, proof: drawn } = desk.calibration();
   if (drawn || openProofSlots(proofReadings).length > 0) return; // stopped before it was whole
-  const fit = fits.findLast(({ id }) => id === sealed?.fit);
-  if (!sealed || !fit) throw new Error('what was sealed came from no fit');
+  if (!sealed) throw new Error('nothing was sealed');
   await desk.linked().mode('idle');
   const { generation, set } = sealed;
   const coefficients = coefficientsFrom(set.model, set.values);
-  const used = fit.readings.filter((reading) => reading.used);
-  const fieldInFit = meanAndDeviation(used.map((reading) => reading.field)).mean;
+  const fit = await fitOf(desk);
   const stamp = desk.inCalibration();
   const proof = proofOf(proofReadings, coefficients, generation, {
     limits: limitsFor(tolerance ?? ORDINARY_TOLERANCE),
-    fieldInFit,
-    validity: validityOf(fit, fitted(readings)),
+    ...(fit && { fit }),
   });
   await desk.append({ ...stamp, kind: 'proof', ...proof });
   desk.say(proof.passed ? 'The proof passed.' : 'The proof did not pass.');
   if (!desk.hand) return;
   const truth = truthErrors(coefficients, await desk.hand.truth(TRUTH_ATTITUDES));
   await desk.append({ ...stamp, kind: 'truth compared', generation, ...truth });
+}
+
+/** What the fit that gave the sealed coefficients says to a proof, be it of this calibration or an earlier one. */
+async function fitOf(desk: Desk): Promise<ProofTerms['fit']> {
+  const now = desk.calibration();
+  const source = now.chosen?.source.fit;
+  const calibration = now.chosen ? source && (await recalled(desk, source.calibration)) : now;
+  const id = source?.id ?? now.sealed?.fit;
+  const fit = calibration?.fits.findLast((each) => each.id === id);
+  if (!calibration || !fit) return undefined;
+  const used = fit.readings.filter((reading) => reading.used);
+  return {
+    field: meanAndDeviation(used.map((reading) => reading.field)).mean,
+    validity: validityOf(fit, fitted(calibration.readings)),
+  };
+}
+
+/** An earlier calibration of the board, as it stands in the logbook. */
+async function recalled(desk: Desk, id: string): Promise<CalibrationState | undefined> {
+  const entries = await desk.entriesOf(desk.linked().identity.serial);
+  return foldHistory(entries.filter(({ calibration }) => calibration === id)).calibration;
 }
 
 /** Readings as the validity of their fit is told from them. */

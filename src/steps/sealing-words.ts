@@ -1,4 +1,6 @@
 import type { BoardHistory, CalibrationState } from './calibration-state.ts';
+import type { ChosenSet } from '../records/entries.ts';
+import { chosenAgainst, sourceWords, type ComparisonWords } from './comparison-words.ts';
 import { judgementOf } from './judgement.ts';
 
 /** What a write to the board will do, said before it is done. */
@@ -6,13 +8,22 @@ export interface SealingWords {
   /** What speaks against writing this fit at all. */
   against?: string;
   changes: string;
+  /** Against what the board runs; absent where it runs nothing, or what is written is a fit, whose judgement shows it. */
+  comparison?: ComparisonWords;
   saved: string;
   back: string;
 }
 
-export function sealingWords(history: BoardHistory): SealingWords {
+/** @param chosen the set that is to be put on the board as it is; absent where it is the newest fit */
+export function sealingWords(
+  history: BoardHistory,
+  chosen: ChosenSet | undefined = history.calibration?.chosen,
+): SealingWords {
   const { inForce, found, known, savedAt } = history;
-  const judgement = judgementOf(history);
+  const judgement = chosen ? undefined : judgementOf(history);
+  const comparison = chosen && chosenAgainst(chosen, inForce);
+  const what = chosen ? `${upperFirst(sourceWords(chosen.source))} go onto the board. ` : '';
+  const under = chosen && isUnderWay(history) ? UNDER_WAY : '';
   const generation = inForce?.generation ?? 0;
   const foundWords = found.length > 0 ? `, ${found.length} of them found on the board` : '';
   const readings = `${known.size} readings${foundWords}`;
@@ -20,10 +31,12 @@ export function sealingWords(history: BoardHistory): SealingWords {
     ...(judgement?.standing === 'bad' && {
       against: `${judgement.verdict} The board can hold it, to try it out; do not survey with it.`,
     }),
-    changes:
+    ...(comparison && { comparison }),
+    changes: `${what}${
       generation === 0
         ? 'The board has no coefficients yet: it gets generation 1, and from then on shows angles.'
-        : `The board runs generation ${generation}: it will run generation ${generation + 1}. Its readings stay.`,
+        : `The board runs generation ${generation}: it will run generation ${generation + 1}. Its readings stay.`
+    }${under}`,
     saved:
       generation === 0
         ? `There are no coefficients to lose. The logbook holds ${readings}.`
@@ -34,6 +47,15 @@ export function sealingWords(history: BoardHistory): SealingWords {
         : `Generation ${generation} stays on the board: “Go back to the coefficients before” puts it in force again. If power fails during the write, the board runs either the old generation or the new one, never a mixture.`,
   };
 }
+
+/** Another calibration than that of a chosen set would be left. */
+const isUnderWay = ({ calibration }: BoardHistory): boolean =>
+  calibration !== undefined && !calibration.ended && !calibration.chosen;
+
+const UNDER_WAY =
+  ' The calibration under way is left: what was taken in it stays in the logbook, and cannot be added to.';
+
+const upperFirst = (words: string) => words[0]!.toUpperCase() + words.slice(1);
 
 /** That a seal did not take, and what the board runs instead. */
 export function sealFailedWords({

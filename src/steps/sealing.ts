@@ -1,7 +1,7 @@
-import { coefficientValues } from '../calib/model.ts';
 import { sealOutcome, type Board } from '../protocol/board.ts';
-import type { EntryOf } from '../records/entries.ts';
+import type { ChosenSet, Entry, EntryOf } from '../records/entries.ts';
 import { BenchError, messageOf } from './bench-words.ts';
+import { idOf, writable } from './calibration-state.ts';
 import type { Desk } from './desk.ts';
 import { isRefusal } from './refusals.ts';
 import { setsOn } from './saving.ts';
@@ -10,14 +10,54 @@ import type { Taking } from './taking.ts';
 /** Changing what a board runs. Every step is in the logbook before the next is begun. */
 
 /**
+ * Begins a calibration with a set that is to be put on the board as it is; the one before is left. Nothing on the board
+ * changes yet: {@link write} does that, as with a fit.
+ *
+ * @returns the id to write it by; nothing where the board runs just this set
+ */
+export async function choose(desk: Desk, chosen: ChosenSet): Promise<string | undefined> {
+  const board = desk.linked();
+  await settleSeal(desk, board); // before another calibration is the newest
+  await settleRevert(desk, board);
+  const { calibration, inForce } = desk.state.history;
+  if (inForce && inForce.crc === chosen.crc) {
+    desk.say('The board runs these coefficients already: nothing was written.');
+    return undefined;
+  }
+  const { serial } = board.identity;
+  const stamp = desk.stamp(serial);
+  const end: Entry[] =
+    calibration && !calibration.ended
+      ? [
+          {
+            ...desk.inCalibration(),
+            kind: 'calibration ended',
+            outcome: 'abandoned',
+            reason: 'Left to put other coefficients on the board',
+          },
+        ]
+      : [];
+  await desk.append(...end, {
+    ...stamp,
+    calibration: `${serial} ${stamp.time}`,
+    kind: 'set chosen',
+    ...chosen,
+  });
+  return writable(desk.calibration())?.id;
+}
+
+/**
  * Stages, checks, seals and reads back.
  *
- * @param id the fit to write; it must be the newest, and of just the readings that count now
+ * @param id what to write: the set that was chosen, or a fit, which must be the newest, and of just the readings that
+ *   count now
  * @throws BenchError `fit_changed` where it is not
  */
 export async function write(desk: Desk, taking: Taking, id: string | undefined): Promise<void> {
   const board = desk.linked();
-  if ((await settleSeal(desk, board)) && desk.calibration().sealed?.fit === id) {
+  const took = await settleSeal(desk, board);
+  const { sealed } = desk.calibration();
+  if (took && sealed && idOf(sealed) === id) {
     // Once more would be another generation with the same coefficients, and the ones before them would be gone.
     desk.say('It was sealed already: the board runs it.');
     await board.mode('collect');
@@ -25,13 +65,12 @@ export async function write(desk: Desk, taking: Taking, id: string | undefined):
   }
   await board.mode('idle'); // so that no reading lands while it is written
   await taking.recorded();
-  const { fit } = desk.calibration();
-  if (!fit || fit.id !== id || fit.stale) {
+  const ready = writable(desk.calibration());
+  if (!ready || ready.id !== id) {
     await board.mode('collect');
     throw new BenchError('fit_changed');
   }
-  const { model } = fit.coefficients;
-  const set = { model, values: coefficientValues(fit.coefficients) };
+  const { set, fit } = ready;
   const stamp = desk.inCalibration();
   const step = (done: number, what: string) => desk.show({ what, done, of: 4, stoppable: false });
 
@@ -40,7 +79,7 @@ export async function write(desk: Desk, taking: Taking, id: string | undefined):
   await desk.append({ ...stamp, kind: 'coefficients saved', ...before });
   step(1, 'Staging and checking');
   const crc = await board.stage(set);
-  await desk.append({ ...stamp, kind: 'staged', fit: fit.id, set, crc });
+  await desk.append({ ...stamp, kind: 'staged', ...(fit !== undefined && { fit }), set, crc });
   step(2, 'Sealing');
   const replaces = before.inForce?.generation ?? 0;
   await desk.append({ ...stamp, kind: 'seal begun', replaces, crc });

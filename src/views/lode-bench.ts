@@ -7,6 +7,7 @@ import { nextStep, WAY } from '../steps/next-step.ts';
 import type { BenchPlace } from '../steps/place.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import { sealingWords } from '../steps/sealing-words.ts';
+import { writable } from '../steps/calibration-state.ts';
 import { bringToSight, newOutcome } from './bring-to-sight.ts';
 import './board-strip.ts';
 import type { PickEvent } from './board-strip.ts';
@@ -23,6 +24,7 @@ import './proof-view.ts';
 import './readings-view.ts';
 import type { MarkEvent } from './readings-view.ts';
 import './rescue-view.ts';
+import { sealingForm } from './sealing-form.ts';
 import './sealing-view.ts';
 import './simulator-view.ts';
 import type { AdjustEvent, SimulatorView } from './simulator-view.ts';
@@ -39,8 +41,8 @@ export class LodeBench extends View {
   @query('dialog.write') private dialog!: HTMLDialogElement;
   @query('simulator-view') private simulator!: SimulatorView | null;
   #unsubscribe: (() => void) | undefined;
-  /** The fit that a person was asked about writing, and the place where it was made. */
-  #shown: { place: BenchPlace; fit: string } | undefined;
+  /** What a person was asked about writing, and the place where its board is. */
+  #shown: { place: BenchPlace; id: string } | undefined;
   /** What was rendered last while no work was under way, and of which place. */
   #before: { place: BenchPlace; state: PlaceState } | undefined;
 
@@ -174,7 +176,7 @@ export class LodeBench extends View {
           : nothing
       }
       ${
-        calibration
+        calibration && !(calibration.chosen && calibration.readings.length === 0)
           ? this.#sheet(
               'Readings',
               place === 'Take' || place === 'Judge',
@@ -247,40 +249,21 @@ export class LodeBench extends View {
   }
 
   #writeDialog({ history }: PlaceState) {
-    const { against, changes, saved, back } = sealingWords(history);
     return html`<dialog class="write" aria-labelledby="write-heading">
-      <form method="dialog" @submit=${this.#submitWrite}>
-        <h2 id="write-heading">Write to the board</h2>
-        ${
-          against
-            ? html`<h3>What speaks against it</h3>
-                <p>${against}</p>`
-            : nothing
-        }
-        <h3>What will change</h3>
-        <p>${changes}</p>
-        <h3>What was saved</h3>
-        <p>${saved}</p>
-        <h3>How to come back</h3>
-        <p>${back}</p>
-        <div class="offers">
-          <button type="submit" value="write" class="main">Stage, check and seal</button>
-          <button type="submit" value="">Not now</button>
-        </div>
-      </form>
+      ${sealingForm(sealingWords(history), 'write-heading', this.#wish)}
     </dialog>`;
   }
 
-  #submitWrite(event: SubmitEvent) {
-    const button = event.submitter as HTMLButtonElement | null;
-    if (button?.value === 'write' && this.#shown) void this.#shown.place.write(this.#shown.fit);
-  }
+  #wish = (write: boolean) => {
+    if (write && this.#shown) void this.#shown.place.write(this.#shown.id);
+  };
 
   #intention = ({ intention }: IntentionEvent) => {
     if (intention === 'write') {
       const place = this.bench.atHand;
-      const fit = place.state.history.calibration?.fit?.id;
-      this.#shown = fit === undefined ? undefined : { place, fit };
+      const { calibration } = place.state.history;
+      const ready = calibration && writable(calibration);
+      this.#shown = ready && { place, id: ready.id };
       this.dialog.showModal();
     } else void this.bench.atHand.perform(intention);
   };
