@@ -333,4 +333,4 @@ export type EntryOf<K extends EntryKind> = Extract<Entry, { kind: K }>;
  * An entry as it lies in the logbook. Numbers grow in the order in which entries came to it; one that was written at
  * another bench also has that bench and its number there.
  */
-export type StoredEntry = Entry & { number: number; origin?: { bench: string; number: number } };
+export type StoredEntry = Entry & { number: number; foreign?: { bench: string; number: number } };

@@ -1,6 +1,17 @@
-import { wrap, type DBSchema, type IDBPDatabase, type IDBPTransaction } from 'idb';
+import {
+  wrap,
+  type DBSchema,
+  type IDBPDatabase,
+  type IDBPObjectStore,
+  type IDBPTransaction,
+  type StoreNames,
+} from 'idb';
+import { inShortAfter, type BoardInShort } from './board-in-short.ts';
 import { Blocked, openDatabase, type Upgrade } from './database.ts';
 import type { Entry, StoredEntry } from './entries.ts';
+import { inReadingOrder } from './reading-order.ts';
+
+export type { BoardInShort } from './board-in-short.ts';
 
 /** The logbook as it is kept in this browser: entries that are only ever added, and a few named values. */
 
@@ -28,23 +39,48 @@ export interface Written {
   numbers: readonly number[];
 }
 
+/** An entry, the bench that wrote it, and its number there: what makes it the same entry wherever it is brought in. */
+export interface ForeignEntry {
+  bench: string;
+  number: number;
+  entry: Entry;
+}
+
+/** What became of entries that were brought in: how many are new here, how many were here already. */
+export interface Merged {
+  ok: true;
+  added: number;
+  already: number;
+}
+
+/** No bench comes to as many entries as this; a number that is higher is none. */
+export const HIGHEST_NUMBER = 2 ** 40;
+
 /**
  * Writing gives a value, good or bad. Reading rejects with a {@link LogbookError} where the database is gone;
  * there is nothing sensible to go on with then.
  */
 export interface Logbook {
   readonly ok: true;
+  /** Which bench this logbook is: a random id that it got when it was made. */
+  readonly bench: string;
   /** Adds entries in order, all or none. Resolves when they are safely on disk, not before. */
   append(...entries: Entry[]): Promise<Written | LogbookFault>;
-  /** The entries of one calibration in the order of writing. */
+  /**
+   * Adds entries written at any bench, all or none; those that are here already are passed over. Two that differ under
+   * one bench and number (a logbook was put back as it had been, and written on) are both kept.
+   */
+  merge(entries: readonly ForeignEntry[]): Promise<Merged | LogbookFault>;
+  /** The entries of one calibration in reading order (reading-order.ts). */
   entriesOf(calibration: string): Promise<StoredEntry[]>;
-  /** All entries of one board, of every calibration and of none, in the order of writing. */
+  /** All entries of one board, of every calibration and of none, in reading order. */
   entriesOfBoard(board: string): Promise<StoredEntry[]>;
+  /** Every entry that is there now (of one board, if given), in batches, the lowest number first. */
+  batches(board?: string): AsyncIterable<readonly StoredEntry[]>;
   /** Serial numbers of all boards that have an entry, sorted. */
   boards(): Promise<string[]>;
-  /** Ids of a board's calibrations, the oldest first. */
-  calibrationsOf(board: string): Promise<string[]>;
-  latestCalibration(board: string): Promise<string | undefined>;
+  /** A line for each board, sorted by serial number. */
+  boardsInShort(): Promise<BoardInShort[]>;
   /** Keeps a value (by structured clone) under a key, in place of what was there. */
   keep(key: string, value: unknown): Promise<{ ok: true } | LogbookFault>;
   kept(key: string): Promise<unknown>;
@@ -68,13 +104,20 @@ export interface LogbookOptions {
   indexedDB?: IDBFactory;
 }
 
+/** An entry as the database has it: its number is the key, and one of this bench's own does not say whose it is. */
+type Row = Entry & Pick<StoredEntry, 'foreign'>;
+
 interface Schema extends DBSchema {
   entries: {
     key: number;
-    value: Entry;
-    indexes: { board: string; calibration: string; 'board and calibration': [string, string] };
+    value: Row;
+    indexes: { board: string; calibration: string; foreign: [string, number] };
   };
+  /** By serial number; `shared` where entries of another bench are among them. */
+  boards: { key: string; value: { short: BoardInShort; shared: boolean } };
   kept: { key: string; value: unknown };
+  /** What this logbook is. */
+  about: { key: 'bench'; value: string };
 }
 
 /** A step that has been published is never changed. New ones go at the end. */
@@ -86,7 +129,38 @@ const UPGRADES: readonly Upgrade[] = [
     entries.createIndex('board and calibration', ['board', 'calibration']);
     database.createObjectStore('kept');
   },
+  (database, transaction) => {
+    const entries = transaction.objectStore('entries');
+    entries.deleteIndex('board and calibration');
+    entries.createIndex('foreign', ['foreign.bench', 'foreign.number'], { unique: true });
+    database.createObjectStore('about').add(newBench(), 'bench');
+    database.createObjectStore('boards');
+    sumUpOwn(transaction);
+  },
 ];
+
+/** Sums up every board of a logbook that has none but its own entries. */
+function sumUpOwn(transaction: IDBTransaction): void {
+  const boards = new Map<string, BoardInShort>();
+  const walk = transaction.objectStore('entries').openCursor();
+  walk.onsuccess = () => {
+    const cursor = walk.result;
+    if (cursor) {
+      const entry = cursor.value as Entry; // only this module writes them
+      boards.set(entry.board, inShortAfter(boards.get(entry.board), entry));
+      cursor.continue();
+      return;
+    }
+    const store = transaction.objectStore('boards');
+    for (const [serial, short] of boards) store.add({ short, shared: false }, serial);
+  };
+}
+
+/** 128 random bits in hexadecimal, so that no two benches have one id. */
+function newBench(): string {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  return [...bytes].map((byte) => byte.toString(16).padStart(2, '0')).join('');
+}
 
 const MESSAGES: Record<Exclude<LogbookCause, 'failed'>, string> = {
   unavailable:
@@ -129,28 +203,65 @@ export async function openLogbook(options: LogbookOptions = {}): Promise<Logbook
   }
   // Make room for a newer version in another window; whatever is asked of this one afterwards says so.
   database.onversionchange = () => database.close();
-  return new OpenLogbook(wrap(database) as IDBPDatabase<Schema>);
+  const wrapped = wrap(database) as IDBPDatabase<Schema>;
+  try {
+    const bench = await wrapped.get('about', 'bench');
+    return new OpenLogbook(wrapped, bench!); // written as the database was made
+  } catch (error) {
+    return faultOf(error);
+  }
 }
+
+type EntryStore = IDBPObjectStore<
+  Schema,
+  ArrayLike<StoreNames<Schema>>,
+  'entries',
+  'readonly' | 'readwrite'
+>;
+type WritableEntryStore = IDBPObjectStore<
+  Schema,
+  ArrayLike<StoreNames<Schema>>,
+  'entries',
+  'readwrite'
+>;
+
+/** How many entries are read at once where all are wanted. */
+const BATCH = 500;
 
 class OpenLogbook implements Logbook {
   readonly ok = true;
+  readonly bench: string;
   readonly #database: IDBPDatabase<Schema>;
 
-  constructor(database: IDBPDatabase<Schema>) {
+  constructor(database: IDBPDatabase<Schema>, bench: string) {
     this.#database = database;
+    this.bench = bench;
   }
 
   async append(...entries: Entry[]): Promise<Written | LogbookFault> {
-    return this.#write('entries', async (transaction) => {
+    return this.#write(['entries', 'boards'], async (transaction) => {
       const store = transaction.objectStore('entries');
       // async, so that an entry that cannot be cloned fails like any other
       const numbers = await Promise.all(entries.map(async (entry) => store.add(entry)));
+      await this.#sumUp(transaction, entries);
       return { ok: true, numbers } as const;
     });
   }
 
+  async merge(entries: readonly ForeignEntry[]): Promise<Merged | LogbookFault> {
+    return this.#write(['entries', 'boards'], async (transaction) => {
+      entries.forEach(checkForeign);
+      const fresh: Entry[] = [];
+      for (const each of entries) {
+        if (await this.#bringIn(transaction.objectStore('entries'), each)) fresh.push(each.entry);
+      }
+      await this.#sumUp(transaction, fresh, { merged: true });
+      return { ok: true, added: fresh.length, already: entries.length - fresh.length } as const;
+    });
+  }
+
   async keep(key: string, value: unknown): Promise<{ ok: true } | LogbookFault> {
-    return this.#write('kept', async (transaction) => {
+    return this.#write(['kept'], async (transaction) => {
       await transaction.objectStore('kept').put(value, key);
       return { ok: true } as const;
     });
@@ -168,30 +279,35 @@ class OpenLogbook implements Logbook {
     return this.#entries('board', board);
   }
 
+  async *batches(board?: string): AsyncGenerator<readonly StoredEntry[]> {
+    // Each batch has a transaction of its own: none would stay open while the last batch is worked on.
+    const numbers = await this.#read(() =>
+      board === undefined
+        ? this.#database.getAllKeys('entries')
+        : this.#database.getAllKeysFromIndex('entries', 'board', board),
+    );
+    for (let at = 0; at < numbers.length; at += BATCH) {
+      const some = numbers.slice(at, at + BATCH);
+      yield await this.#read(async () => {
+        const { store } = this.#database.transaction('entries');
+        if (board === undefined) {
+          const range = IDBKeyRange.bound(some[0], some.at(-1));
+          return numbered(...(await Promise.all([store.getAll(range), store.getAllKeys(range)])));
+        }
+        const rows = await Promise.all(some.map((number) => store.get(number)));
+        return numbered(rows as Row[], some); // no entry is ever removed
+      });
+    }
+  }
+
   boards(): Promise<string[]> {
-    return this.#read(async () => {
-      const boards: string[] = [];
-      const index = this.#database.transaction('entries').store.index('board');
-      let cursor = await index.openKeyCursor(null, 'nextunique');
-      for (; cursor; cursor = await cursor.continue()) boards.push(cursor.key);
-      return boards;
-    });
+    return this.#read(() => this.#database.getAllKeys('boards'));
   }
 
-  calibrationsOf(board: string): Promise<string[]> {
-    return this.#read(async () => {
-      const found: { calibration: string; first: number }[] = [];
-      const index = this.#database.transaction('entries').store.index('board and calibration');
-      const all = IDBKeyRange.bound([board], [board, []]); // an array sorts after every text
-      let cursor = await index.openKeyCursor(all, 'nextunique');
-      for (; cursor; cursor = await cursor.continue())
-        found.push({ calibration: cursor.key[1], first: cursor.primaryKey });
-      return found.sort((a, b) => a.first - b.first).map(({ calibration }) => calibration);
-    });
-  }
-
-  async latestCalibration(board: string): Promise<string | undefined> {
-    return (await this.calibrationsOf(board)).at(-1);
+  boardsInShort(): Promise<BoardInShort[]> {
+    return this.#read(async () =>
+      (await this.#database.getAll('boards')).map(({ short }) => short),
+    );
   }
 
   close(): void {
@@ -199,11 +315,55 @@ class OpenLogbook implements Logbook {
   }
 
   #entries(by: 'board' | 'calibration', value: string): Promise<StoredEntry[]> {
-    return this.#read(async () => {
-      const index = this.#database.transaction('entries').store.index(by);
-      const [numbers, entries] = await Promise.all([index.getAllKeys(value), index.getAll(value)]);
-      return entries.map((entry, i) => ({ ...entry, number: numbers[i] }));
-    });
+    return this.#read(() => this.#inOrder(this.#database.transaction('entries').store, by, value));
+  }
+
+  async #inOrder(
+    store: EntryStore,
+    by: 'board' | 'calibration',
+    value: string,
+  ): Promise<StoredEntry[]> {
+    const index = store.index(by);
+    const [numbers, rows] = await Promise.all([index.getAllKeys(value), index.getAll(value)]);
+    return inReadingOrder(this.bench, numbered(rows, numbers));
+  }
+
+  /** Adds an entry as it was written at a bench, unless it is here. @returns whether it was not */
+  async #bringIn(
+    store: WritableEntryStore,
+    { bench, number, entry }: ForeignEntry,
+  ): Promise<boolean> {
+    for (let copy = 1; ; copy++) {
+      const foreign = { bench: copy === 1 ? bench : `${bench} (${copy})`, number };
+      const row = foreign.bench === this.bench ? entry : { ...entry, foreign };
+      const there = await ('foreign' in row
+        ? store.index('foreign').get([foreign.bench, number])
+        : store.get(number));
+      if (!there) {
+        await ('foreign' in row ? store.add(row) : store.add(row, number));
+        return true;
+      }
+      if (isSameData(there, row)) return false;
+    }
+  }
+
+  /** Brings what is said of boards up to date with entries that were just added. */
+  async #sumUp(
+    transaction: IDBPTransaction<Schema, ['entries', 'boards'], 'readwrite'>,
+    added: readonly Entry[],
+    { merged = false } = {},
+  ): Promise<void> {
+    const boards = transaction.objectStore('boards');
+    for (const [serial, entries] of byBoard(added)) {
+      const before = await boards.get(serial);
+      const shared = merged || before?.shared === true;
+      // What was written here last is read last, unless another bench's clock is ahead.
+      const read = shared
+        ? await this.#inOrder(transaction.objectStore('entries'), 'board', serial)
+        : entries;
+      const short = read.reduce(inShortAfter, shared ? undefined : before?.short);
+      await boards.put({ short: short!, shared }, serial);
+    }
   }
 
   async #read<T>(work: () => Promise<T>): Promise<T> {
@@ -215,12 +375,12 @@ class OpenLogbook implements Logbook {
   }
 
   /** Runs one transaction, all or nothing; resolves when it is on disk. */
-  async #write<S extends 'entries' | 'kept', T>(
-    store: S,
-    work: (transaction: IDBPTransaction<Schema, S[], 'readwrite'>) => Promise<T>,
+  async #write<S extends StoreNames<Schema>[], T>(
+    stores: S,
+    work: (transaction: IDBPTransaction<Schema, S, 'readwrite'>) => Promise<T>,
   ): Promise<T | LogbookFault> {
     try {
-      const transaction = this.#database.transaction([store], 'readwrite', {
+      const transaction = this.#database.transaction(stores, 'readwrite', {
         durability: 'strict',
       });
       const outcome = work(transaction).catch((error: unknown) => {
@@ -228,14 +388,54 @@ class OpenLogbook implements Logbook {
         throw error;
       });
       const [result, end] = await Promise.allSettled([outcome, transaction.done]);
-      if (result.status === 'rejected') throw result.reason; // says more than the end, which is then just "aborted"
-      if (end.status === 'rejected') throw end.reason;
+      // what ended the transaction says more than the request that found it ended; but not where that is just "aborted"
+      const ended = end.status === 'rejected' ? end.reason : undefined;
+      if (ended !== undefined && !isAbort(ended)) throw ended;
+      if (result.status === 'rejected') throw result.reason;
+      if (ended !== undefined) throw ended;
       return result.value;
     } catch (error) {
       return faultOf(error);
     }
   }
 }
+
+const numbered = (rows: readonly Row[], numbers: readonly number[]): StoredEntry[] =>
+  rows.map((row, i) => ({ ...row, number: numbers[i]! }));
+
+function byBoard(entries: readonly Entry[]): Map<string, Entry[]> {
+  const boards = new Map<string, Entry[]>();
+  for (const entry of entries) {
+    const some = boards.get(entry.board);
+    if (some) some.push(entry);
+    else boards.set(entry.board, [entry]);
+  }
+  return boards;
+}
+
+/** @throws RangeError where it could not be put in order, or would leave no numbers for what comes after */
+function checkForeign({ number, entry }: ForeignEntry): void {
+  if (!Number.isInteger(number) || number < 1 || number >= HIGHEST_NUMBER)
+    throw new RangeError(`there is no entry number ${number}`);
+  if (Number.isNaN(Date.parse(entry.time)))
+    throw new RangeError(`entry ${number} has no time that can be read`);
+}
+
+/** Whether both are the same plain data, whatever the order of their fields. */
+function isSameData(a: unknown, b: unknown): boolean {
+  if (typeof a !== 'object' || typeof b !== 'object' || a === null || b === null) return a === b;
+  const [inA, inB] = [a, b].map((each) =>
+    Object.entries(each).filter(([, value]) => value !== undefined),
+  );
+  const other = new Map(inB);
+  return (
+    inA!.length === other.size &&
+    inA!.every(([key, value]) => other.has(key) && isSameData(value, other.get(key)))
+  );
+}
+
+const isAbort = (error: unknown): boolean =>
+  error instanceof DOMException && error.name === 'AbortError';
 
 /** Undoes a transaction whose work failed before the database saw it (a value that cannot be cloned). */
 function abort(transaction: { abort(): void }): void {

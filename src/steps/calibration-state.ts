@@ -113,7 +113,7 @@ export function foldHistory(entries: readonly StoredEntry[]): BoardHistory {
 
 /** The entry as it was written, so that folding anew gives just what folding along the way gave. */
 function unnumbered(entry: StoredEntry): Entry {
-  return without<StoredEntry, 'number' | 'origin'>(entry, 'number', 'origin') as Entry;
+  return without<StoredEntry, 'number' | 'foreign'>(entry, 'number', 'foreign') as Entry;
 }
 
 /** What is so after one more entry. Pure: the state given is left as it was. */

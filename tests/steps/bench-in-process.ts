@@ -114,7 +114,9 @@ export class BenchInProcess {
     await other.#clock.run(this.#clock.now());
     const logbook = await openLogbook({ indexedDB: other.#indexedDB });
     if (!logbook.ok) throw new Error(logbook.message);
-    const entries = (await this.logbook()).map((entry) => without(entry, 'number') as Entry);
+    const entries = (await this.logbook()).map(
+      (entry) => without(entry, 'number', 'foreign') as Entry,
+    );
     await logbook.append(...entries);
     for (const [key, value] of this.#kept) await logbook.keep(key, value);
     for (const [key, value] of this.#kept) other.#kept.set(key, value);
@@ -227,8 +229,10 @@ export class BenchInProcess {
       entriesOf: (calibration) => logbook.entriesOf(calibration),
       entriesOfBoard: (board) => logbook.entriesOfBoard(board),
       boards: () => logbook.boards(),
-      calibrationsOf: (board) => logbook.calibrationsOf(board),
-      latestCalibration: (board) => logbook.latestCalibration(board),
+      boardsInShort: () => logbook.boardsInShort(),
+      batches: (board) => logbook.batches(board),
+      bench: logbook.bench,
+      merge: (entries) => logbook.merge(entries),
       keep: (key, value) => {
         this.#kept.set(key, value);
         return logbook.keep(key, value);

@@ -1,0 +1,57 @@
+import type { Entry } from './entries.ts';
+
+/** What the list of all boards says of one, without reading its entries. */
+export interface BoardInShort {
+  serial: string;
+  /** As the board said when it was last linked; absent until it was. */
+  name?: string;
+  hardware?: string;
+  firmware?: string;
+  /** How many entries there are of it, and how many calibrations were started. */
+  entries: number;
+  calibrations: number;
+  /** The earliest and the latest time of an entry, ISO 8601. */
+  firstTime: string;
+  lastTime: string;
+  /** When coefficients were last put in force here, by sealing or by putting earlier ones back. */
+  sealed?: { time: string; generation: number };
+  /** The newest proof of what is in force; absent where it was not proven. */
+  proof?: { time: string; passed: boolean };
+}
+
+/** What is to be said of a board after one more entry, which is read after all that came before. */
+export function inShortAfter(board: BoardInShort | undefined, entry: Entry): BoardInShort {
+  const { time } = entry;
+  const before = board ?? {
+    serial: entry.board,
+    entries: 0,
+    calibrations: 0,
+    firstTime: time,
+    lastTime: time,
+  };
+  const after: BoardInShort = {
+    ...before,
+    entries: before.entries + 1,
+    firstTime: Date.parse(time) < Date.parse(before.firstTime) ? time : before.firstTime,
+    lastTime: Date.parse(time) > Date.parse(before.lastTime) ? time : before.lastTime,
+  };
+  switch (entry.kind) {
+    case 'board linked': {
+      const { name, hardware, firmware } = entry.identity;
+      return { ...after, name, hardware, firmware };
+    }
+    case 'renamed':
+      return { ...after, name: entry.to };
+    case 'calibration started':
+      return { ...after, calibrations: before.calibrations + 1 };
+    case 'sealed':
+    case 'reverted':
+    case 'restored':
+      delete after.proof; // it was of the coefficients before
+      return { ...after, sealed: { time, generation: entry.generation } };
+    case 'proof':
+      return { ...after, proof: { time, passed: entry.passed } };
+    default:
+      return after;
+  }
+}
