@@ -3,6 +3,7 @@ import { LinkError, type ByteLink, type LinkKind } from '../protocol/link.ts';
 import type { SimulatorSettings } from '../protocol/simulator.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { BenchError, secondLinkWords } from './bench-words.ts';
+import type { BoardHistory } from './calibration-state.ts';
 import type { Fitter } from './fitting.ts';
 import { keepBench, keptBench, type KeptPlace } from './kept-places.ts';
 import {
@@ -14,6 +15,7 @@ import {
   type System,
 } from './link-help.ts';
 import type { Sight, SimulatedBoard, Tie } from './linking.ts';
+import { LogbookDesk } from './logbook/logbook-desk.ts';
 import { BenchPlace } from './place.ts';
 import { isSameBoard, SimulatorShelf } from './simulator-shelf.ts';
 
@@ -66,10 +68,14 @@ export interface OfferedKind {
 
 /** The bench of this page: the places at it, one board at each, and which of them is at hand. */
 export class Bench {
+  /** The logbook as a person reads it, whichever board is linked and whichever page has the bench. */
+  readonly logbook: LogbookDesk;
   readonly #parts: BenchParts;
   readonly #listeners = new Set<() => void>();
   readonly #shelf: SimulatorShelf;
   #places: BenchPlace[] = [];
+  /** What was known of the boards when it was last told of. */
+  #histories: ReadonlySet<BoardHistory> = new Set();
   #atHand: BenchPlace;
   /** Why there is no link of a kind here. */
   readonly #missing = new Map<KindName, LinkHelp>();
@@ -80,6 +86,7 @@ export class Bench {
 
   constructor(parts: BenchParts) {
     this.#parts = parts;
+    this.logbook = new LogbookDesk(parts.logbook);
     this.#shelf = new SimulatorShelf(parts.logbook, parts.simulator.defaults, (fault) =>
       this.#atHand.report(new LogbookError(fault)),
     );
@@ -308,7 +315,15 @@ export class Bench {
   }
 
   #tell(): void {
+    this.#tellLogbook();
     for (const listener of this.#listeners) listener();
+  }
+
+  /** What is known of a board changes only as entries are written or read. */
+  #tellLogbook(): void {
+    const before = this.#histories;
+    this.#histories = new Set(this.#places.map((place) => place.state.history));
+    if ([...this.#histories].some((history) => !before.has(history))) this.logbook.wrote();
   }
 
   /** Takes the bench for this page, and up what was kept of it. */
@@ -322,7 +337,9 @@ export class Bench {
 
   async #takeBench(): Promise<void> {
     const { hold, logbook } = this.#parts;
-    if (hold && !(await hold())) throw new BenchError('held_elsewhere');
+    const isHeld = !hold || (await hold());
+    this.logbook.setReadOnly(!isHeld);
+    if (!isHeld) throw new BenchError('held_elsewhere');
     await this.#shelf.load();
     const { places, atHand } = await keptBench(logbook);
     const kept = await Promise.all(

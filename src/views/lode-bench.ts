@@ -1,5 +1,5 @@
 import { html, nothing, type PropertyValues } from 'lit';
-import { customElement, property, query } from 'lit/decorators.js';
+import { customElement, property, query, state } from 'lit/decorators.js';
 import { keyed } from 'lit/directives/keyed.js';
 import type { Bench } from '../steps/bench.ts';
 import type { NewerVersion } from '../steps/newer-version.ts';
@@ -19,6 +19,7 @@ import type { LinkEvent } from './link-kinds.ts';
 import './next-card.ts';
 import type { IntentionEvent } from './next-card.ts';
 import './newer-version-notice.ts';
+import { partOf, type PagePart } from './page-part.ts';
 import './path-strip.ts';
 import './proof-view.ts';
 import './readings-view.ts';
@@ -40,6 +41,9 @@ export class LodeBench extends View {
   @property({ attribute: false }) newer!: NewerVersion;
   @query('dialog.write') private dialog!: HTMLDialogElement;
   @query('simulator-view') private simulator!: SimulatorView | null;
+  @state() private asked: PagePart = partOf(location.hash);
+  /** The logbook part is loaded when it is asked for first. */
+  @state() private logbook: 'not asked for' | 'loading' | 'loaded' | 'failed' = 'not asked for';
   #unsubscribe: (() => void) | undefined;
   /** What a person was asked about writing, and the place where its board is. */
   #shown: { place: BenchPlace; id: string } | undefined;
@@ -55,6 +59,8 @@ export class LodeBench extends View {
     this.addEventListener('adjust', this.#adjust as EventListener);
     this.addEventListener('link-board', this.#link as EventListener);
     this.addEventListener('pick', this.#pick as EventListener);
+    addEventListener('hashchange', this.#go);
+    void this.#showPart();
   }
 
   override disconnectedCallback(): void {
@@ -66,6 +72,7 @@ export class LodeBench extends View {
     this.removeEventListener('adjust', this.#adjust as EventListener);
     this.removeEventListener('link-board', this.#link as EventListener);
     this.removeEventListener('pick', this.#pick as EventListener);
+    removeEventListener('hashchange', this.#go);
   }
 
   protected override updated(changes: PropertyValues): void {
@@ -85,22 +92,34 @@ export class LodeBench extends View {
     const { atHand, places, kinds } = this.bench;
     const { state } = atHand;
     const { place } = nextStep(state);
+    const isBench = this.asked.part === 'bench';
     return html`
-      <a class="skip" href="#next">Skip to what is next</a>
+      ${
+        isBench
+          ? html`<a class="skip" href="#next">Skip to what is next</a>`
+          : html`<a class="skip" href="#logbook-heading" @click=${this.#skip}
+              >Skip to the logbook</a
+            >`
+      }
       <header class="top">
         <h1>Lodebench</h1>
+        ${this.#partLinks()}
         <board-strip
+          ?hidden=${!isBench}
           .states=${places.map((place) => place.state)}
           .atHand=${places.indexOf(atHand)}
         ></board-strip>
       </header>
       <newer-version-notice .newer=${this.newer}></newer-version-notice>
-      <path-strip place=${place}></path-strip>
-      <ways-out .state=${state}></ways-out>
-      <main>
-        <next-card .state=${state} .kinds=${kinds}></next-card>
-        ${keyed(atHand, this.#sheets(state))}
-      </main>
+      <div class="part" ?hidden=${!isBench}>
+        <path-strip place=${place}></path-strip>
+        <ways-out .state=${state}></ways-out>
+        <main>
+          <next-card .state=${state} .kinds=${kinds}></next-card>
+          ${keyed(atHand, this.#sheets(state))}
+        </main>
+      </div>
+      ${isBench ? nothing : html`<main class="logbook">${this.#logbookPart()}</main>`}
       <footer>
         <p>
           <strong>Before you rely on it:</strong> a magnetic heading alone must not be relied on
@@ -113,6 +132,71 @@ export class LodeBench extends View {
       ${this.#writeDialog(state)}
     `;
   }
+
+  #partLinks() {
+    const link = (part: PagePart['part'], words: string) =>
+      html`<li>
+        <a href="#${part}" aria-current=${this.asked.part === part ? 'page' : nothing}>${words}</a>
+      </li>`;
+    return html`<nav class="parts" aria-label="Parts of the page">
+      <ul>
+        ${link('bench', 'At the bench')} ${link('logbook', 'Logbook')}
+      </ul>
+    </nav>`;
+  }
+
+  #logbookPart() {
+    switch (this.logbook) {
+      case 'loaded':
+        return html`<logbook-page .bench=${this.bench}></logbook-page>`;
+      case 'failed':
+        return html`<h2 id="logbook-heading" tabindex="-1">The logbook could not be shown</h2>
+          <p>
+            This part of the page could not be loaded. What is in the logbook is safe. See that the
+            place this page came from can be reached, then
+            <button type="button" @click=${() => this.#showPart()}>Try again</button>
+          </p>`;
+      default:
+        return html`<h2 id="logbook-heading" tabindex="-1">Logbook</h2>
+          <p>Opening the logbook…</p>`;
+    }
+  }
+
+  /** The address asks for another part, or another page of the logbook. */
+  #go = async () => {
+    const before = this.asked;
+    this.asked = partOf(location.hash);
+    await this.#showPart();
+    if (before.part === 'bench' && this.asked.part === 'bench') return; // a skip within the bench
+    await this.updateComplete;
+    await this.querySelector('logbook-page')?.updateComplete;
+    scrollTo({ top: 0, behavior: 'instant' });
+    const heading = this.asked.part === 'bench' ? '#next' : '#logbook-heading';
+    this.querySelector<HTMLElement>(heading)?.focus({ preventScroll: true });
+  };
+
+  /** Sees that what the logbook part shows is loaded and read. */
+  async #showPart(): Promise<void> {
+    const part = this.asked;
+    document.title = part.part === 'bench' ? 'Lodebench' : 'Logbook · Lodebench';
+    if (part.part === 'bench') return;
+    if (this.logbook !== 'loaded') {
+      this.logbook = 'loading';
+      try {
+        await import('./logbook-page.ts');
+        this.logbook = 'loaded';
+      } catch {
+        this.logbook = 'failed';
+        return;
+      }
+    }
+    await this.bench.logbook.open(part.serial);
+  }
+
+  #skip = (event: Event) => {
+    event.preventDefault(); // the address says which page of the logbook is open
+    this.querySelector<HTMLElement>('#logbook-heading')?.focus();
+  };
 
   #sheets(state: PlaceState) {
     const { history, link } = state;

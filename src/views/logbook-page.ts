@@ -1,0 +1,57 @@
+import { html, nothing } from 'lit';
+import { customElement, property } from 'lit/decorators.js';
+import type { Bench } from '../steps/bench.ts';
+import './logbook-board.ts';
+import './logbook-boards.ts';
+import { View } from './view.ts';
+
+/** The logbook part of the page: the list of all boards, or what is known of one. */
+@customElement('logbook-page')
+export class LogbookPage extends View {
+  @property({ attribute: false }) bench!: Bench;
+  #unsubscribe: (() => void) | undefined;
+
+  override connectedCallback(): void {
+    super.connectedCallback();
+    this.#unsubscribe = this.bench.logbook.subscribe(() => this.requestUpdate());
+  }
+
+  override disconnectedCallback(): void {
+    super.disconnectedCallback();
+    this.#unsubscribe?.();
+  }
+
+  protected override render() {
+    const { state } = this.bench.logbook;
+    const { opened, trouble, readOnly } = state;
+    return html`
+      ${
+        trouble === undefined
+          ? nothing
+          : html`<div class="sheet notice" role="alert">
+              <h3>The logbook could not be read</h3>
+              <p>${trouble}</p>
+            </div>`
+      }
+      ${
+        readOnly
+          ? html`<p class="sheet notice">
+              Another page of Lodebench has the bench. Here you can look at everything; write notes
+              in the other page, or close it and reload this one.
+            </p>`
+          : nothing
+      }
+      ${
+        opened
+          ? html`<logbook-board .bench=${this.bench} .state=${state}></logbook-board>`
+          : html`<logbook-boards .state=${state}></logbook-boards>`
+      }
+    `;
+  }
+}
+
+declare global {
+  interface HTMLElementTagNameMap {
+    'logbook-page': LogbookPage;
+  }
+}
