@@ -11,6 +11,7 @@ import { apply } from './apply.ts';
 import { boardCommand } from './board-commands.ts';
 import { sameFile } from './files.ts';
 import { fit } from './fit.ts';
+import { header } from './header.ts';
 import { image } from './image.ts';
 import { next } from './next.ts';
 import { UsageError, type Outcome } from './outcome.ts';
@@ -36,6 +37,8 @@ function run(args: readonly string[]): Outcome | Promise<Outcome> {
       return runNext(rest);
     case 'apply':
       return runApply(rest);
+    case 'header':
+      return runHeader(rest);
     case 'image':
       return runImage(rest);
     case '--help':
@@ -157,6 +160,17 @@ function runApply(args: string[]): Outcome {
     throw new UsageError('apply takes a file of coefficients and a file of readings');
   }
   return apply(positionals[0], positionals[1]);
+}
+
+function runHeader(args: string[]): Outcome {
+  const { values, positionals } = parse(args, {
+    out: { type: 'string' },
+    board: { type: 'string' },
+  });
+  if (positionals.length !== 1) throw new UsageError('header takes one file of coefficients');
+  const { out, board } = values as Partial<Record<string, string>>;
+  if (!out) throw new UsageError('--out is missing: say where the header goes');
+  return header({ coefficients: positionals[0]!, out, ...(board !== undefined && { board }) });
 }
 
 function runImage(args: string[]): Promise<Outcome> {

@@ -31,6 +31,10 @@ export const USAGE = `Usage:
       where all is well; an angle without meaning is an empty cell). Readings outside what the coefficients
       hold for are named on standard error.
 
+  npm run -s cli -- header COEFFICIENTS.json --out FILE.h [--board SERIAL]
+      For makers: writes the coefficients as a C header (C99), with what the numbers mean in its comment.
+      --board      serial number of the board, to be written in
+
 ${BOARD_USAGE}
   npm run -s cli -- image PROGRAM --hardware H --version V --out IMAGE [--sign KEY] [--resets-settings]
                     [--replaces-coefficients]
