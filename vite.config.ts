@@ -1,11 +1,11 @@
 /// <reference types="vitest/config" />
 import { defineConfig } from 'vite';
 import { appConfig } from './build/app-config.ts';
-import { version } from './package.json' with { type: 'json' };
+import packageJson from './package.json' with { type: 'json' };
 import ClosingLine from './tests/closing-line.ts';
 
 export default defineConfig({
-  ...appConfig(version),
+  ...appConfig(packageJson.version),
   test: {
     reporters: ['default', new ClosingLine()],
     projects: [

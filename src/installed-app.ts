@@ -17,6 +17,8 @@ const ASK_AGAIN = 3_600_000;
 export function installApp(): NewerVersion {
   const { serviceWorker, locks } = navigator;
   const current = document.querySelector<HTMLMetaElement>('meta[name=version]')?.content ?? '';
+  // a development server gives the page none
+  const manifest = document.querySelector<HTMLLinkElement>('link[rel=manifest]');
   let registration: ServiceWorkerRegistration | undefined;
   const between = locks && betweenPages(locks);
   const newer = new NewerVersion({
@@ -27,7 +29,7 @@ export function installApp(): NewerVersion {
     reload: () => location.reload(),
   });
   // the browser itself changes versions when all pages are closed, and must where pages cannot ask each other
-  if (!import.meta.env.PROD || !serviceWorker || !between) return newer;
+  if (!manifest || !serviceWorker || !between) return newer;
 
   between.onChange(() => void newer.look());
   let wasKept = serviceWorker.controller !== null;
@@ -54,7 +56,7 @@ export function installApp(): NewerVersion {
     });
   };
   serviceWorker
-    .register(`${import.meta.env.BASE_URL}sw.js`, { updateViaCache: 'none' })
+    .register(new URL('sw.js', manifest.href), { updateViaCache: 'none' })
     .then(registered, (error: unknown) => console.warn('The page cannot be kept here:', error));
   return newer;
 }
