@@ -3,7 +3,7 @@ import type { Entry } from './entries.ts';
 /** What the list of all boards says of one, without reading its entries. */
 export interface BoardInShort {
   serial: string;
-  /** As the board said when it was last linked; absent until it was. */
+  /** As the board said when it was last linked, until then as a person said; absent where neither did. */
   name?: string;
   hardware?: string;
   firmware?: string;
@@ -44,6 +44,14 @@ export function inShortAfter(board: BoardInShort | undefined, entry: Entry): Boa
       return { ...after, name: entry.to };
     case 'calibration started':
       return { ...after, calibrations: before.calibrations + 1 };
+    case 'calibration entered': {
+      const name = before.name ?? entry.sheet.boardName;
+      return {
+        ...after,
+        calibrations: before.calibrations + 1,
+        ...(name !== undefined && { name }),
+      };
+    }
     case 'sealed':
     case 'reverted':
     case 'restored':

@@ -50,6 +50,39 @@ export interface TakenReading {
   aim?: AimDegrees;
 }
 
+/** A reading that was not taken here, as counts of the scales of its calibration. */
+export interface EnteredReading {
+  /** Unique within the calibration. */
+  id: string;
+  sighting?: string;
+  acc: readonly [number, number, number];
+  mag: readonly [number, number, number];
+  /** Degrees Celsius. */
+  temperature?: number;
+  aim?: AimDegrees;
+}
+
+/** Readings of a calibration that were taken elsewhere, as they were given, and how they were understood. */
+export interface EnteredSheet {
+  /** What the board is called, where the person said so. */
+  boardName?: string;
+  by: 'hand' | 'file';
+  /** Name of the file. */
+  file?: string;
+  /** The text itself, whole. */
+  text: string;
+  /** What separates its cells, what marks its decimals, and what each of its columns was taken for. */
+  separator: 'tab' | 'semicolon' | 'comma' | 'space';
+  decimal: 'point' | 'comma';
+  columns: readonly string[];
+  /** Units of the text. */
+  units: { acc: string; mag: string; angle?: string; temperature?: string };
+  /** Counts that are about 1 g and about the length of the field; absent where nobody knows them. */
+  scales?: { acc: number; mag: number };
+  /** How the chips sit, where the person said so. */
+  mounting?: { acc: string; mag: string };
+}
+
 /** A place that a reading is taken for. */
 export interface CaptureAim {
   purpose: 'fit' | 'proof';
@@ -166,6 +199,18 @@ interface Happening {
   time: string;
 }
 
+/**
+ * What a person says of a board. `id` is unique over all boards, so that it can be withdrawn; `on` is the day it
+ * happened, ISO 8601, where that is not the day it was written.
+ */
+export type Remark =
+  | { kind: 'note'; text: string; id?: string; on?: string }
+  | { kind: 'battery changed'; id: string; text?: string; on?: string }
+  /** Knocked, or dropped. */
+  | { kind: 'knocked'; id: string; text?: string; on?: string }
+  /** A remark was wrong: it counts no more. */
+  | { kind: 'remark withdrawn'; of: string };
+
 /** What happens to a board, in a calibration or outside any. */
 type BoardEntry = Happening & {
   calibration?: string;
@@ -185,7 +230,7 @@ type BoardEntry = Happening & {
     | { kind: 'coefficients saved'; inForce?: StoredSet; previous?: StoredSet }
     /** Readings acknowledged, so that the board may forget them. */
     | { kind: 'erased'; through: number; count: number }
-    | { kind: 'note'; text: string }
+    | Remark
     /** Coefficients from a calibration that was not made here: read from a file, or typed. Kept, and on no board yet. */
     | {
         kind: 'coefficients entered';
@@ -266,6 +311,9 @@ type CalibrationEntry = Happening & {
   calibration: string;
 } & (
     | { kind: 'calibration started'; plan: Plan }
+    /** Begins a calibration of readings that were taken elsewhere: the bench never goes on with it, nor writes it to a board. */
+    | { kind: 'calibration entered'; plan: Plan; sheet: EnteredSheet }
+    | ({ kind: 'reading entered' } & EnteredReading)
     /** Begins a calibration that takes no readings but those of its proof: this set is to be put on the board as it is. */
     | ({ kind: 'set chosen' } & ChosenSet)
     /** The plan goes on: these sightings are added to it, or, where it has one of that name, these rolls. */

@@ -2,7 +2,10 @@ import type {
   CaptureAim,
   CareEntry,
   ChosenSet,
+  EnteredReading,
+  EnteredSheet,
   Entry,
+  EntryKind,
   EntryOf,
   FitRecord,
   Plan,
@@ -42,8 +45,12 @@ export interface Slot {
 
 export interface CalibrationState {
   id: string;
+  /** Serial number of its board. */
+  board: string;
   plan: Plan;
   started: string;
+  /** Where its readings come from, if they were taken elsewhere. */
+  entered?: EnteredSheet;
   /** The set that is to be put on the board as it is; absent where one is to be fitted. */
   chosen?: ChosenSet;
   /** What it is judged against, where a person chose that. */
@@ -111,6 +118,37 @@ export function foldHistory(entries: readonly StoredEntry[]): BoardHistory {
   return entries.reduce((history, entry) => afterEntry(history, unnumbered(entry)), EMPTY_HISTORY);
 }
 
+/**
+ * What is so with one calibration and its board, whichever is the newest: the board as it was when the last of the
+ * readings was taken, with what it runs now. Of readings that were entered in other units than counts nothing of the
+ * board can be compared, so nothing of it is said.
+ *
+ * @param entries of the board, in reading order
+ */
+export function foldCalibration(entries: readonly StoredEntry[], id: string): BoardHistory {
+  const isOwn = (entry: Entry) => entry.calibration === id;
+  const last = entries.findLastIndex((entry) => isOwn(entry) && OF_READINGS.has(entry.kind));
+  const history = entries.reduce<BoardHistory>((before, stored, i) => {
+    const entry = unnumbered(stored);
+    if (BEGINNINGS.has(entry.kind) && !isOwn(entry)) return before;
+    if (entry.kind === 'board linked' && i > last && before.identity) return before;
+    if (entry.kind !== 'calibration entered') return afterEntry(before, entry);
+    return { ...before, calibration: { ...begun(entry, entry.plan), entered: entry.sheet } };
+  }, EMPTY_HISTORY);
+  const units = history.calibration?.entered?.units;
+  if (!units) return history;
+  const isRaw = units.acc === 'counts' && units.mag === 'counts';
+  const alone = without(history, 'identity');
+  return isRaw ? alone : without(alone, 'inForce', 'previous');
+}
+
+const BEGINNINGS: ReadonlySet<EntryKind> = new Set([
+  'calibration started',
+  'calibration entered',
+  'set chosen',
+]);
+const OF_READINGS: ReadonlySet<EntryKind> = new Set(['reading', 'proof reading', ...BEGINNINGS]);
+
 /** The entry as it was written, so that folding anew gives just what folding along the way gave. */
 function unnumbered(entry: StoredEntry): Entry {
   return without<StoredEntry, 'number' | 'foreign'>(entry, 'number', 'foreign') as Entry;
@@ -140,7 +178,11 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
     case 'erased':
       return { ...history, care: without(history.care, 'eraseBegun') };
     case 'note':
+    case 'battery changed':
+    case 'knocked':
+    case 'remark withdrawn':
     case 'coefficients entered':
+    case 'calibration entered':
       return history;
     case 'calibration started':
       return { ...history, calibration: begun(entry, entry.plan) };
@@ -168,10 +210,11 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
 const NO_PLAN: Plan = { name: 'none', sightings: [], azimuths: 'relative' };
 
 const begun = (
-  { calibration, time }: { calibration: string; time: string },
+  { board, calibration, time }: { board: string; calibration: string; time: string },
   plan: Plan,
 ): CalibrationState => ({
   id: calibration,
+  board,
   plan,
   started: time,
   readings: [],
@@ -219,8 +262,12 @@ type CalibrationEntry = Exclude<
       | 'coefficients saved'
       | 'erased'
       | 'note'
+      | 'battery changed'
+      | 'knocked'
+      | 'remark withdrawn'
       | 'coefficients entered'
       | 'calibration started'
+      | 'calibration entered'
       | 'set chosen';
   }
 >;
@@ -229,6 +276,8 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
   switch (entry.kind) {
     case 'reading':
       return changed({ ...state, readings: [...state.readings, taken(entry, state)] });
+    case 'reading entered':
+      return changed({ ...state, readings: [...state.readings, enteredReading(entry, state)] });
     case 'set aside': {
       const setAside = { reason: entry.reason, by: entry.by };
       return changeReading(state, entry.reading, (row) => ({ ...row, setAside }));
@@ -337,6 +386,24 @@ function taken(
     ...(sighting !== undefined && { sighting }),
     ...(aim !== undefined && { aim }),
   };
+}
+
+/** As one that was taken, though no board gave it a number. */
+function enteredReading(
+  { id, acc, mag, temperature, sighting, aim }: EnteredReading,
+  state: CalibrationState,
+): TakenReading {
+  const reading: BoardReading = {
+    reading: state.readings.length + 1,
+    generation: 0,
+    acc,
+    mag,
+    ...(temperature !== undefined && { temperature }),
+  };
+  return taken(
+    { id, reading, ...(sighting !== undefined && { sighting }), ...(aim && { aim }) },
+    state,
+  );
 }
 
 function changeReading(

@@ -143,8 +143,8 @@ export class Desk {
 
   /** What an entry of the newest calibration has. */
   inCalibration() {
-    const board = this.#state.history.identity?.serial ?? '';
-    return { ...this.stamp(board), calibration: this.calibration().id };
+    const { board, id } = this.calibration();
+    return { ...this.stamp(board), calibration: id };
   }
 
   /** Ends the newest calibration. */

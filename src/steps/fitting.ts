@@ -1,6 +1,6 @@
 import type { FitOptions, FitRefusal } from '../calib/fit.ts';
 import type { BoardIdentity } from '../protocol/board.ts';
-import type { FitRecord } from '../records/entries.ts';
+import type { EnteredSheet, FitRecord } from '../records/entries.ts';
 import { aimInRadians } from '../records/readings-csv.ts';
 import { keptReadings, type CalibrationState } from './calibration-state.ts';
 import { fitAndExamine, type ExaminedReading } from './examination.ts';
@@ -18,9 +18,12 @@ export type FitOutcome = ({ ok: true } & Omit<FitRecord, 'id'>) | FitRefusal;
 /** Runs a fit somewhere: here, or in a worker. Rejects only where it could not be run at all. */
 export type Fitter = (request: FitRequest) => Promise<FitOutcome>;
 
-/** What to fit: the readings not set aside, with all that the plan and the board say. */
-export function fitRequest(state: CalibrationState, identity: BoardIdentity): FitRequest {
-  const { accMounting: acc, magMounting: mag } = identity;
+/**
+ * What to fit: the readings not set aside, with all that the plan and the board say.
+ *
+ * @param identity of the board as it said it; absent where nothing was heard of it
+ */
+export function fitRequest(state: CalibrationState, identity?: BoardIdentity): FitRequest {
   return {
     readings: keptReadings(state).map(({ id, reading, sighting, aim }) => ({
       id,
@@ -31,15 +34,28 @@ export function fitRequest(state: CalibrationState, identity: BoardIdentity): Fi
       ...(aim && { aim: aimInRadians(aim) }),
     })),
     options: {
-      scales: { acc: identity.accScale, mag: identity.magScale },
-      noise: { acc: identity.accNoise, mag: identity.magNoise },
-      ...(acc !== undefined && mag !== undefined && { mounting: { acc, mag } }),
+      ...(state.entered ? saidOfSheet(state.entered) : identity && saidByBoard(identity)),
       planAzimuths: state.plan.azimuths,
       ...(state.plan.dipSign && { dipSign: state.plan.dipSign }),
       // once a person has taken back what a fit set aside, the person decides
       screening: !state.overruled,
     },
   };
+}
+
+type Said = Pick<FitOptions, 'scales' | 'noise' | 'mounting'>;
+
+function saidByBoard(identity: BoardIdentity): Said {
+  const { accMounting: acc, magMounting: mag } = identity;
+  return {
+    scales: { acc: identity.accScale, mag: identity.magScale },
+    noise: { acc: identity.accNoise, mag: identity.magNoise },
+    ...(acc !== undefined && mag !== undefined && { mounting: { acc, mag } }),
+  };
+}
+
+function saidOfSheet({ scales, mounting }: EnteredSheet): Said {
+  return { ...(scales && { scales }), ...(mounting && { mounting }) };
 }
 
 /** Fits by the model that predicts sightings left out better, and examines the fit. */

@@ -8,10 +8,10 @@ import { BoardCheck } from './board-check.ts';
 import { BoardRescue, knownCoefficients } from './board-rescue.ts';
 import { gapSlots, openSlots, writable } from './calibration-state.ts';
 import { BoardCare } from './care/board-care.ts';
-import { without } from './copy-without.ts';
 import { cubePlanInDegrees } from './customary-plan.ts';
 import { Desk } from './desk.ts';
-import { fitRequest, type Fitter } from './fitting.ts';
+import { fitCalibration } from './fit-step.ts';
+import type { Fitter } from './fitting.ts';
 import type { KindName, System } from './link-help.ts';
 import type { KeptPlace } from './kept-places.ts';
 import { Linking, type LinkingParts, type Tie, type WireListener } from './linking.ts';
@@ -384,29 +384,8 @@ export class BenchPlace {
   }
 
   async #fit(): Promise<void> {
-    const desk = this.#desk;
-    const before = desk.calibration();
-    const outcome = await this.#parts.fitter(fitRequest(before, desk.linked().identity));
-    const after = desk.calibration();
-    if (after.readings !== before.readings) return this.#fit(); // one landed meanwhile
-    const stamp = desk.inCalibration();
-    if (!outcome.ok) {
-      const { cause, message, next } = outcome;
-      await desk.append({ ...stamp, kind: 'fit refused', cause, message, next });
-      desk.say(`No fit: ${message}`);
-      return;
-    }
-    await desk.append(
-      { ...stamp, kind: 'fit', id: `fit ${before.fits.length + 1}`, ...without(outcome, 'ok') },
-      ...outcome.setAside.map(({ id, reason }): Entry => ({
-        ...stamp,
-        kind: 'set aside',
-        reading: id,
-        reason,
-        by: 'fit',
-      })),
-    );
-    desk.say('The fit is done.');
+    this.#desk.linked();
+    await fitCalibration(this.#desk, this.#parts.fitter);
   }
 
   /** Leaves the calibration as it is; nothing of it is lost, and it can be taken up again. */
