@@ -20,8 +20,8 @@ export function installApp(): NewerVersion {
   // a development server gives the page none
   const manifest = document.querySelector<HTMLLinkElement>('link[rel=manifest]');
   let registration: ServiceWorkerRegistration | undefined;
-  const between = locks && betweenPages(locks);
-  const newer = new NewerVersion({
+  const between = locks && betweenPages(locks, () => void newer.look());
+  const newer: NewerVersion = new NewerVersion({
     current,
     setBusy: (busy) => between?.setBusy(busy),
     others: async () => between?.others() ?? { pages: 0, busy: 0 },
@@ -31,7 +31,6 @@ export function installApp(): NewerVersion {
   // the browser itself changes versions when all pages are closed, and must where pages cannot ask each other
   if (!manifest || !serviceWorker || !between) return newer;
 
-  between.onChange(() => void newer.look());
   let wasKept = serviceWorker.controller !== null;
   serviceWorker.addEventListener('controllerchange', () => {
     if (wasKept) newer.taken();
@@ -61,12 +60,21 @@ export function installApp(): NewerVersion {
   return newer;
 }
 
-/** What pages of this origin know of each other. */
-function betweenPages(locks: LockManager) {
+/**
+ * What pages of this origin know of each other.
+ *
+ * @param changed called when any of them, this one too, begins something or has ended it
+ */
+function betweenPages(locks: LockManager, changed: () => void) {
   const channel = new BroadcastChannel(PAGE);
+  channel.addEventListener('message', changed);
+  const tell = () => {
+    channel.postMessage('');
+    changed();
+  };
   const hold = (name: string, until: Promise<void>) =>
     locks.request(name, { mode: 'shared' }, () => {
-      channel.postMessage('');
+      tell();
       return until;
     });
   void hold(PAGE, new Promise(() => {}));
@@ -76,7 +84,7 @@ function betweenPages(locks: LockManager) {
       end();
       if (!busy) return;
       const until = new Promise<void>((resolve) => (end = resolve));
-      void hold(BUSY, until).then(() => channel.postMessage(''));
+      void hold(BUSY, until).then(tell);
     },
     /** Asked while this page is in the midst of nothing. */
     async others() {
@@ -84,6 +92,5 @@ function betweenPages(locks: LockManager) {
       const count = (name: string) => held.filter((lock) => lock.name === name).length;
       return { pages: count(PAGE) - 1, busy: count(BUSY) };
     },
-    onChange: (listener: () => void) => channel.addEventListener('message', listener),
   };
 }
