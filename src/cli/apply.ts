@@ -1,24 +1,9 @@
 import { applyCoefficients } from '../calib/model.ts';
-import { degrees } from '../calib/geometry.ts';
+import { APPLIED_COLUMNS, appliedCells } from '../records/applied-csv.ts';
 import { joinCsv } from '../records/rfc4180.ts';
 import { outsideWords } from '../steps/outside-words.ts';
 import { coefficientsIn, readingsIn } from './input-files.ts';
 import { failed, type Outcome } from './outcome.ts';
-
-const COLUMNS = ['id', 'azimuth', 'inclination', 'roll', 'gravity', 'field', 'dip'];
-
-/** Degrees with six decimals; nothing for an angle without meaning. */
-function angle(radians: number | undefined): string {
-  if (radians === undefined) return '';
-  const text = degrees(radians).toFixed(6);
-  return text === '-0.000000' ? '0.000000' : text;
-}
-
-/** An angle in [0, 360): one that would round up to 360 is 0. */
-function bearing(radians: number | undefined): string {
-  const text = angle(radians);
-  return text === '360.000000' ? '0.000000' : text;
-}
 
 /**
  * `apply`: every reading of a file, seen through coefficients, as CSV. Which of them lie outside what the coefficients
@@ -40,22 +25,14 @@ export function apply(coefficientsPath: string, readingsPath: string): Outcome {
     ...applyCoefficients(set.coefficients, acc, mag),
     ...(temperature !== undefined && { temperature }),
   }));
-  const rows = applied.map(({ id, azimuth, inclination, roll, gravity, field, dip }) => [
-    id,
-    bearing(azimuth),
-    angle(inclination),
-    bearing(roll),
-    gravity.toFixed(8),
-    field.toFixed(8),
-    angle(dip),
-  ]);
+  const rows = applied.map((each) => [each.id, ...appliedCells(each)]);
   const { basis } = set;
   const beyond = basis
     ? outsideWords({ ...basis.validity, uncertainty: basis.uncertainty }, applied)
     : [];
   return {
     code: 0,
-    out: joinCsv([COLUMNS, ...rows]),
+    out: joinCsv([['id', ...APPLIED_COLUMNS], ...rows]),
     err: beyond.map((each) => `Outside what these coefficients hold for: ${each}.\n`).join(''),
   };
 }
