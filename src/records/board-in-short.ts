@@ -1,4 +1,5 @@
 import type { Entry } from './entries.ts';
+import { NOTHING_SINCE, sinceAfter, type SinceCalibrated } from './since-calibrated.ts';
 
 /** What the list of all boards says of one, without reading its entries. */
 export interface BoardInShort {
@@ -17,6 +18,8 @@ export interface BoardInShort {
   sealed?: { time: string; generation: number };
   /** The newest proof of what is in force; absent where it was not proven. */
   proof?: { time: string; passed: boolean };
+  /** What tells when it is to be calibrated again. */
+  since: SinceCalibrated;
 }
 
 /** What is to be said of a board after one more entry, which is read after all that came before. */
@@ -28,10 +31,12 @@ export function inShortAfter(board: BoardInShort | undefined, entry: Entry): Boa
     calibrations: 0,
     firstTime: time,
     lastTime: time,
+    since: NOTHING_SINCE,
   };
   const after: BoardInShort = {
     ...before,
     entries: before.entries + 1,
+    since: sinceAfter(before.since, entry),
     firstTime: Date.parse(time) < Date.parse(before.firstTime) ? time : before.firstTime,
     lastTime: Date.parse(time) > Date.parse(before.lastTime) ? time : before.lastTime,
   };
