@@ -81,6 +81,8 @@ export interface Logbook {
   boards(): Promise<string[]>;
   /** A line for each board, sorted by serial number. */
   boardsInShort(): Promise<BoardInShort[]>;
+  /** The highest number an entry has here; 0 where there is none. */
+  highestNumber(): Promise<number>;
   /** Keeps a value (by structured clone) under a key, in place of what was there. */
   keep(key: string, value: unknown): Promise<{ ok: true } | LogbookFault>;
   kept(key: string): Promise<unknown>;
@@ -310,6 +312,13 @@ class OpenLogbook implements Logbook {
     );
   }
 
+  highestNumber(): Promise<number> {
+    return this.#read(async () => {
+      const { store } = this.#database.transaction('entries');
+      return (await store.openKeyCursor(null, 'prev'))?.primaryKey ?? 0;
+    });
+  }
+
   close(): void {
     this.#database.close();
   }
@@ -356,12 +365,13 @@ class OpenLogbook implements Logbook {
     const boards = transaction.objectStore('boards');
     for (const [serial, entries] of byBoard(added)) {
       const before = await boards.get(serial);
-      const shared = merged || before?.shared === true;
       // What was written here last is read last, unless another bench's clock is ahead.
-      const read = shared
-        ? await this.#inOrder(transaction.objectStore('entries'), 'board', serial)
-        : entries;
-      const short = read.reduce(inShortAfter, shared ? undefined : before?.short);
+      const all =
+        merged || before?.shared
+          ? await this.#inOrder(transaction.objectStore('entries'), 'board', serial)
+          : undefined;
+      const short = (all ?? entries).reduce(inShortAfter, all ? undefined : before?.short);
+      const shared = all?.some(({ foreign }) => foreign) ?? false;
       await boards.put({ short: short!, shared }, serial);
     }
   }
@@ -422,7 +432,7 @@ function checkForeign({ number, entry }: ForeignEntry): void {
 }
 
 /** Whether both are the same plain data, whatever the order of their fields. */
-function isSameData(a: unknown, b: unknown): boolean {
+export function isSameData(a: unknown, b: unknown): boolean {
   if (typeof a !== 'object' || typeof b !== 'object' || a === null || b === null) return a === b;
   const [inA, inB] = [a, b].map((each) =>
     Object.entries(each).filter(([, value]) => value !== undefined),

@@ -85,7 +85,7 @@ it('sums up each board from what the first version wrote', async () => {
   const sealed = entries1.find(([, { kind }]) => kind === 'sealed')![1];
   const proof = entries1.find(([, { kind }]) => kind === 'proof')![1];
   const both = [first!, second!].sort((a, b) => b.entries - a.entries);
-  expect(both[0]).toEqual({
+  expect(both[0]).toMatchObject({
     serial: sealed.board,
     name: 'Simulated board',
     hardware: 'simulated 1',

@@ -232,6 +232,7 @@ export class BenchInProcess {
       boardsInShort: () => logbook.boardsInShort(),
       batches: (board) => logbook.batches(board),
       bench: logbook.bench,
+      highestNumber: () => logbook.highestNumber(),
       merge: (entries) => logbook.merge(entries),
       keep: (key, value) => {
         this.#kept.set(key, value);
