@@ -31,8 +31,23 @@ export interface JsonKind<S extends v.GenericSchema> {
 /** Reads a file whole or not at all. Fields that the body does not name are ignored. */
 export function readJsonFile<S extends v.GenericSchema>(
   bytes: Uint8Array,
-  { type, version, label, mostBytes, body }: JsonKind<S>,
+  { body, ...kind }: JsonKind<S>,
 ): { ok: true; content: v.InferOutput<S> } | JsonFault {
+  const opened = openJsonFile(bytes, kind);
+  if (!opened.ok) return opened;
+  const read = v.safeParse(body, opened.content);
+  if (read.success) return { ok: true, content: read.output };
+  const [issue] = read.issues;
+  const what = issue.received === 'undefined' ? 'it is missing' : issue.message;
+  const path = v.getDotPath(issue);
+  return fault('bad_value', path === null ? what : `${path}: ${what}`);
+}
+
+/** Reads a file of that type, of a version that is known; what else is in it is not looked at. */
+export function openJsonFile(
+  bytes: Uint8Array,
+  { type, version, label, mostBytes }: Omit<JsonKind<v.GenericSchema>, 'body'>,
+): { ok: true; content: unknown } | JsonFault {
   if (bytes.length > mostBytes) {
     return fault('not_json', `The file is too long for a ${label} (over ${mostBytes} bytes)`);
   }
@@ -60,10 +75,5 @@ export function readJsonFile<S extends v.GenericSchema>(
   if (!Number.isInteger(its) || its < 1) {
     return fault('bad_value', `version: there is no version ${its} of this format`);
   }
-  const read = v.safeParse(body, content);
-  if (read.success) return { ok: true, content: read.output };
-  const [issue] = read.issues;
-  const what = issue.received === 'undefined' ? 'it is missing' : issue.message;
-  const path = v.getDotPath(issue);
-  return fault('bad_value', path === null ? what : `${path}: ${what}`);
+  return { ok: true, content };
 }
