@@ -1,9 +1,11 @@
 import './trusted-scripts.ts';
 import { checkSettings } from '../firmware-sim/settings.ts';
 import { installApp } from './installed-app.ts';
+import { HeldEntries } from './records/held-entries.ts';
 import { openLogbook } from './records/logbook.ts';
 import { Bench, type Sight } from './steps/bench.ts';
 import { systemOf } from './steps/link-help.ts';
+import { Keeping } from './steps/logbook/keeping.ts';
 import { workerFitter } from './steps/worker-fitter.ts';
 import { realClock } from './transport/real-clock.ts';
 import { defaultSettings, simulatedBoard } from './transport/simulated.ts';
@@ -15,11 +17,14 @@ import './views/lode-bench.ts';
 /** Puts the bench together from its parts and hands it to the page. */
 async function start(page: HTMLElement): Promise<void> {
   const newer = installApp();
-  const logbook = await openLogbook();
-  if (!logbook.ok) {
-    page.replaceWith(noLogbook(logbook.message));
+  const disk = await openLogbook();
+  if (!disk.ok) {
+    page.replaceWith(noLogbook(disk.message));
     return;
   }
+  const logbook = new HeldEntries(disk);
+  const today = () => new Date();
+  const storage = navigator.storage as StorageManager | undefined; // absent where the origin is not secure
   const system = systemOf(navigator.userAgent, navigator.maxTouchPoints);
   const bench = new Bench({
     logbook,
@@ -39,11 +44,12 @@ async function start(page: HTMLElement): Promise<void> {
     sight,
     clock: realClock,
     random: Math.random,
-    today: () => new Date(),
+    today,
   });
   const whole = document.createElement('lode-bench');
   whole.bench = bench;
   whole.newer = newer;
+  whole.keeping = new Keeping(logbook, storage, today);
   bench.subscribe(() => newer.setBusy(bench.isAtWork));
   page.replaceWith(whole);
   await bench.open();

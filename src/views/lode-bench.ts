@@ -2,6 +2,7 @@ import { html, nothing, type PropertyValues } from 'lit';
 import { customElement, property, query, state } from 'lit/decorators.js';
 import { keyed } from 'lit/directives/keyed.js';
 import type { Bench } from '../steps/bench.ts';
+import type { Keeping } from '../steps/logbook/keeping.ts';
 import type { NewerVersion } from '../steps/newer-version.ts';
 import { nextStep, WAY } from '../steps/next-step.ts';
 import type { BenchPlace } from '../steps/place.ts';
@@ -15,6 +16,7 @@ import './board-view.ts';
 import './care-sheets.ts';
 import './conformance-view.ts';
 import './judgement-view.ts';
+import './keeping-notice.ts';
 import type { LinkEvent } from './link-kinds.ts';
 import './next-card.ts';
 import type { IntentionEvent } from './next-card.ts';
@@ -39,6 +41,7 @@ import './wire-view.ts';
 export class LodeBench extends View {
   @property({ attribute: false }) bench!: Bench;
   @property({ attribute: false }) newer!: NewerVersion;
+  @property({ attribute: false }) keeping!: Keeping;
   @query('dialog.write') private dialog!: HTMLDialogElement;
   @query('simulator-view') private simulator!: SimulatorView | null;
   @state() private asked: PagePart = partOf(location.hash);
@@ -111,6 +114,7 @@ export class LodeBench extends View {
         ></board-strip>
       </header>
       <newer-version-notice .newer=${this.newer}></newer-version-notice>
+      <keeping-notice .keeping=${this.keeping}></keeping-notice>
       <div class="part" ?hidden=${!isBench}>
         <path-strip place=${place}></path-strip>
         <ways-out .state=${state}></ways-out>
@@ -148,7 +152,7 @@ export class LodeBench extends View {
   #logbookPart() {
     switch (this.logbook) {
       case 'loaded':
-        return html`<logbook-page .bench=${this.bench}></logbook-page>`;
+        return html`<logbook-page .bench=${this.bench} .keeping=${this.keeping}></logbook-page>`;
       case 'failed':
         return html`<h2 id="logbook-heading" tabindex="-1">The logbook could not be shown</h2>
           <p>

@@ -1,6 +1,8 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
+import type { Keeping } from '../steps/logbook/keeping.ts';
+import './keeping-view.ts';
 import './logbook-board.ts';
 import './logbook-boards.ts';
 import { View } from './view.ts';
@@ -9,6 +11,7 @@ import { View } from './view.ts';
 @customElement('logbook-page')
 export class LogbookPage extends View {
   @property({ attribute: false }) bench!: Bench;
+  @property({ attribute: false }) keeping!: Keeping;
   #unsubscribe: (() => void) | undefined;
 
   override connectedCallback(): void {
@@ -44,7 +47,8 @@ export class LogbookPage extends View {
       ${
         opened
           ? html`<logbook-board .bench=${this.bench} .state=${state}></logbook-board>`
-          : html`<logbook-boards .state=${state}></logbook-boards>`
+          : html`<logbook-boards .state=${state}></logbook-boards>
+              <keeping-view .keeping=${this.keeping}></keeping-view>`
       }
     `;
   }
