@@ -2,7 +2,13 @@ import type { ReadingsFile } from '../records/readings-csv.ts';
 import { writeCoefficients, type CoefficientsFile } from '../records/coefficients-file.ts';
 import type { ToleranceChoice } from '../records/entries.ts';
 import { compared } from '../steps/comparison-words.ts';
-import { basisOf, fitFile, refitOffsets, type FileFitOptions } from '../steps/fit-file.ts';
+import {
+  basisOf,
+  fitFile,
+  readingsIn as readingsOf,
+  refitOffsets,
+  type FileFitOptions,
+} from '../steps/fit-file.ts';
 import { isFile, readBytes, writeText } from './files.ts';
 import { fitReport } from './fit-report.ts';
 import { fitSummary } from './fit-summary.ts';
@@ -44,7 +50,10 @@ export function fit(command: FitCommand): Outcome {
   };
   const report = fitReport(result, file, tolerance, comparison);
   const kept = command.offsetsFrom === undefined ? undefined : earlier?.basis;
-  const text = writeCoefficients(result.coefficients, basisOf(result, file, tolerance, kept));
+  const text = writeCoefficients(
+    result.coefficients,
+    basisOf(result, readingsOf(file), tolerance, kept),
+  );
   const written = writeText(out, text);
   if (!written.ok) return failed(written.message);
   const replaced = there?.ok === true && !Buffer.from(there.bytes).equals(Buffer.from(text));

@@ -18,7 +18,8 @@ import type { LinkState, PlaceState, Trouble, Work } from './place-state.ts';
  * `same_simulated`: a simulated board so set is at another place. `not_linked`: the link was lost before it
  * was begun. `unsaved_reading`: the board's memory holds a reading that the logbook does not. `cannot_be`: a setting was
  * given a value that it cannot have. `not_adopted`: the board took a change, and does not show it. `not_fit`: this firmware may not go onto this board. `going_back`: new firmware
- * is not confirmed, so that the board starts again with the one before.
+ * is not confirmed, so that the board starts again with the one before. `in_hand`: the calibration is under way at a
+ * place whose board is linked.
  */
 export type Hindrance =
   | 'held_elsewhere'
@@ -31,7 +32,8 @@ export type Hindrance =
   | 'cannot_be'
   | 'not_adopted'
   | 'not_fit'
-  | 'going_back';
+  | 'going_back'
+  | 'in_hand';
 
 const HINDRANCES: Record<Hindrance, Trouble> = {
   not_linked: {
@@ -83,6 +85,11 @@ const HINDRANCES: Record<Hindrance, Trouble> = {
     heading: 'The new firmware is not healthy',
     message:
       'It is not confirmed, so the board goes back to the firmware before by itself. Settings, coefficients and readings are untouched. If the board is not linked again in a few minutes, switch it off and on, then link it again.',
+  },
+  in_hand: {
+    heading: 'This calibration is at the bench',
+    message:
+      'Its board is linked, so it is fitted and marked there. Nothing was done here. Go to the bench; or put the board away there, then go on here.',
   },
 };
 

@@ -6,7 +6,7 @@ import type { Mounting } from '../calib/reading.ts';
 import { validityOf } from '../calib/validity.ts';
 import type { CalibrationBasis } from '../records/calibration-basis.ts';
 import type { CoefficientsFile } from '../records/coefficients-file.ts';
-import type { ToleranceChoice } from '../records/entries.ts';
+import type { FitRecord, ToleranceChoice } from '../records/entries.ts';
 import { readingsForFit, type ReadingsFile } from '../records/readings-csv.ts';
 import {
   covering,
@@ -98,18 +98,19 @@ export function refitOffsets(
 /**
  * What a coefficients file is to say of the calibration behind it.
  *
+ * @param given the readings that the fit was made of
  * @param earlier the one whose offsets alone were fitted again: its directions are still covered
  */
 export function basisOf(
-  fit: FileFit,
-  file: ReadingsFile,
+  fit: Pick<FitRecord, 'coefficients' | 'dip' | 'noise' | 'uncertainty' | 'readings'>,
+  given: readonly ExaminedReading[],
   tolerance: ToleranceChoice,
   earlier?: CalibrationBasis,
 ): CalibrationBasis {
   const { dip, noise, uncertainty } = fit;
   // a 95 % interval is about twice the standard error to either side
   const standardError = radians(tolerance.degrees / 2);
-  const own = validityOf(fit, readingsIn(file), {
+  const own = validityOf(fit, given, {
     standardError: { azimuth: standardError, inclination: standardError },
   });
   const { uncertainty: _, ...validity } = earlier ? covering(own, earlier.validity) : own;
