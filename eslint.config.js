@@ -24,6 +24,32 @@ const packages = {
   'firmware-sim': ['pure-rand', '@noble/curves/ed25519.js'],
 };
 
+/** Nothing that comes from a board, a file or a person becomes markup, code or style: all of it is shown as text. */
+const MARKUP = 'Show it as text, in a template of Lit.';
+const STYLE =
+  'The content policy takes no style written in markup: use a class, or a property of element.style.';
+const noMarkup = [
+  [
+    'MemberExpression[property.name=/^(innerHTML|outerHTML|srcdoc|insertAdjacentHTML|setHTMLUnsafe|parseHTMLUnsafe|createContextualFragment|parseFromString)$/]',
+    MARKUP,
+  ],
+  ['CallExpression[callee.object.name="document"][callee.property.name=/^write(ln)?$/]', MARKUP],
+  ['MemberExpression[property.name="cssText"]', STYLE],
+  [
+    'CallExpression[callee.property.name="setAttribute"][arguments.0.value=/^(style|srcdoc|on)/i]',
+    STYLE,
+  ],
+  [
+    'TaggedTemplateExpression[tag.name=/^(html|svg)$/] TemplateElement[value.raw=/[\\s.](style|srcdoc|innerHTML|outerHTML|on[a-z]+)=/i]',
+    'A template sets no style, no markup and no handler by its attributes: use a class, text, and @event.',
+  ],
+].map(([selector, message]) => ({ selector, message }));
+
+const noMarkupImports = {
+  regex: '^lit(-html)?/(directives/(unsafe-|style-map)|static|experimental)',
+  message: `${MARKUP} ${STYLE}`,
+};
+
 const rooms = Object.keys(arrows);
 const folder = (room) => room.split('/').at(-1);
 
@@ -41,6 +67,7 @@ const arrowRules = rooms.map((room) => {
               regex: `^\\.{1,2}/(.*/)?(${closed.map(folder).join('|')})/`,
               message: `${room} may import only from: ${arrows[room].join(', ') || 'itself'}.`,
             },
+            noMarkupImports,
             ...(allowed
               ? [
                   {
@@ -91,6 +118,15 @@ export default tseslint.config(
         'error',
         { object: 'Math', property: 'random', message: 'Use a seeded generator.' },
       ],
+    },
+  },
+  {
+    files: ['src/**/*.ts', 'firmware-sim/**/*.ts'],
+    rules: {
+      'no-restricted-syntax': ['error', ...noMarkup],
+      'no-eval': 'error',
+      'no-new-func': 'error',
+      'no-script-url': 'error',
     },
   },
   ...arrowRules,
