@@ -6,6 +6,7 @@ import { openLogbook } from './records/logbook.ts';
 import { Bench, type Sight } from './steps/bench.ts';
 import { systemOf } from './steps/link-help.ts';
 import { Keeping } from './steps/logbook/keeping.ts';
+import { broadcastNews } from './steps/logbook/news.ts';
 import { workerFitter } from './steps/worker-fitter.ts';
 import { realClock } from './transport/real-clock.ts';
 import { defaultSettings, simulatedBoard } from './transport/simulated.ts';
@@ -29,7 +30,8 @@ async function start(page: HTMLElement): Promise<void> {
   const bench = new Bench({
     logbook,
     fitter: workerFitter(),
-    ...('locks' in navigator && { hold: holdBench }),
+    ...('locks' in navigator && { hold: holdBench, freed: benchFreed }),
+    ...('BroadcastChannel' in globalThis && { news: broadcastNews() }),
     simulator: { defaults: defaultSettings, check: checkSettings, make: simulatedBoard },
     kinds: {
       serial: webSerial({
@@ -70,12 +72,15 @@ const sight: Sight = {
 /** How long a page that is being reloaded may take to let go, milliseconds. */
 const LETTING_GO = 1500;
 
+/** Name of the lock. One page has one bench with all boards on it, so that there is one lock, and not one for each board. */
+const BENCH = 'lodebench';
+
 /** Takes the bench for this page, if no other page of this origin has it; it is free again when the page is gone. */
 function holdBench(): Promise<boolean> {
   return new Promise((resolve, reject) => {
     const signal = AbortSignal.timeout(LETTING_GO);
     navigator.locks
-      .request('lodebench', { signal }, () => {
+      .request(BENCH, { signal }, () => {
         resolve(true);
         return new Promise<never>(() => {});
       })
@@ -84,6 +89,16 @@ function holdBench(): Promise<boolean> {
         else reject(error);
       });
   });
+}
+
+/** Resolves once no page has the bench, and none that is only being reloaded has taken it again. */
+async function benchFreed(): Promise<void> {
+  for (;;) {
+    await navigator.locks.request(BENCH, { mode: 'shared' }, () => {}); // granted as soon as it is let go
+    await new Promise((resolve) => setTimeout(resolve, LETTING_GO));
+    const { held = [] } = await navigator.locks.query();
+    if (!held.some(({ name }) => name === BENCH)) return;
+  }
 }
 
 /** Without a logbook nothing would be kept, so nothing is begun. */

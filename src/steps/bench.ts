@@ -1,6 +1,7 @@
 import type { Clock } from '../protocol/clock.ts';
 import { LinkError, type ByteLink, type LinkKind } from '../protocol/link.ts';
 import type { SimulatorSettings } from '../protocol/simulator.ts';
+import type { Entry } from '../records/entries.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { BenchError, secondLinkWords } from './bench-words.ts';
 import type { BoardHistory } from './calibration-state.ts';
@@ -16,6 +17,8 @@ import {
 } from './link-help.ts';
 import type { Sight, SimulatedBoard, Tie } from './linking.ts';
 import { LogbookDesk } from './logbook/logbook-desk.ts';
+import { toldOf, type News } from './logbook/news.ts';
+import { OpenedCalibration } from './logbook/opened-calibration.ts';
 import { BenchPlace } from './place.ts';
 import { isSameBoard, SimulatorShelf } from './simulator-shelf.ts';
 
@@ -29,6 +32,10 @@ export interface BenchParts {
    * page can be.
    */
   hold?(): Promise<boolean>;
+  /** Resolves once the page that has the bench has let it go for good. Absent where that cannot be known. */
+  freed?(): Promise<void>;
+  /** What the other pages write, and what this one does. Absent where no other page can be. */
+  news?: News;
   simulator: {
     defaults: SimulatorSettings;
     /** Rejects settings that no simulated board can have, with a RangeError that says why. */
@@ -70,7 +77,10 @@ export interface OfferedKind {
 export class Bench {
   /** The logbook as a person reads it, whichever board is linked and whichever page has the bench. */
   readonly logbook: LogbookDesk;
+  /** The calibration of the logbook that is opened, to be fitted and judged with no board linked. */
+  readonly opened: OpenedCalibration;
   readonly #parts: BenchParts;
+  readonly #logbook: Logbook;
   readonly #listeners = new Set<() => void>();
   readonly #shelf: SimulatorShelf;
   #places: BenchPlace[] = [];
@@ -81,13 +91,29 @@ export class Bench {
   readonly #missing = new Map<KindName, LinkHelp>();
   /** Settles once this page has the bench, or cannot have it. */
   #holding: Promise<void> | undefined;
+  #elsewhere: 'held' | 'free' | undefined;
+  /** It is being waited for the page that has the bench to let it go. */
+  #isWaiting = false;
   /** Settles when whatever was kept is linked again, as far as it goes by itself. */
   #restored: Promise<void> = Promise.resolve();
 
   constructor(parts: BenchParts) {
     this.#parts = parts;
-    this.logbook = new LogbookDesk(parts.logbook);
-    this.#shelf = new SimulatorShelf(parts.logbook, parts.simulator.defaults, (fault) =>
+    this.#logbook = toldOf(parts.logbook, (boards, how) => {
+      parts.news?.tell(boards);
+      if (how === 'merged') this.#hear(boards);
+    });
+    parts.news?.onNews((boards) => this.#hear(boards));
+    this.logbook = new LogbookDesk(this.#logbook, parts.today);
+    this.opened = new OpenedCalibration({
+      ...parts,
+      logbook: this.#logbook,
+      ready: () => this.#hold(),
+      isInHand: (calibration) => this.#placesOf(calibration).some(isStanding),
+      written: (calibration) => this.#writtenElsewhere(calibration),
+      changed: () => this.#tell(),
+    });
+    this.#shelf = new SimulatorShelf(this.#logbook, parts.simulator.defaults, (fault) =>
       this.#atHand.report(new LogbookError(fault)),
     );
     this.#atHand = this.#newPlace();
@@ -103,6 +129,21 @@ export class Bench {
   /** The place that the screen shows. */
   get atHand(): BenchPlace {
     return this.#atHand;
+  }
+
+  /**
+   * Another page has the bench (`held`), or had it and let it go, so that it can be taken over (`free`). Then nothing is
+   * linked here, and nothing written: two pages would ask one board for two things at once, and each would go by a
+   * history that the other has outrun. Looking is safe, and so is bringing in entries of other benches: they are only
+   * ever added, and the page that has the bench is told.
+   */
+  get elsewhere(): 'held' | 'free' | undefined {
+    return this.#elsewhere;
+  }
+
+  /** Takes the bench over from a page that has let it go, with all that was on it. */
+  takeOver(): Promise<void> {
+    return this.open();
   }
 
   /** Anything is being done at any place: the page must not be loaded anew now. */
@@ -173,6 +214,20 @@ export class Bench {
     await this.#lookForKinds(); // a radio may have been switched on since
   }
 
+  /**
+   * Writes to the logbook what belongs to one board and changes nothing on it, whether it is linked or not.
+   *
+   * @throws BenchError where another page has the bench
+   * @throws LogbookError where it could not be written
+   */
+  async record(board: string, ...entries: Entry[]): Promise<void> {
+    await this.#hold();
+    const place = this.#places.find(({ serial }) => serial === board);
+    if (place) return place.record(...entries);
+    const written = await this.#logbook.append(...entries);
+    if (!written.ok) throw new LogbookError(written);
+  }
+
   /** Sets the simulated board at hand: at once where it is linked, else when it will be. */
   async adjustSimulator(change: Partial<SimulatorSettings>): Promise<void> {
     const place = this.#atHand;
@@ -191,6 +246,7 @@ export class Bench {
   async #linkSimulated(change: Partial<SimulatorSettings>): Promise<void> {
     if (!this.#holding) {
       await this.open();
+      if (!this.#holding) return; // another page has the bench, which was told
       if (this.#places.some((place) => place.serial !== undefined)) return; // what was kept is here again
     }
     if (!this.#atHand.isEmpty) this.linkAnother();
@@ -294,10 +350,21 @@ export class Bench {
     await lost.retire();
   }
 
+  /** Where a calibration is the newest. */
+  #placesOf(calibration: string): BenchPlace[] {
+    return this.#places.filter((place) => place.state.history.calibration?.id === calibration);
+  }
+
+  /** Something was written of a calibration while no place that shows it had its board. */
+  async #writtenElsewhere(calibration: string): Promise<void> {
+    this.logbook.wrote();
+    await Promise.all(this.#placesOf(calibration).map((place) => place.recollect()));
+  }
+
   #newPlace(): BenchPlace {
-    const { logbook, fitter, clock, random, today, system, sight } = this.#parts;
+    const { fitter, clock, random, today, system, sight } = this.#parts;
     const place: BenchPlace = new BenchPlace({
-      logbook,
+      logbook: this.#logbook,
       fitter,
       clock,
       random,
@@ -336,12 +403,16 @@ export class Bench {
   }
 
   async #takeBench(): Promise<void> {
-    const { hold, logbook } = this.#parts;
+    const { hold } = this.#parts;
     const isHeld = !hold || (await hold());
     this.logbook.setReadOnly(!isHeld);
-    if (!isHeld) throw new BenchError('held_elsewhere');
+    this.#elsewhere = isHeld ? undefined : 'held';
+    if (!isHeld) {
+      void this.#awaitFreed();
+      throw new BenchError('held_elsewhere');
+    }
     await this.#shelf.load();
-    const { places, atHand } = await keptBench(logbook);
+    const { places, atHand } = await keptBench(this.#logbook);
     const kept = await Promise.all(
       places.map(async (each) => {
         const place = this.#newPlace();
@@ -354,6 +425,24 @@ export class Bench {
     if (picked && this.#atHand.state.link.state === 'none') this.#atHand = picked.place;
     else this.#atHand.showSimulator(this.#nextSimulator());
     this.#restored = this.#restore(kept);
+  }
+
+  async #awaitFreed(): Promise<void> {
+    if (this.#isWaiting || !this.#parts.freed) return;
+    this.#isWaiting = true;
+    await this.#parts.freed();
+    this.#isWaiting = false;
+    if (this.#elsewhere === undefined) return;
+    this.#elsewhere = 'free';
+    this.#tell();
+  }
+
+  /** Entries of these boards were written that the places here have not seen. */
+  #hear(boards: readonly string[]): void {
+    this.logbook.wrote();
+    for (const place of this.#places) {
+      if (place.serial !== undefined && boards.includes(place.serial)) void place.recollect();
+    }
   }
 
   /** Links again whatever can be linked without a person. */
@@ -409,13 +498,17 @@ export class Bench {
     if (!this.#holding) return;
     const places = this.#places.flatMap((place) => place.kept ?? []);
     const atHand = this.#atHand.serial;
-    const kept = await keepBench(this.#parts.logbook, {
+    const kept = await keepBench(this.#logbook, {
       places,
       ...(atHand !== undefined && { atHand }),
     });
     if (!kept.ok) this.#atHand.report(new LogbookError(kept));
   }
 }
+
+/** Whether the board of a place is linked, or about to be. */
+const isStanding = ({ state }: BenchPlace): boolean =>
+  state.link.state === 'linked' || state.link.state === 'linking';
 
 /** Whether a place shows something that a person may come back to. */
 const isInUse = (place: BenchPlace): boolean =>

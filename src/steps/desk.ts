@@ -25,6 +25,8 @@ export class Desk {
   hand: SimulatorControl | undefined;
   #state: PlaceState;
   #stop = new AbortController();
+  /** How often something was written. */
+  #appended = 0;
 
   /**
    * @param today the time of day, for the logbook
@@ -32,7 +34,7 @@ export class Desk {
    * @param changed called after every change of state
    */
   constructor(
-    private readonly logbook: Logbook,
+    private readonly logbook: Pick<Logbook, 'append' | 'entriesOfBoard' | 'boards'>,
     private readonly today: () => Date,
     private readonly system: System,
     private readonly changed: () => void,
@@ -112,7 +114,13 @@ export class Desk {
 
   /** All that the logbook says of a board. */
   async recollect(serial: string): Promise<void> {
-    this.change({ history: foldHistory(await this.entriesOf(serial)) });
+    for (;;) {
+      const before = this.#appended;
+      const entries = await this.entriesOf(serial);
+      if (before !== this.#appended) continue; // a reading has landed meanwhile
+      this.change({ history: foldHistory(entries) });
+      return;
+    }
   }
 
   entriesOf(serial: string): Promise<StoredEntry[]> {
@@ -123,6 +131,7 @@ export class Desk {
   async append(...entries: Entry[]): Promise<void> {
     const written = await this.logbook.append(...entries);
     if (!written.ok) throw new LogbookError(written);
+    this.#appended++;
     this.change({ history: entries.reduce(afterEntry, this.#state.history) });
   }
 

@@ -178,6 +178,20 @@ export class BenchPlace {
     });
   }
 
+  /** Reads again what the logbook says of the board here, after something of it was written elsewhere. */
+  async recollect(): Promise<void> {
+    const { serial } = this;
+    if (serial === undefined) return;
+    await this.#inTurn(
+      undefined,
+      async () => {
+        await this.#taking.recorded();
+        await this.#desk.recollect(serial);
+      },
+      false,
+    );
+  }
+
   /** Ends the link and whatever is under way: this place is no more. */
   async retire(): Promise<void> {
     this.#desk.stop();
@@ -217,11 +231,17 @@ export class BenchPlace {
     });
   }
 
-  /** Writes to the logbook something that belongs to the board here, and changes nothing on it. */
-  async record(entry: Entry): Promise<void> {
-    await this.during({ what: 'Writing to the logbook', stoppable: false }, () =>
-      this.#desk.append(entry),
-    );
+  /**
+   * Writes to the logbook, in its turn, what belongs to the board here and changes nothing on it.
+   *
+   * @throws LogbookError where it could not be written
+   */
+  async record(...entries: Entry[]): Promise<void> {
+    let failure: unknown;
+    await this.#inTurn(undefined, async () => {
+      await this.#desk.append(...entries).catch((error: unknown) => (failure = error));
+    });
+    if (failure) throw failure; // to whoever asked, who may not look at this place
   }
 
   /** Leaves a reading out of the fit, with the reason kept. */

@@ -15,6 +15,7 @@ import type { PickEvent } from './board-strip.ts';
 import './board-view.ts';
 import './care-sheets.ts';
 import './conformance-view.ts';
+import './held-elsewhere.ts';
 import './judgement-view.ts';
 import './keeping-notice.ts';
 import type { LinkEvent } from './link-kinds.ts';
@@ -92,7 +93,7 @@ export class LodeBench extends View {
   }
 
   protected override render() {
-    const { atHand, places, kinds } = this.bench;
+    const { atHand, places, kinds, elsewhere } = this.bench;
     const { state } = atHand;
     const { place } = nextStep(state);
     const isBench = this.asked.part === 'bench';
@@ -116,14 +117,24 @@ export class LodeBench extends View {
       <newer-version-notice .newer=${this.newer}></newer-version-notice>
       <keeping-notice .keeping=${this.keeping}></keeping-notice>
       <div class="part" ?hidden=${!isBench}>
-        <path-strip place=${place}></path-strip>
-        <ways-out .state=${state}></ways-out>
-        <main>
-          <next-card .state=${state} .kinds=${kinds}></next-card>
-          ${keyed(atHand, this.#sheets(state))}
-        </main>
+        ${
+          elsewhere
+            ? html`<main id="next" tabindex="-1">${this.#heldElsewhere(elsewhere)}</main>`
+            : html`<path-strip place=${place}></path-strip>
+                <ways-out .state=${state}></ways-out>
+                <main>
+                  <next-card .state=${state} .kinds=${kinds}></next-card>
+                  ${keyed(atHand, this.#sheets(state))}
+                </main>`
+        }
       </div>
-      ${isBench ? nothing : html`<main class="logbook">${this.#logbookPart()}</main>`}
+      ${
+        isBench
+          ? nothing
+          : html`<main class="logbook">
+              ${elsewhere ? this.#heldElsewhere(elsewhere) : nothing} ${this.#logbookPart()}
+            </main>`
+      }
       <footer>
         <p>
           <strong>Before you rely on it:</strong> a magnetic heading alone must not be relied on
@@ -135,6 +146,14 @@ export class LodeBench extends View {
       </footer>
       ${this.#writeDialog(state)}
     `;
+  }
+
+  #heldElsewhere(elsewhere: 'held' | 'free') {
+    return html`<held-elsewhere
+      .bench=${this.bench}
+      .elsewhere=${elsewhere}
+      .atLogbook=${this.asked.part === 'logbook'}
+    ></held-elsewhere>`;
   }
 
   #partLinks() {

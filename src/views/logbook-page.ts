@@ -26,7 +26,7 @@ export class LogbookPage extends View {
 
   protected override render() {
     const { state } = this.bench.logbook;
-    const { opened, trouble, readOnly } = state;
+    const { opened, trouble } = state;
     return html`
       ${
         trouble === undefined
@@ -35,14 +35,6 @@ export class LogbookPage extends View {
               <h3>The logbook could not be read</h3>
               <p>${trouble}</p>
             </div>`
-      }
-      ${
-        readOnly
-          ? html`<p class="sheet notice">
-              Another page of Lodebench has the bench. Here you can look at everything; write notes
-              in the other page, or close it and reload this one.
-            </p>`
-          : nothing
       }
       ${
         opened
