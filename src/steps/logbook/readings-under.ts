@@ -8,7 +8,7 @@ import { degreesText } from '../finding.ts';
 import { agreementFigures } from '../proof.ts';
 import { largest, rootMeanSquare } from '../statistics.ts';
 import { TOLERANCE } from '../tolerance.ts';
-import { coefficientsOfSet, type SetOfBoard } from './sets-of-board.ts';
+import { coefficientsOfSet, setName, type SetOfBoard } from './sets-of-board.ts';
 
 /** Which readings a board took under which generation, and what they become under any set, from the raw counts. */
 
@@ -210,5 +210,51 @@ function cellsOf({
     ...[changed(change.azimuth), changed(change.inclination), changed(change.roll)],
     ...[...reading.acc, ...reading.mag].map(String),
     given(reading.temperature),
+  ];
+}
+
+/** That file, with a name of letters that every system takes. */
+export function underFile(
+  board: string,
+  set: SetOfBoard,
+  rows: readonly ReadingUnder[],
+): { name: string; text: string } {
+  const plain = board.replace(/[^A-Za-z0-9._-]+/g, '_').slice(0, 40);
+  return {
+    name: `readings-${plain}-under-${set.crc}.csv`,
+    text: readingsUnderCsv(board, { name: setName(set), crc: set.crc }, rows),
+  };
+}
+
+/** In one sentence, by how much angles change. */
+export function summaryWords({ n, azimuth, inclination }: ChangeSummary): string {
+  if (n === 0) return 'The board said no angles of these readings, so there is no change to tell.';
+  const words = (each: { rms: number; largest: number }) =>
+    `${degreesText(each.rms, 3)} (root mean square), ${degreesText(each.largest, 3)} at most`;
+  return `Against what the board said, over ${n} readings: azimuth × cos inclination changes by ${words(azimuth)}, inclination by ${words(inclination)}.`;
+}
+
+/** What {@link underCells} gives, in its order. Degrees; lengths are one where all is well. */
+export const UNDER_HEADINGS = [
+  ...['Reading', 'Generation', 'Taken for'],
+  ...['Azimuth', 'Change', 'Inclination', 'Change', 'Roll', 'Change'],
+  ...['Gravity', 'Field', 'Dip'],
+] as const;
+
+/** One reading under a set for the screen, an em dash for what has no meaning or was not said. */
+export function underCells({ stored, seen, change }: ReadingUnder): string[] {
+  const angle = (value: number | undefined) =>
+    value === undefined ? '—' : degreesText(degrees(value), 2).replace('-', '−');
+  const changed = (value: number | undefined) => {
+    if (value === undefined) return '—';
+    const text = Math.abs(value).toFixed(3);
+    return Number(text) === 0 ? '0' : `${value < 0 ? '−' : '+'}${text}°`;
+  };
+  return [
+    ...[stored.id, String(stored.reading.generation), stored.takenFor],
+    ...[angle(seen.azimuth), changed(change.azimuth)],
+    ...[angle(seen.inclination), changed(change.inclination)],
+    ...[angle(seen.roll), changed(change.roll)],
+    ...[seen.gravity.toFixed(4), seen.field.toFixed(4), angle(seen.dip)],
   ];
 }

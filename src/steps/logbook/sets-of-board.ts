@@ -5,6 +5,8 @@ import type { ChosenSet, Entry } from '../../records/entries.ts';
 import { listed } from '../finding.ts';
 import { timeWords } from '../sealing-words.ts';
 
+export type { ChosenSet, StoredEntry } from '../../records/entries.ts';
+
 /** Every set of coefficients that a board ever had, or could have, as the logbook's entries tell. */
 
 /**

@@ -1,0 +1,53 @@
+import { writeCoefficients } from '../../records/coefficients-file.ts';
+import { coefficientsHeader } from '../../records/coefficients-header.ts';
+import { coefficientsMatrices } from '../../records/coefficients-matrices.ts';
+import { coefficientsOfSet, setName, type SetOfBoard } from './sets-of-board.ts';
+
+/** A set of coefficients as a file to take out, for this program or for other firmware. */
+
+export interface FileOut {
+  name: string;
+  text: string;
+  type: string;
+}
+
+/** In which ways a set goes out: our coefficients file, plain matrices, a C header. */
+export const WAYS_OUT = ['file', 'matrices', 'header'] as const;
+export type WayOut = (typeof WAYS_OUT)[number];
+
+/** What each is called on screen. */
+export const WAY_OUT_LABELS: Record<WayOut, string> = {
+  file: 'Take out as file (JSON)',
+  matrices: 'As plain matrices',
+  header: 'As a C header',
+};
+
+/** @param board serial number of the board it is for */
+export function setOut(each: SetOfBoard, board: string, way: WayOut): FileOut {
+  const coefficients = coefficientsOfSet(each);
+  const about = { board, name: setName(each) };
+  switch (way) {
+    case 'file':
+      return {
+        name: fileName(each, board, 'json'),
+        text: writeCoefficients(coefficients),
+        type: 'application/json',
+      };
+    case 'matrices':
+      return {
+        name: fileName(each, board, 'txt'),
+        text: coefficientsMatrices(coefficients, about),
+        type: 'text/plain',
+      };
+    case 'header':
+      return {
+        name: fileName(each, board, 'h'),
+        text: coefficientsHeader(coefficients, about),
+        type: 'text/plain',
+      };
+  }
+}
+
+/** Of letters that every system takes. */
+const fileName = ({ crc }: SetOfBoard, board: string, ending: string): string =>
+  `coefficients-${board.replace(/[^A-Za-z0-9._-]+/g, '_').slice(0, 40)}-${crc}.${ending}`;
