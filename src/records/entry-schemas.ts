@@ -13,19 +13,16 @@ const finite = v.pipe(v.number('it must be a number'), v.finite('it must be a fi
 const number = (least: number, most: number) =>
   v.pipe(
     finite,
-    v.check((value) => value >= least && value <= most, `it must be from ${least} to ${most}`),
+    v.minValue(least, `it must be ${least} at least`),
+    v.maxValue(most, `it must be ${most} at most`),
   );
 const whole = (most: number, least = 0) =>
   v.pipe(number(least, most), v.integer('it must be a whole number'));
 const text = (most: number, least = 0) =>
   v.pipe(
     v.string('it must be a text'),
-    v.check(
-      ({ length }) => length >= least && length <= most,
-      least === 0
-        ? `it must have ${most} characters at most`
-        : `it must have ${least} to ${most} characters`,
-    ),
+    v.minLength(least, 'it must not be empty'),
+    v.maxLength(most, `it must have ${most} characters at most`),
   );
 const pattern = (expression: RegExp, what: string) =>
   v.pipe(v.string('it must be a text'), v.regex(expression, `it must be ${what}`));
@@ -580,6 +577,23 @@ export const ENTRY_SCHEMAS = {
   }),
   'calibration resumed': happens('calibration resumed', within),
 } satisfies { [K in EntryKind]: v.GenericSchema<unknown, EntryOf<K>> };
+
+/** What entries are made of and has a name of its own in the published schema. */
+export const ENTRY_PARTS = {
+  identity,
+  boardReading,
+  memory,
+  set,
+  storedSet,
+  aim,
+  plan,
+  sheet,
+  setting,
+  coefficients,
+  uncertainty,
+  fittedReading,
+  residualTest,
+};
 
 export type EntryIssue = v.BaseIssue<unknown>;
 

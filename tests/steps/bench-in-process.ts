@@ -210,6 +210,11 @@ export class BenchInProcess {
     for (let left = milliseconds; left > 0; left -= 50) await this.#clock.run(Math.min(left, 50));
   }
 
+  /** The logbook itself. */
+  get records(): Logbook {
+    return this.#logbook;
+  }
+
   logbook(): Promise<readonly StoredEntry[]> {
     return this.#logbook.entriesOfBoard(this.state.history.identity!.serial);
   }
