@@ -36,7 +36,14 @@ export const CHROMIUM_ARGUMENTS = [
   '--disable-sync',
 ];
 
-/** Starts a browser for pages that need no device. */
-export function launch(): Promise<Browser> {
-  return chromium.launch({ executablePath: findChromium(), args: CHROMIUM_ARGUMENTS });
+/**
+ * Starts a browser for pages that need no device.
+ *
+ * @param more arguments for it
+ */
+export function launch(...more: readonly string[]): Promise<Browser> {
+  return chromium.launch({
+    executablePath: findChromium(),
+    args: [...CHROMIUM_ARGUMENTS, ...more],
+  });
 }
