@@ -1,13 +1,18 @@
+import { mkdtemp, rm } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { gzipSync } from 'node:zlib';
 import { build, type Rolldown } from 'vite';
 import type { Figure } from './figure.ts';
 
 /** Size of the JavaScript that the page loads before anyone touches it: the entry and all it imports at once. */
 export async function initialScript(): Promise<Figure[]> {
+  const outDir = await mkdtemp(join(tmpdir(), 'lodebench-script-'));
   const built = (await build({
     logLevel: 'error',
-    build: { write: false },
+    build: { outDir, emptyOutDir: true },
   })) as Rolldown.RolldownOutput;
+  await rm(outDir, { recursive: true });
   const chunks = new Map(
     built.output.flatMap((file) => (file.type === 'chunk' ? [[file.fileName, file] as const] : [])),
   );

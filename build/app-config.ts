@@ -35,7 +35,7 @@ const installable = () =>
       ],
     },
     workbox: {
-      globPatterns: ['**/*.{html,js,css,svg,png,webmanifest}'],
+      globPatterns: ['**/*.{html,js,css,svg,png}'],
       inlineWorkboxRuntime: true,
       cleanupOutdatedCaches: true,
       clientsClaim: true, // the page that was loaded first needs no second loading to work with no server
