@@ -19,6 +19,8 @@ const STANDING_WORDS: Record<Standing, string> = {
 @customElement('judgement-view')
 export class JudgementView extends View {
   @property({ attribute: false }) history!: BoardHistory;
+  /** Only to be looked at: the tolerance stays as it was chosen. */
+  @property({ type: Boolean }) readOnly = false;
 
   protected override render() {
     const { calibration, inForce } = this.history;
@@ -48,7 +50,13 @@ export class JudgementView extends View {
         ${shape(standing)}
         <p class="large">${verdict}</p>
       </div>
-      <tolerance-choice .tolerance=${tolerance ?? ORDINARY_TOLERANCE}></tolerance-choice>
+      ${
+        this.readOnly
+          ? nothing
+          : html`<tolerance-choice
+              .tolerance=${tolerance ?? ORDINARY_TOLERANCE}
+            ></tolerance-choice>`
+      }
       ${
         notKnown.length === 0
           ? nothing

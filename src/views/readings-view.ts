@@ -37,6 +37,8 @@ export class ReadingsView extends View {
   /** What an undo would undo. */
   @property() undo: string | undefined;
   @property({ type: Boolean }) busy = false;
+  /** Only to be looked at: no reading is set aside or taken back. */
+  @property({ type: Boolean }) readOnly = false;
   @state() private chosen: ReadingRow | undefined;
   @query('dialog') private dialog!: HTMLDialogElement;
 
@@ -44,8 +46,9 @@ export class ReadingsView extends View {
     const { plan, readings } = this.calibration;
     const covered = coverageOf(plan.sightings, readings, openSlots(this.calibration)[0]);
     return html`
-      <net-picture .covered=${covered}></net-picture>
-      ${readings.length === 0 ? html`<p>No readings yet.</p>` : this.#table()} ${this.#dialog()}
+      ${plan.sightings.length === 0 ? nothing : html`<net-picture .covered=${covered}></net-picture>`}
+      ${readings.length === 0 ? html`<p>No readings yet.</p>` : this.#table()}
+      ${this.readOnly ? nothing : this.#dialog()}
     `;
   }
 
@@ -56,7 +59,7 @@ export class ReadingsView extends View {
       <div class="table-head">
         <h3>One by one, the newest first</h3>
         ${
-          this.undo === undefined
+          this.undo === undefined || this.readOnly
             ? nothing
             : html`<button
                 type="button"
@@ -79,7 +82,7 @@ export class ReadingsView extends View {
               <th scope="col" class="figure wide">Field</th>
               <th scope="col" class="figure wide">Gravity</th>
               <th scope="col" class="figure wide">Temp., °C</th>
-              <th scope="col">In the fit</th>
+              ${this.readOnly ? nothing : html`<th scope="col">In the fit</th>`}
             </tr>
           </thead>
           <tbody>
@@ -116,16 +119,20 @@ export class ReadingsView extends View {
       <td class="figure wide">${field}</td>
       <td class="figure wide">${gravity}</td>
       <td class="figure wide">${temperature}</td>
-      <td class="act">
-        <button
-          type="button"
-          aria-label="${setAside ? 'Take back' : 'Set aside'} reading ${id}"
-          aria-disabled=${this.busy ? 'true' : 'false'}
-          @click=${() => (setAside ? this.#mark(id) : this.#choose(row))}
-        >
-          ${setAside ? 'Take back' : 'Set aside'}
-        </button>
-      </td>
+      ${
+        this.readOnly
+          ? nothing
+          : html`<td class="act">
+              <button
+                type="button"
+                aria-label="${setAside ? 'Take back' : 'Set aside'} reading ${id}"
+                aria-disabled=${this.busy ? 'true' : 'false'}
+                @click=${() => (setAside ? this.#mark(id) : this.#choose(row))}
+              >
+                ${setAside ? 'Take back' : 'Set aside'}
+              </button>
+            </td>`
+      }
     </tr>`;
   }
 

@@ -1,5 +1,12 @@
 import type { StoredEntry } from '../../records/entries.ts';
 import { LogbookError, type BoardInShort, type Logbook } from '../../records/logbook.ts';
+import {
+  ORDINARY_THRESHOLDS,
+  thresholdsFrom,
+  whenAgain,
+  type Thresholds,
+  type WhenAgain,
+} from './when-again.ts';
 
 export type { BoardInShort } from '../../records/logbook.ts';
 
@@ -9,26 +16,40 @@ export interface LogbookState {
   boards?: readonly BoardInShort[];
   /** The board whose page is open; its entries are absent until they were read. */
   opened?: { serial: string; entries?: readonly StoredEntry[] };
-  /** Another page has the bench: here one may look, and nothing is written. */
-  readOnly: boolean;
+  /** When a board is to be calibrated again: what a person chose, or what is ordinary. */
+  thresholds: Thresholds;
   /** Why the logbook could not be read, what is safe, and what to do next. */
   trouble?: string;
 }
+
+type ReadByDesk = 'boardsInShort' | 'entriesOfBoard' | 'keep' | 'kept';
+
+/** Under which key thresholds are kept. */
+const THRESHOLDS = 'when again';
+
+/** Of entries that come fast, as in a calibration, some are read together; milliseconds. */
+const READ_TOGETHER = 250;
 
 /**
  * The logbook as a person reads it: every board in short, and all that is known of one of them. It works with no board
  * linked, and beside another page that has the bench.
  */
 export class LogbookDesk {
-  readonly #logbook: Logbook;
+  readonly #logbook: Pick<Logbook, ReadByDesk>;
   readonly #listeners = new Set<() => void>();
-  #state: LogbookState = { readOnly: false };
+  #state: LogbookState = { thresholds: ORDINARY_THRESHOLDS };
   /** The reading that is under way, and whether another must follow it. */
   #reading: Promise<void> | undefined;
   #again = false;
 
-  constructor(logbook: Logbook) {
+  readonly #today: () => Date;
+  /** Set while something written waits to be read. */
+  #soon: ReturnType<typeof setTimeout> | undefined;
+
+  /** @param today the time of day */
+  constructor(logbook: Pick<Logbook, ReadByDesk>, today: () => Date) {
     this.#logbook = logbook;
+    this.#today = today;
   }
 
   get state(): LogbookState {
@@ -63,12 +84,31 @@ export class LogbookDesk {
 
   /** Something was written to the logbook, here or in another page: what is shown is read again, if anyone looks. */
   wrote(): void {
-    if (this.#listeners.size > 0) void this.refresh();
+    if (this.#listeners.size === 0 || this.#soon !== undefined) return;
+    this.#soon = setTimeout(() => {
+      this.#soon = undefined;
+      void this.refresh();
+    }, READ_TOGETHER);
   }
 
-  /** Whether another page has the bench. */
-  setReadOnly(readOnly: boolean): void {
-    if (readOnly !== this.#state.readOnly) this.#change({ ...this.#state, readOnly });
+  /** The time of day. */
+  now(): Date {
+    return this.#today();
+  }
+
+  /** When a board is to be calibrated again; undefined while its line was not read, or where there is none. */
+  again(serial: string): WhenAgain | undefined {
+    const { boards, thresholds } = this.#state;
+    const board = boards?.find((each) => each.serial === serial);
+    return board && whenAgain(board, this.#today().toISOString(), thresholds);
+  }
+
+  /** From now on boards are to be calibrated again by these. Undefined where that was kept; else why not. */
+  async setThresholds(thresholds: Thresholds): Promise<string | undefined> {
+    const kept = await this.#logbook.keep(THRESHOLDS, thresholds);
+    if (!kept.ok) return kept.message;
+    await this.refresh();
+    return undefined;
   }
 
   async #read(): Promise<void> {
@@ -77,6 +117,7 @@ export class LogbookDesk {
       const serial = this.#state.opened?.serial;
       try {
         const boards = await this.#logbook.boardsInShort();
+        const thresholds = thresholdsFrom(await this.#logbook.kept(THRESHOLDS));
         const entries =
           serial === undefined ? undefined : await this.#logbook.entriesOfBoard(serial);
         // another board may have been opened meanwhile
@@ -85,6 +126,7 @@ export class LogbookDesk {
         this.#change({
           ...state,
           boards,
+          thresholds,
           ...(isOpened && serial !== undefined && entries && { opened: { serial, entries } }),
         });
         if (!isOpened) this.#again = true;
