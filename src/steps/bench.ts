@@ -405,7 +405,6 @@ export class Bench {
   async #takeBench(): Promise<void> {
     const { hold } = this.#parts;
     const isHeld = !hold || (await hold());
-    this.logbook.setReadOnly(!isHeld);
     this.#elsewhere = isHeld ? undefined : 'held';
     if (!isHeld) {
       void this.#awaitFreed();
