@@ -5,6 +5,8 @@ import type { Keeping } from '../steps/logbook/keeping.ts';
 import './keeping-view.ts';
 import './logbook-board.ts';
 import './logbook-boards.ts';
+import './opened-view.ts';
+import './sheet-view.ts';
 import { View } from './view.ts';
 
 /** The logbook part of the page: the list of all boards, or what is known of one. */
@@ -42,6 +44,8 @@ export class LogbookPage extends View {
           : html`<logbook-boards .state=${state}></logbook-boards>
               <keeping-view .keeping=${this.keeping}></keeping-view>`
       }
+      ${opened ? html`<opened-view .bench=${this.bench} .page=${opened}></opened-view>` : nothing}
+      <sheet-view .bench=${this.bench} .opened=${opened}></sheet-view>
     `;
   }
 }

@@ -1,4 +1,10 @@
-import type { AimDegrees, EnteredReading, EnteredSheet, Plan } from '../../records/entries.ts';
+import type {
+  AimDegrees,
+  EnteredReading,
+  EnteredSheet,
+  Entry,
+  Plan,
+} from '../../records/entries.ts';
 import {
   isSame,
   type DecimalSign,
@@ -136,6 +142,14 @@ export function proposed(table: SheetTable, fromFile = false): SheetChoices {
     ...(absolute && { azimuths: 'absolute' as const }),
     confirmed: [],
   };
+}
+
+/** How the chips of a board sit as it declares it, by its entries; undefined where it never did. */
+export function declaredMounting(entries: readonly Entry[]): SheetChoices['mounting'] {
+  const linked = entries.findLast((entry) => entry.kind === 'board linked');
+  if (linked?.kind !== 'board linked') return undefined;
+  const { accMounting: acc, magMounting: mag } = linked.identity;
+  return acc === undefined || mag === undefined ? undefined : { acc, mag };
 }
 
 /** A name that comes twice counts the first time. */
