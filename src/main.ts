@@ -52,7 +52,12 @@ async function start(page: HTMLElement): Promise<void> {
   whole.bench = bench;
   whole.newer = newer;
   whole.keeping = new Keeping(logbook, storage, today);
-  bench.subscribe(() => newer.setBusy(bench.isAtWork));
+  const tellBusy = () => {
+    const held = logbook.isHolding ? 'in memory' : undefined;
+    newer.setBusy(bench.isAtWork ? 'at work' : held);
+  };
+  bench.subscribe(tellBusy);
+  logbook.subscribe(tellBusy);
   page.replaceWith(whole);
   await bench.open();
 }

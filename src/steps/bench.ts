@@ -146,9 +146,9 @@ export class Bench {
     return this.open();
   }
 
-  /** Anything is being done at any place: the page must not be loaded anew now. */
+  /** Anything is being done at any place, or with the logbook: the page must not be loaded anew now. */
   get isAtWork(): boolean {
-    return this.#places.some((place) => place.isAtWork);
+    return this.opened.state.work !== undefined || this.#places.some((place) => place.isAtWork);
   }
 
   /** Every kind of link, those that cannot be had here too. */

@@ -13,6 +13,15 @@ export interface VersionParts {
   reload(): void;
 }
 
+/** Why a page must not be loaded anew: it does something, or keeps something in its memory alone. */
+export type Busy = 'at work' | 'in memory';
+
+const BUSY_WORDS: Record<Busy, string> = {
+  'at work': 'It waits until what is being done here is done.',
+  'in memory':
+    'It waits until there is room on the disk: some of the logbook is in the memory of this page alone, and would be lost.',
+};
+
 export interface OtherPages {
   pages: number;
   busy: number;
@@ -35,7 +44,7 @@ export class NewerVersion {
   readonly #listeners = new Set<() => void>();
   #isHere = false;
   #isTaken = false;
-  #busy = false;
+  #busy: Busy | undefined;
   #others: OtherPages = { pages: 0, busy: 0 };
 
   constructor(parts: VersionParts) {
@@ -56,7 +65,7 @@ export class NewerVersion {
     }
     if (!this.#isHere) return undefined;
     const heading = 'A newer version is here';
-    if (this.#busy) return { heading, words: 'It waits until what is being done here is done.' };
+    if (this.#busy) return { heading, words: BUSY_WORDS[this.#busy] };
     const { pages, busy } = this.#others;
     if (busy > 0) {
       return { heading, words: 'It waits until what is being done in another tab is done.' };
@@ -76,11 +85,11 @@ export class NewerVersion {
     return () => this.#listeners.delete(listener);
   }
 
-  /** This page is in the midst of something, or no longer. */
-  setBusy(busy: boolean): void {
+  /** This page is in the midst of something, or, with nothing given, no longer. */
+  setBusy(busy?: Busy): void {
     if (busy === this.#busy) return;
     this.#busy = busy;
-    this.#parts.setBusy(busy);
+    this.#parts.setBusy(busy !== undefined);
     if (this.#isTaken && !busy) this.#parts.reload();
     else void this.look();
   }

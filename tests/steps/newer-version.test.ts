@@ -19,8 +19,8 @@ function page(others: OtherPages = { pages: 0, busy: 0 }) {
 describe('a newer version', () => {
   it('is not spoken of before it is here', async () => {
     const { newer, done, settled } = page();
-    newer.setBusy(true);
-    newer.setBusy(false);
+    newer.setBusy('at work');
+    newer.setBusy();
     await newer.use();
     await settled();
     expect(newer.notice).toBeUndefined();
@@ -42,12 +42,24 @@ describe('a newer version', () => {
   it('is not to be had while something is being done here', async () => {
     const { newer, done, settled } = page();
     newer.found();
-    newer.setBusy(true);
+    newer.setBusy('at work');
     await settled();
     expect(newer.notice?.offer).toBeUndefined();
     expect(newer.notice?.words).toContain('being done here');
     await newer.use();
     expect(done).toEqual(['busy']);
+  });
+
+  it('waits while something of the logbook is in the memory of the page alone', async () => {
+    const { newer, settled } = page();
+    newer.found();
+    newer.setBusy('in memory');
+    await settled();
+    expect(newer.notice?.offer).toBeUndefined();
+    expect(newer.notice?.words).toContain('would be lost');
+    newer.setBusy();
+    await settled();
+    expect(newer.notice?.offer).toBe('Use it now');
   });
 
   it('is not taken when another page has begun something since it was offered', async () => {
@@ -64,11 +76,11 @@ describe('a newer version', () => {
 
   it('that was taken in another page waits here until what is being done is done', async () => {
     const { newer, done } = page({ pages: 1, busy: 0 });
-    newer.setBusy(true);
+    newer.setBusy('at work');
     newer.taken();
     expect(newer.notice?.heading).toBe('A newer version is in use');
     expect(done).toEqual(['busy']);
-    newer.setBusy(false);
+    newer.setBusy();
     expect(done).toEqual(['busy', 'free', 'reload']);
   });
 
