@@ -43,7 +43,7 @@ export interface BenchParts {
     /** @param saved image of its memory, as `onMemory` gave it */
     make(
       settings: SimulatorSettings,
-      memory: { saved?: Uint8Array; onMemory(image: Uint8Array): void },
+      memory: { saved?: Uint8Array; onMemory(image: Uint8Array): Promise<void> },
     ): SimulatedBoard;
   };
   /** Other kinds of link; one that is absent is unsupported. */

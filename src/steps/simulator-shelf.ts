@@ -59,12 +59,12 @@ export class SimulatorShelf {
    */
   async memoryOf(
     settings: SimulatorSettings,
-  ): Promise<{ saved?: Uint8Array; onMemory(image: Uint8Array): void }> {
+  ): Promise<{ saved?: Uint8Array; onMemory(image: Uint8Array): Promise<void> }> {
     const key = boardKey(settings);
     const saved = (await this.logbook.kept(key)) as Uint8Array | undefined; // only this class writes it
     return {
       ...(saved && { saved }),
-      onMemory: (image) => void this.#keep(key, image),
+      onMemory: (image) => this.#keep(key, image),
     };
   }
 

@@ -20,8 +20,11 @@ export interface Simulated {
 export interface SimulatedOptions {
   /** The kept memory that the same board had before, as `onMemory` gave it; that of another board is not taken over. */
   saved?: Uint8Array;
-  /** Gets a copy of the kept memory after each change, before anything that the board says of it. */
-  onMemory?: (image: Uint8Array) => void;
+  /**
+   * Gets a copy of the kept memory after each change. What the board says afterwards is heard only once it is kept, if
+   * a promise for that is given: no board answers before it has kept what the answer is about.
+   */
+  onMemory?: (image: Uint8Array) => void | Promise<void>;
   /** How long a capture takes, milliseconds; 300 unless told. */
   captureMs?: number;
 }
@@ -54,6 +57,8 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
   #lastCall = 0;
   #failure: string | undefined;
   #openings = 0;
+  /** Settles when all images that came so far are kept; absent while nothing is waited for. */
+  #keeping: Promise<void> | undefined;
   #open: { opening: number; listener: LinkListener } | undefined;
 
   constructor(
@@ -62,7 +67,8 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
     { saved, onMemory, captureMs }: SimulatedOptions = {},
   ) {
     channel.onmessage = ({ data }: MessageEvent<FromWorker>) => {
-      if (data.kind === 'memory') onMemory?.(data.image);
+      if (data.kind === 'memory') this.#keep(onMemory?.(data.image));
+      else if (this.#keeping) void this.#keeping.then(() => this.#hear(data));
       else this.#hear(data);
     };
     this.#started = this.#ask({
@@ -143,6 +149,14 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
       this.#waiting.set(id, { done, failed });
       this.channel.postMessage(message);
     });
+  }
+
+  #keep(kept: void | Promise<void>): void {
+    if (!kept) return;
+    const keeping: Promise<void> = Promise.all([this.#keeping, kept]).then(() => {
+      if (this.#keeping === keeping) this.#keeping = undefined;
+    });
+    this.#keeping = keeping;
   }
 
   #hear(message: Exclude<FromWorker, { kind: 'memory' }>): void {

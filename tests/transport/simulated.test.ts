@@ -99,6 +99,32 @@ describe('the simulated board behind a channel', () => {
     expect(heard).toContain('=3 ok reading=2 ');
   });
 
+  test('says nothing of what it has changed until the change is kept', async () => {
+    let heard = '';
+    const ear = {
+      bytes: (chunk: Uint8Array) => (heard += new TextDecoder().decode(chunk)),
+      closed: () => {},
+    };
+    let kept: (() => void) | undefined;
+    const onMemory = () => new Promise<void>((resolve) => (kept = resolve));
+    await withRemote({ onMemory }, async ({ remote, run, settle }) => {
+      await run(remote.open(ear));
+      for (const text of ['?1 hello host=00000001 protocol=1', '?2 mode set=collect']) {
+        await run(remote.write(line(text)));
+        await settle();
+      }
+      const writing = remote.write(line('?3 capture'));
+      await run(new Promise((resolve) => setTimeout(resolve, 5)));
+      expect(heard).toContain('=2 ok');
+      expect(kept).toBeDefined();
+      expect(heard).not.toContain('=3 ok');
+      kept!();
+      await run(writing);
+      await settle();
+      expect(heard).toContain('=3 ok reading=1 ');
+    });
+  });
+
   test('takes its readings as fast as it is told', () =>
     withRemote({ captureMs: 5 }, async ({ remote, run, settle }) => {
       let heard = '';
