@@ -1,8 +1,13 @@
-import { html } from 'lit';
+import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import type { LogbookState } from '../steps/logbook/logbook-desk.ts';
+import { boardFactsInShort } from '../steps/logbook/board-facts.ts';
+import './again-view.ts';
+import './course-view.ts';
+import './drift-view.ts';
 import './readings-under-view.ts';
+import './remark-form.ts';
 import './sets-view.ts';
 import { View } from './view.ts';
 
@@ -11,27 +16,68 @@ import { View } from './view.ts';
 export class LogbookBoard extends View {
   @property({ attribute: false }) bench!: Bench;
   @property({ attribute: false }) state!: LogbookState;
+  /** Another page has the bench: nothing is written here. */
+  @property({ type: Boolean }) readOnly = false;
 
   protected override render() {
     const { serial, entries } = this.state.opened!;
     const board = this.state.boards?.find((each) => each.serial === serial);
     return html`
-      <p><a href="#logbook">All boards</a></p>
+      <p><a class="way-back" href="#logbook">All boards</a></p>
       <h2 id="logbook-heading" tabindex="-1">
         ${board?.name ? `${board.name}, ${serial}` : `Board ${serial}`}
       </h2>
       ${
+        board
+          ? html`<dl class="facts board-facts">
+              ${boardFactsInShort(board).map(
+                ({ name, value }) =>
+                  html`<div>
+                    <dt>${name}</dt>
+                    <dd>${value}</dd>
+                  </div>`,
+              )}
+            </dl>`
+          : nothing
+      }
+      ${
         entries === undefined
           ? html`<p>Reading the logbook…</p>`
           : html`<div class="sheets">
-              <p class="sheet">${entries.length} entries</p>
+              <again-view
+                .desk=${this.bench.logbook}
+                .serial=${serial}
+                .thresholds=${this.state.thresholds}
+                .readOnly=${this.readOnly}
+              ></again-view>
+              ${
+                this.readOnly
+                  ? nothing
+                  : html`<details class="sheet" open>
+                      <summary><h2>Write something down</h2></summary>
+                      <remark-form .bench=${this.bench} .serial=${serial}></remark-form>
+                    </details>`
+              }
+              <details class="sheet" open>
+                <summary><h2>What happened to it</h2></summary>
+                <course-view
+                  .bench=${this.bench}
+                  .serial=${serial}
+                  .entries=${entries}
+                  .readOnly=${this.readOnly}
+                ></course-view>
+              </details>
+              <details class="sheet" open>
+                <summary><h2>How it drifts</h2></summary>
+                <drift-view .entries=${entries}></drift-view>
+              </details>
               <details class="sheet">
                 <summary><h2>Coefficients</h2></summary>
                 <sets-view
                   .bench=${this.bench}
                   .serial=${serial}
                   .entries=${entries}
-                  .readOnly=${this.state.readOnly}
+                  .readOnly=${this.readOnly}
                 ></sets-view>
               </details>
               <details class="sheet">

@@ -28,7 +28,6 @@ export class SetsView extends View {
   @property({ attribute: false }) bench!: Bench;
   @property() serial = '';
   @property({ attribute: false }) entries: readonly StoredEntry[] = [];
-  @property({ type: Boolean }) readOnly = false;
   /** What a person is asked about putting on the board, and where the board is. */
   @state() private asked: { place: BenchPlace; chosen: ChosenSet } | undefined;
   @state() private saved = '';
@@ -84,7 +83,7 @@ export class SetsView extends View {
       </ol>
       <p role="status">${this.saved}</p>
       ${
-        this.readOnly
+        this.bench.elsewhere !== undefined
           ? nothing
           : html`<entering-view
               .bench=${this.bench}
