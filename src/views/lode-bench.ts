@@ -9,6 +9,7 @@ import type { BenchPlace } from '../steps/place.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import { sealingWords } from '../steps/sealing-words.ts';
 import { writable } from '../steps/calibration-state.ts';
+import './again-line.ts';
 import { bringToSight, newOutcome } from './bring-to-sight.ts';
 import './board-strip.ts';
 import type { PickEvent } from './board-strip.ts';
@@ -202,7 +203,10 @@ export class LodeBench extends View {
   async #showPart(): Promise<void> {
     const part = this.asked;
     document.title = part.part === 'bench' ? 'Lodebench' : 'Logbook · Lodebench';
-    if (part.part === 'bench') return;
+    if (part.part === 'bench') {
+      await this.bench.logbook.open(); // no page of it is open
+      return;
+    }
     if (this.logbook !== 'loaded') {
       this.logbook = 'loading';
       try {
@@ -301,7 +305,11 @@ export class LodeBench extends View {
           ? this.#sheet(
               'The board',
               place === 'Look',
-              html`<board-view .state=${state}></board-view>`,
+              html`<board-view .state=${state}></board-view>
+                <again-line
+                  .desk=${this.bench.logbook}
+                  .serial=${history.identity.serial}
+                ></again-line>`,
             )
           : nothing
       }

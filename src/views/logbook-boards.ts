@@ -1,15 +1,20 @@
 import { html, nothing } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
-import type { BoardInShort, LogbookState } from '../steps/logbook/logbook-desk.ts';
-import { timeWords } from '../steps/sealing-words.ts';
+import { boardLine } from '../steps/logbook/board-facts.ts';
+import type { BoardInShort, LogbookDesk, LogbookState } from '../steps/logbook/logbook-desk.ts';
+import { againLine, againStanding } from '../steps/logbook/when-again.ts';
 import { boardAddress } from './page-part.ts';
+import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
 /** Every board of the logbook in a line, to be searched by name or serial number. */
 @customElement('logbook-boards')
 export class LogbookBoards extends View {
+  @property({ attribute: false }) desk!: LogbookDesk;
   @property({ attribute: false }) state!: LogbookState;
   @state() private sought = '';
+  /** Only boards that are to be calibrated again are shown. */
+  @state() private onlyDue = false;
 
   protected override render() {
     const { boards } = this.state;
@@ -27,40 +32,56 @@ export class LogbookBoards extends View {
 
   #list(boards: readonly BoardInShort[]) {
     const wanted = this.sought.trim().toLocaleLowerCase();
-    const found = boards.filter(({ serial, name = '' }) =>
-      `${name} ${serial}`.toLocaleLowerCase().includes(wanted),
+    const found = boards.filter(
+      ({ serial, name = '' }) =>
+        `${name} ${serial}`.toLocaleLowerCase().includes(wanted) &&
+        (!this.onlyDue || this.desk.again(serial)?.verdict === 'now'),
     );
+    const count = boards.length === 1 ? 'One board' : `${boards.length} boards`;
     return html`
       ${
         boards.length > 1
-          ? html`<label class="field seek">
-              Find a board by name or serial number
-              <input
-                type="text"
-                .value=${this.sought}
-                @input=${(event: InputEvent) => {
-                  this.sought = (event.target as HTMLInputElement).value;
-                }}
-              />
-            </label>`
+          ? html`<div class="seek">
+              <label class="field">
+                Find a board by name or serial number
+                <input
+                  type="text"
+                  autocomplete="off"
+                  .value=${this.sought}
+                  @input=${(event: InputEvent) => {
+                    this.sought = (event.target as HTMLInputElement).value;
+                  }}
+                />
+              </label>
+              <label class="choice">
+                <input
+                  type="checkbox"
+                  .checked=${this.onlyDue}
+                  @change=${(event: Event) => {
+                    this.onlyDue = (event.target as HTMLInputElement).checked;
+                  }}
+                />
+                Only those to calibrate again
+              </label>
+            </div>`
           : nothing
       }
       <p class="note" role="status">
-        ${found.length === boards.length ? `${boards.length} ${boards.length === 1 ? 'board' : 'boards'}` : `${found.length} of ${boards.length} boards`}
+        ${found.length === boards.length ? count : `${found.length} of ${boards.length} boards`}
       </p>
       <ul class="board-list">
-        ${found.map(
-          (board) =>
-            html`<li class="sheet">
-              <a href=${boardAddress(board.serial)}
-                >${board.name ? `${board.name}, ${board.serial}` : board.serial}</a
-              >
-              <span class="note">
-                ${board.sealed ? `generation ${board.sealed.generation} since ${timeWords(board.sealed.time)}` : 'never sealed here'}
-              </span>
-            </li>`,
-        )}
+        ${found.map((board) => this.#board(board))}
       </ul>
     `;
+  }
+
+  #board(board: BoardInShort) {
+    const { serial, name } = board;
+    const again = this.desk.again(serial)!; // of a board that is in the list
+    return html`<li class="sheet">
+      <a href=${boardAddress(serial)}>${name ? `${name}, ${serial}` : serial}</a>
+      <p class="due">${shape(againStanding(again))} <span>${againLine(again)}</span></p>
+      <p class="note">${boardLine(board)}</p>
+    </li>`;
   }
 }

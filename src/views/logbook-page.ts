@@ -14,16 +14,17 @@ import { View } from './view.ts';
 export class LogbookPage extends View {
   @property({ attribute: false }) bench!: Bench;
   @property({ attribute: false }) keeping!: Keeping;
-  #unsubscribe: (() => void) | undefined;
+  #unsubscribe: readonly (() => void)[] = [];
 
   override connectedCallback(): void {
     super.connectedCallback();
-    this.#unsubscribe = this.bench.logbook.subscribe(() => this.requestUpdate());
+    const changed = () => this.requestUpdate();
+    this.#unsubscribe = [this.bench.logbook.subscribe(changed), this.bench.subscribe(changed)];
   }
 
   override disconnectedCallback(): void {
     super.disconnectedCallback();
-    this.#unsubscribe?.();
+    for (const unsubscribe of this.#unsubscribe) unsubscribe();
   }
 
   protected override render() {
@@ -40,8 +41,12 @@ export class LogbookPage extends View {
       }
       ${
         opened
-          ? html`<logbook-board .bench=${this.bench} .state=${state}></logbook-board>`
-          : html`<logbook-boards .state=${state}></logbook-boards>
+          ? html`<logbook-board
+              .bench=${this.bench}
+              .state=${state}
+              .readOnly=${this.bench.elsewhere !== undefined}
+            ></logbook-board>`
+          : html`<logbook-boards .desk=${this.bench.logbook} .state=${state}></logbook-boards>
               <keeping-view .keeping=${this.keeping}></keeping-view>`
       }
       ${opened ? html`<opened-view .bench=${this.bench} .page=${opened}></opened-view>` : nothing}

@@ -8,6 +8,7 @@ import {
   type WhenAgain,
 } from './when-again.ts';
 
+export type { StoredEntry } from '../../records/entries.ts';
 export type { BoardInShort } from '../../records/logbook.ts';
 
 /** What the logbook part of the page shows: replaced whole at every change, never changed in place. */
