@@ -6,6 +6,7 @@ import type {
   Plan,
 } from '../../records/entries.ts';
 import {
+  isNumberLike,
   isSame,
   type DecimalSign,
   MOST_ROWS,
@@ -125,7 +126,9 @@ export function proposed(table: SheetTable, fromFile = false): SheetChoices {
   const units: SheetUnits = isOurs ? { acc: 'counts', mag: 'counts', angle: 'degrees' } : {};
   const names = Array.from({ length: width }, (_, i) => parted(header?.cells[i] ?? ''));
   const roles = once(names.map(({ plain }) => roleNamed(plain)));
-  const settled = SENSORS.some((sensor) => roles.includes(sensor)) ? roles : byPosition(table);
+  const settled = SENSORS.some((sensor) => roles.includes(sensor))
+    ? roles
+    : byPosition(table, roles);
   settled.forEach((role, i) => {
     const quantity = quantityOf(role);
     if (!quantity) return;
@@ -156,21 +159,30 @@ export function declaredMounting(entries: readonly Entry[]): SheetChoices['mount
 const once = (roles: readonly Role[]): Role[] =>
   roles.map((role, i) => (roles.indexOf(role) === i ? role : 'ignored'));
 
-/** Six columns of numbers in a row are the accelerometer and the magnetometer; whatever counts up before them is the id. */
-function byPosition({ rows, width }: SheetTable): Role[] {
-  const column = (i: number) => rows.map(({ cells }) => cells[i] ?? '');
-  const isRunning = (cells: readonly string[]) =>
-    cells.every(
-      (cell, i) => /^\d+$/.test(cell) && (i === 0 || Number(cell) > Number(cells[i - 1])),
-    );
-  const isWords = (cells: readonly string[]) => cells.some((cell) => !/^[-+\d.,]/.test(cell));
-  const roles: Role[] = Array.from({ length: width }, () => 'ignored');
+/**
+ * Of the columns without a name that says it: six in a row are the accelerometer and the magnetometer; before them may stand
+ * what each reading is called, and its sighting.
+ */
+function byPosition({ rows }: SheetTable, named: readonly Role[]): Role[] {
+  const roles = [...named];
+  const free = named.flatMap((role, i) => (role === 'ignored' ? [i] : []));
   let at = 0;
-  if (width > SENSORS.length && (isRunning(column(0)) || isWords(column(0)))) roles[at++] = 'id';
-  if (width > SENSORS.length + 1 && isWords(column(at))) roles[at++] = 'sighting';
-  if (width - at >= SENSORS.length) SENSORS.forEach((sensor, i) => (roles[at + i] = sensor));
+  for (; free.length - at > SENSORS.length; at++) {
+    const column = free[at]!;
+    const cells = rows.map((row) => row.cells[column] ?? '');
+    const isWords = cells.some((cell) => !isNumberLike(cell));
+    const isDistinct = new Set(cells).size === cells.length;
+    if (isDistinct && (isWords || isCounting(cells)) && !roles.includes('id')) roles[column] = 'id';
+    else if (isWords && !roles.includes('sighting')) roles[column] = 'sighting';
+    else break;
+  }
+  const six = free.slice(at, at + SENSORS.length);
+  if (six.length === SENSORS.length) six.forEach((column, i) => (roles[column] = SENSORS[i]!));
   return roles;
 }
+
+const isCounting = (cells: readonly string[]): boolean =>
+  cells.every((cell, i) => /^\d+$/.test(cell) && (i === 0 || Number(cell) > Number(cells[i - 1])));
 
 /** The scales that the comment lines of a readings file give; what is no positive number is passed over, and asked. */
 function scalesIn(comments: readonly string[]): SheetChoices['scales'] {

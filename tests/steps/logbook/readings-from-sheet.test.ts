@@ -238,6 +238,30 @@ describe('a sheet that was printed', () => {
   });
 });
 
+describe('columns', () => {
+  const roles = (rows: readonly (readonly (string | number)[])[]) =>
+    proposed(tableOf(printed(rows, { separator: 'tab', decimal: 'point', digits: 2 }))).roles;
+  const six = ROWS[0]!;
+
+  it('are proposed by their names, by the order of those without one, and left out where nothing says what they are', () => {
+    expect(
+      roles([
+        ['Mag X', 'Mag Y', 'Mag Z', 'Acc X', 'Acc Y', 'Acc Z', 'volt'],
+        [...six, 3.7],
+      ]),
+    ).toEqual(
+      ['mx', 'my', 'mz', 'ax', 'ay', 'az', 'ignored'], // prettier-ignore
+    );
+    const sensors = ['ax', 'ay', 'az', 'mx', 'my', 'mz'];
+    expect(roles([six, six])).toEqual(sensors);
+    expect(roles([['1', ...six], ['2', ...six]])).toEqual(['id', ...sensors]); // prettier-ignore
+    expect(roles([['A', ...six], ['A', ...six]])).toEqual(['sighting', ...sensors]); // prettier-ignore
+    expect(roles([['a1', 'A', ...six], ['a2', 'A', ...six]])).toEqual(['id', 'sighting', ...sensors]); // prettier-ignore
+    expect(roles([['line', 'p', 'q', 'r', 's', 'u', 'v'], ['A', ...six]])).toEqual(['sighting', ...sensors]); // prettier-ignore
+    expect(roles([[...six, 20.5], [...six, 20.7]])).toEqual([...sensors, 'ignored']); // prettier-ignore
+  });
+});
+
 describe('accidents', () => {
   const sheet = (decimal: DecimalSign, separator: Separator, rows = ROWS, names = true) =>
     printed(names ? [NAMES, ...rows] : rows, { separator, decimal, digits: 3 });
