@@ -174,6 +174,65 @@ it('keeps what a person types, and the names and headers of files, as text', asy
   await page.close();
 });
 
+it('keeps sheets, files and addresses of the logbook as text', async () => {
+  const { page, complaints, struck, button, idle } = await watchedPage();
+  const url = inject('appUrl');
+  await page.goto(url);
+  await button('Link the simulated board').click();
+  await button('Begin taking readings').waitFor(LONG);
+  await idle();
+
+  await page.goto(`${url}#logbook`);
+  const sheet = page.getByLabel('Readings, a line for each');
+  await page.locator('sheet-view summary').first().click();
+  for (const text of [...HOSTILE_TEXTS, ...HOSTILE_LETTERS]) {
+    await sheet.fill(`id,${text},ay,az,mx,my,mz\n${text},1,2,3,4,5,6\n`);
+    await page.evaluate(() => new Promise(requestAnimationFrame)); // a preview, or what is wrong with it
+    if (text === HOSTILE_TEXTS[0]) {
+      expect(await page.locator('sheet-view').innerText()).toContain(text);
+    }
+    await seeAll(page);
+  }
+  await page.getByLabel('Or bring in a file').setInputFiles({
+    name: '<img src=x onerror=hit()>.csv',
+    mimeType: 'text/html',
+    buffer: Buffer.from(`${HOSTILE_TEXTS.join('\n')}\n`),
+  });
+  await page.getByText('From the file <img src=x onerror=hit()>.csv').waitFor();
+  await seeAll(page);
+
+  for (const serial of ['<img src=x onerror=hit()>', '%E0%A4%A', '__proto__', '"><b>', '%00/..']) {
+    await page.goto(`${url}#logbook/${serial}`);
+    await page.locator('#logbook-heading').waitFor();
+    await seeAll(page);
+  }
+
+  await page.goto(`${url}#logbook`);
+  await page.getByRole('link', { name: /SIM-/ }).first().click();
+  const file = page.getByLabel('A coefficients file (JSON) of this program');
+  await file.waitFor({ state: 'attached' });
+  await seeAll(page);
+  const hostile = '<img src=x onerror=hit()>';
+  for (const content of [
+    hostile,
+    JSON.stringify({ type: hostile, version: hostile, [hostile]: hostile }),
+    `{"__proto__": {"type": "lodebench.coefficients"}, "type": "lodebench.coefficients", "version": 1}`,
+    `${'['.repeat(50_000)}${']'.repeat(50_000)}`,
+    `{"type": "lodebench.coefficients", "version": 1, "model": "${hostile}"}`,
+  ]) {
+    await file.setInputFiles({
+      name: hostile,
+      mimeType: 'text/html',
+      buffer: Buffer.from(content),
+    });
+    await page.locator('entering-view [role=alert] p').first().waitFor();
+    await seeAll(page);
+  }
+  expect(struck).toEqual([]);
+  expect(complaints).toEqual([]);
+  await page.close();
+});
+
 it('would see a hostile text that got through, and even then its policy lets it do nothing', async () => {
   const { page, complaints, struck } = await watchedPage();
   await page.goto(inject('appUrl'));

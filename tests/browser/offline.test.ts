@@ -1,6 +1,7 @@
 import { mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { createServer } from 'vite';
 import { expect, inject, it } from 'vitest';
 import { calibrate } from './calibrate.ts';
 import { launch } from './chromium.ts';
@@ -55,6 +56,22 @@ it('keeps every file of the page, so that none is missed when there is no server
     .map((file) => join(file.parentPath, file.name).slice(folder.length + 1));
   expect(names.filter((name) => /worker/.test(name)).length).toBeGreaterThanOrEqual(2);
   expect(names.filter((name) => !worker.includes(`"${name}"`))).toEqual([]);
+});
+
+it('is served for development with no service worker, no policy and nothing to install', async () => {
+  const server = await createServer({
+    logLevel: 'error',
+    server: { port: 0, host: '127.0.0.1' },
+    optimizeDeps: { noDiscovery: true, include: [] },
+  });
+  await server.listen();
+  const url = server.resolvedUrls!.local[0]!;
+  const page = await (await fetch(url)).text();
+  const worker = await fetch(`${url}sw.js`);
+  await server.close();
+  expect(page).toMatch(/<meta name="version" content="[0-9.]+\+dev">/);
+  expect(page).not.toMatch(/Content-Security-Policy|rel="manifest"/i); // src/installed-app.ts goes by the latter
+  expect(worker.headers.get('content-type')).not.toContain('javascript');
 });
 
 it('can be installed, with a picture of each size it speaks of', async () => {
