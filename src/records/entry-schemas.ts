@@ -72,12 +72,15 @@ const known = oneOf('answer', 'read back');
 const model = oneOf('straight', 'bowed');
 
 /** A time as `Date.toISOString` gives it, of a day that there is. */
-const time = v.pipe(
-  v.string('it must be a text'),
+export const time = v.pipe(
+  pattern(
+    /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z$/,
+    'a time in UTC such as 2031-05-01T12:00:00.000Z',
+  ),
   v.check((given) => {
     const parsed = Date.parse(given);
     return !Number.isNaN(parsed) && new Date(parsed).toISOString() === given;
-  }, 'it must be a time such as 2031-05-01T12:00:00.000Z'),
+  }, 'it must be a time of a day that there is'),
 );
 
 const binary32 = v.pipe(

@@ -1,6 +1,6 @@
 import * as v from 'valibot';
 import type { StoredEntry } from './entries.ts';
-import { checkEntry } from './entry-schemas.ts';
+import { checkEntry, time } from './entry-schemas.ts';
 import { openJsonFile, type JsonFault } from './json-file.ts';
 import { HIGHEST_NUMBER, isSameData, type ForeignEntry } from './logbook.ts';
 
@@ -10,7 +10,7 @@ const TYPE = 'lodebench.logbook';
 const VERSION = 1;
 
 /** The most bytes such a file may have: 150,000 readings with their fits have some hundred million. */
-const MOST_BYTES = 400_000_000;
+export const MOST_BYTES = 400_000_000;
 const MOST_ENTRIES = 2_000_000;
 /** Lists and objects within each other in one entry; a fit has five. */
 const MOST_DEPTH = 12;
@@ -81,9 +81,9 @@ const BENCH = /^[0-9a-f]{32}$/;
 /** An entry that differed from another of the same bench and number, and was kept beside it, has a mark. */
 const WRITER = /^[0-9a-f]{32}( \([1-9]\d{0,3}\))?$/;
 
-const time = v.pipe(v.string('it must be a text'), v.isoTimestamp('it must be a time'));
 const serial = v.pipe(v.string('it must be a text'), v.minLength(1), v.maxLength(64));
-const Head = v.strictObject({
+/** The file, its entries not looked at. */
+export const Head = v.strictObject({
   type: v.literal(TYPE),
   version: v.literal(VERSION),
   exported: time,
@@ -98,7 +98,8 @@ const Head = v.strictObject({
   ),
 });
 
-const Row = v.strictObject(
+/** One of its entries, not looked at, and whose it is. */
+export const Row = v.strictObject(
   {
     bench: v.pipe(
       v.string('it must be a text'),

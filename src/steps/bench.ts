@@ -16,6 +16,7 @@ import {
   type System,
 } from './link-help.ts';
 import type { Sight, SimulatedBoard, Tie } from './linking.ts';
+import { Exchange } from './logbook/exchange.ts';
 import { LogbookDesk } from './logbook/logbook-desk.ts';
 import { toldOf, type News } from './logbook/news.ts';
 import { OpenedCalibration } from './logbook/opened-calibration.ts';
@@ -79,6 +80,8 @@ export class Bench {
   readonly logbook: LogbookDesk;
   /** The calibration of the logbook that is opened, to be fitted and judged with no board linked. */
   readonly opened: OpenedCalibration;
+  /** Takes entries out as files, and brings them in. */
+  readonly exchange: Exchange;
   readonly #parts: BenchParts;
   readonly #logbook: Logbook;
   readonly #listeners = new Set<() => void>();
@@ -105,6 +108,16 @@ export class Bench {
     });
     parts.news?.onNews((boards) => this.#hear(boards));
     this.logbook = new LogbookDesk(this.#logbook, parts.today);
+    this.exchange = new Exchange({
+      logbook: this.#logbook,
+      today: () => parts.today(),
+      underWay: () =>
+        this.#places.flatMap(({ serial, state }) => {
+          const { id, started, ended } = state.history.calibration ?? {};
+          if (serial === undefined || id === undefined || ended) return [];
+          return [{ board: serial, calibration: id, started: started! }];
+        }),
+    });
     this.opened = new OpenedCalibration({
       ...parts,
       logbook: this.#logbook,

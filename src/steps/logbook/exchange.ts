@@ -1,0 +1,332 @@
+import type { StoredEntry } from '../../records/entries.ts';
+import {
+  asWritten,
+  MOST_BYTES,
+  readLogbookFile,
+  writeLogbook,
+  type Holding,
+  type Problem,
+} from '../../records/logbook-file.ts';
+import {
+  isSameData,
+  LogbookError,
+  type ForeignEntry,
+  type Logbook,
+} from '../../records/logbook.ts';
+import { calibrationCsv } from './calibration-csv.ts';
+
+/** What the screen shows of taking out and bringing in: replaced whole at every change. */
+export interface ExchangeState {
+  /** What is being done now. */
+  work?: string;
+  /** What came of it last. */
+  said: string;
+  trouble?: {
+    heading: string;
+    message: string;
+    /** Where in the file something is wrong, and what. */
+    problems: readonly Problem[];
+    /** How many more things are wrong. */
+    others: number;
+    /** What offers to bring it in all the same; absent where nothing can be. */
+    allTheSame?: string;
+  };
+}
+
+/** A file for the person. */
+export interface FileOut {
+  name: string;
+  content: Blob;
+}
+
+/** A calibration that is not ended at a place of the bench. */
+export interface UnderWay {
+  board: string;
+  calibration: string;
+  /** ISO 8601. */
+  started: string;
+}
+
+export interface ExchangeParts {
+  logbook: Pick<Logbook, 'bench' | 'batches' | 'entriesOfBoard' | 'merge'>;
+  /** The time of day. */
+  today(): Date;
+  underWay(): readonly UnderWay[];
+}
+
+/** How many differing entries are named. */
+const MOST_NAMED = 10;
+
+/** Lets the page draw and answer, for a turn of its loop. */
+const turn = () => new Promise<void>((resolve) => setTimeout(resolve));
+
+/** Takes entries out of the logbook as files, and brings them in, also those of other benches. */
+export class Exchange {
+  readonly #parts: ExchangeParts;
+  readonly #listeners = new Set<() => void>();
+  #state: ExchangeState = { said: '' };
+  /** The file that was refused and may be brought in all the same. */
+  #refused: Blob | undefined;
+
+  constructor(parts: ExchangeParts) {
+    this.#parts = parts;
+  }
+
+  get state(): ExchangeState {
+    return this.#state;
+  }
+
+  /** Calls `listener` after every change of state, until the returned function is called. */
+  subscribe(listener: () => void): () => void {
+    this.#listeners.add(listener);
+    return () => this.#listeners.delete(listener);
+  }
+
+  /**
+   * Entries as a logbook file: all, those of a board, or those of one calibration of it. With a calibration goes what
+   * the board was then: without its scales its readings could not be fitted elsewhere.
+   *
+   * @returns nothing where the logbook cannot be read, which is shown then, or while something else is done
+   */
+  async takeOut(holds: Holding = {}): Promise<FileOut | undefined> {
+    return this.#during('Taking out', async () => {
+      const { bench } = this.#parts.logbook;
+      const exported = this.#parts.today().toISOString();
+      const parts: Blob[] = [];
+      let count = 0;
+      const counted = async function* (batches: AsyncIterable<readonly StoredEntry[]>) {
+        for await (const batch of batches) {
+          count += batch.length;
+          yield batch;
+        }
+      };
+      const writing = writeLogbook({ exported, bench, holds }, counted(this.#batches(holds)));
+      // a Blob of each part, so that the browser may put it on disk
+      for await (const part of writing) parts.push(new Blob([part]));
+      this.#change({ said: `${entriesWords(count)} taken out.` });
+      const content = new Blob(parts, { type: 'application/json' });
+      return { name: fileName(['logbook', holds.board, day(holds, exported)], 'json'), content };
+    });
+  }
+
+  /** The readings of a calibration as a readings file. @returns as {@link takeOut}; nothing where it has none, too */
+  async takeOutReadings(board: string, calibration: string): Promise<FileOut | undefined> {
+    return this.#during('Taking out', async () => {
+      const text = calibrationCsv(await this.#parts.logbook.entriesOfBoard(board), calibration);
+      if (text === undefined) {
+        this.#change({ said: 'This calibration has no readings.' });
+        return undefined;
+      }
+      const name = fileName(['readings', board, day({ calibration }, '')], 'csv');
+      this.#change({ said: 'Readings taken out.' });
+      return { name, content: new Blob([text], { type: 'text/csv' }) };
+    });
+  }
+
+  /**
+   * Brings in a logbook file, all of it or nothing. Entries that are here already are passed over. Where an entry differs
+   * from the one that is here under its bench and number, nothing is brought in unless a person wants both kept.
+   */
+  async bringIn(file: Blob, { keepBoth = false } = {}): Promise<void> {
+    await this.#during('Reading the file', async () => {
+      this.#refused = undefined;
+      if (file.size > MOST_BYTES) {
+        const message = `The file is too long for a logbook file (over ${MOST_BYTES} bytes). Nothing was changed.`;
+        return this.#refuse({ message });
+      }
+      await turn();
+      const read = await readLogbookFile(new Uint8Array(await file.arrayBuffer()), (done, of) => {
+        this.#change({ work: `Checking the file: ${done} of ${of} entries` });
+        return turn();
+      });
+      if (!read.ok) return this.#refuse(read);
+      this.#change({ work: 'Comparing with what is here' });
+      const { differing, wrong, fresh } = await this.#compare(read.entries);
+      if (wrong.length > 0) {
+        const message =
+          'The file says of a calibration that is here that it is another board’s, so none of it was taken in. Nothing was changed.';
+        return this.#refuse({ message, ...named(wrong) });
+      }
+      if (differing.length > 0 && !keepBoth) {
+        this.#refused = file;
+        const what =
+          differing.length === 1
+            ? 'An entry of the file differs from the one that is here under the same bench and number'
+            : `${differing.length} entries of the file differ from those that are here under the same bench and number`;
+        const message = `${what}, so none of it was taken in. Nothing was changed. Such a file was changed by hand, or this logbook was put back as it had been and then written on. If you trust the file, both can be kept.`;
+        return this.#refuse({
+          message,
+          ...named(differing),
+          allTheSame: 'Bring it in, and keep both',
+        });
+      }
+      const later = this.#laterThanUnderWay(fresh);
+      if (later) {
+        const message = `A calibration of board ${later.board} is under way here, and the file holds one that was begun after it: work would go on with that one. Nothing was changed. End the calibration or leave it, then bring the file in.`;
+        return this.#refuse({ message });
+      }
+      this.#change({ work: 'Writing to the logbook' });
+      const merged = await this.#parts.logbook.merge(read.entries);
+      if (!merged.ok) throw new LogbookError(merged);
+      this.#change({ said: mergedWords(merged.added, merged.already, read.entries) });
+    });
+  }
+
+  /** Brings in what was refused because entries differ, and keeps both. */
+  async bringInAllTheSame(): Promise<void> {
+    const file = this.#refused;
+    if (file) await this.bringIn(file, { keepBoth: true });
+  }
+
+  #batches({ board, calibration }: Holding): AsyncIterable<readonly StoredEntry[]> {
+    const { logbook } = this.#parts;
+    if (board === undefined || calibration === undefined) return logbook.batches(board);
+    return once(logbook.entriesOfBoard(board).then((all) => ofCalibration(all, calibration)));
+  }
+
+  /** Holds entries of a file against all that is here. */
+  async #compare(
+    entries: readonly ForeignEntry[],
+  ): Promise<{ differing: Problem[]; wrong: Problem[]; fresh: ForeignEntry[] }> {
+    const given = new Map(entries.map((each, at) => [keyOf(each), { each, at }]));
+    const boards = new Map(
+      entries.flatMap(({ entry }, at) =>
+        entry.calibration === undefined ? [] : [[entry.calibration, { board: entry.board, at }]],
+      ),
+    );
+    const same = new Set<string>();
+    const differs = new Map<string, Problem>();
+    const wrong = new Map<string, Problem>();
+    for await (const batch of this.#parts.logbook.batches()) {
+      for (const stored of batch) {
+        const here = asWritten(this.#parts.logbook.bench, stored);
+        for (const key of [keyOf(here), keyOf({ ...here, bench: writerOf(here.bench) })]) {
+          const found = given.get(key);
+          if (!found) continue;
+          if (isSameData(found.each.entry, here.entry)) same.add(key);
+          else differs.set(key, differenceOf(found.each, found.at));
+        }
+        const { calibration = '', board } = here.entry;
+        const said = boards.get(calibration);
+        if (said && said.board !== board) {
+          const what = `calibration “${calibration}” is of board ${board} here`;
+          wrong.set(calibration, { path: `entries[${said.at}].entry.board`, what });
+        }
+      }
+    }
+    return {
+      differing: [...differs].flatMap(([key, problem]) => (same.has(key) ? [] : [problem])),
+      wrong: [...wrong.values()],
+      fresh: entries.filter((each) => !same.has(keyOf(each))),
+    };
+  }
+
+  /** A calibration under way that would not be the newest any more. */
+  #laterThanUnderWay(fresh: readonly ForeignEntry[]): UnderWay | undefined {
+    return this.#parts
+      .underWay()
+      .find(({ board, calibration, started }) =>
+        fresh.some(
+          ({ entry }) =>
+            (entry.kind === 'calibration started' || entry.kind === 'set chosen') &&
+            entry.board === board &&
+            entry.calibration !== calibration &&
+            Date.parse(entry.time) >= Date.parse(started),
+        ),
+      );
+  }
+
+  #refuse(trouble: Partial<NonNullable<ExchangeState['trouble']>> & { message: string }): void {
+    const { message, problems = [], others = 0, allTheSame } = trouble;
+    this.#change({
+      said: '',
+      trouble: {
+        heading: 'Nothing was brought in',
+        message,
+        problems,
+        others,
+        ...(allTheSame !== undefined && { allTheSame }),
+      },
+    });
+  }
+
+  /** Does one thing at a time; what goes wrong with the logbook is shown. */
+  async #during<T>(work: string, task: () => Promise<T>): Promise<T | undefined> {
+    if (this.#state.work !== undefined) return undefined;
+    this.#state = { said: '' };
+    this.#change({ work });
+    try {
+      return await task();
+    } catch (error) {
+      if (!(error instanceof LogbookError)) throw error;
+      const heading = 'The logbook could not do this';
+      const { message } = error;
+      this.#change({ said: '', trouble: { heading, message, problems: [], others: 0 } });
+      return undefined;
+    } finally {
+      const { work: _, ...rest } = this.#state;
+      this.#state = rest;
+      this.#tell();
+    }
+  }
+
+  #change(change: Partial<ExchangeState>): void {
+    this.#state = { ...this.#state, ...change };
+    this.#tell();
+  }
+
+  #tell(): void {
+    for (const listener of this.#listeners) listener();
+  }
+}
+
+const keyOf = ({ bench, number }: Pick<ForeignEntry, 'bench' | 'number'>) => `${bench} ${number}`;
+
+/** The bench itself, where an entry that differed was kept beside another under a mark. */
+const writerOf = (bench: string): string => bench.replace(/ \(\d+\)$/, '');
+
+const differenceOf = ({ bench, number, entry }: ForeignEntry, at: number): Problem => ({
+  path: `entries[${at}]`,
+  what: `“${entry.kind}” of board ${entry.board}, entry ${number} of bench ${bench.slice(0, 8)}, is another here`,
+});
+
+const named = (all: readonly Problem[]) => ({
+  problems: all.slice(0, MOST_NAMED),
+  others: Math.max(0, all.length - MOST_NAMED),
+});
+
+/** The entries of a calibration, after what the board was, and what it ran, when it was begun. */
+function ofCalibration(all: readonly StoredEntry[], calibration: string): StoredEntry[] {
+  const first = all.findIndex((entry) => entry.calibration === calibration);
+  if (first < 0) return [];
+  const before = all.slice(0, first);
+  const last = (kind: StoredEntry['kind']) => before.findLast((entry) => entry.kind === kind) ?? [];
+  const own = all.filter((entry) => entry.calibration === calibration);
+  return [last('board linked'), last('coefficients saved'), own].flat();
+}
+
+async function* once<T>(batch: Promise<T>): AsyncGenerator<T> {
+  yield await batch;
+}
+
+const entriesWords = (count: number): string => (count === 1 ? 'One entry' : `${count} entries`);
+
+function mergedWords(added: number, already: number, entries: readonly ForeignEntry[]): string {
+  const boards = new Set(entries.map(({ entry }) => entry.board)).size;
+  const of = boards === 1 ? 'one board' : `${boards} boards`;
+  if (entries.length === 0) return 'There are no entries in the file. Nothing was changed.';
+  if (added === 0) return `Everything in the file was here already (${entriesWords(already).toLowerCase()} of ${of}). Nothing was changed.`; // prettier-ignore
+  const rest = already === 0 ? '' : ` ${entriesWords(already)} ${already === 1 ? 'was' : 'were'} here already.`; // prettier-ignore
+  return `Brought in: ${entriesWords(added).toLowerCase()} of ${of}.${rest}`;
+}
+
+/** The day of a calibration where its name holds one, else of the taking out. */
+const day = ({ calibration }: Holding, exported: string): string =>
+  /\d{4}-\d\d-\d\d/.exec(calibration ?? exported)?.[0] ?? '';
+
+/** A name that any system takes: what a board is called may be anything. */
+const fileName = (parts: readonly (string | undefined)[], ending: string): string =>
+  `${parts
+    .filter((part) => part !== undefined && part !== '')
+    .map((part) => part!.replace(/[^A-Za-z0-9_-]+/g, '_'))
+    .join(' ')}.${ending}`;
