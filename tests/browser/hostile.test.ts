@@ -209,6 +209,17 @@ it('keeps sheets, files and addresses of the logbook as text', async () => {
 
   await page.goto(`${url}#logbook`);
   await page.getByRole('link', { name: /SIM-/ }).first().click();
+  const remark = page.locator('remark-form');
+  for (const text of [...HOSTILE_TEXTS, ...HOSTILE_LETTERS]) {
+    await remark.getByLabel('In your words').fill(text);
+    await remark.getByRole('button', { name: 'Write it down' }).click();
+    await page.waitForFunction(
+      () => document.querySelector<HTMLInputElement>('remark-form input[name=text]')?.value === '',
+    );
+  }
+  const course = (await page.locator('course-view').innerText()).replaceAll(/\s+/g, ' ');
+  for (const text of HOSTILE_TEXTS) expect(course).toContain(text);
+
   const file = page.getByLabel('A coefficients file (JSON) of this program');
   await file.waitFor({ state: 'attached' });
   await seeAll(page);
