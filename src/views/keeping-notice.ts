@@ -25,15 +25,12 @@ export class KeepingNotice extends View {
 
   protected override render() {
     const words = heldWords(this.keeping.state);
+    if (!words) return nothing;
     return html`<div role="alert">
+      <p><strong>${words.heading}.</strong> ${words.words}</p>
       ${
-        words
-          ? html`<p><strong>${words.heading}.</strong> ${words.words}</p>
-              ${
-                words.offer
-                  ? html`<button type="button" @click=${this.#download}>${words.offer}</button>`
-                  : nothing
-              }`
+        words.offer
+          ? html`<button type="button" @click=${this.#download}>${words.offer}</button>`
           : nothing
       }
     </div>`;
