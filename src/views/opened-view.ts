@@ -1,4 +1,4 @@
-import { html, nothing } from 'lit';
+import { html, nothing, type PropertyValues } from 'lit';
 import { customElement, property, query } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import { workWords } from '../steps/bench-words.ts';
@@ -22,6 +22,8 @@ export class OpenedView extends View {
   @property({ attribute: false }) page!: NonNullable<LogbookState['opened']>;
   @query('select[name="calibration"]') private choice!: HTMLSelectElement;
   #unsubscribe: (() => void) | undefined;
+  /** The calibration that was shown last. */
+  #shown: string | undefined;
 
   override connectedCallback(): void {
     super.connectedCallback();
@@ -39,6 +41,17 @@ export class OpenedView extends View {
     this.removeEventListener('intention', this.#undo);
   }
 
+  /** What was just opened is brought into sight: it may be far down a board's page. */
+  protected override updated(changes: PropertyValues): void {
+    super.updated(changes);
+    const { calibration } = this.bench.opened.history ?? {};
+    const shown = calibration?.board === this.page.serial ? calibration.id : undefined;
+    const heading = this.querySelector<HTMLElement>('#opened-heading');
+    if (shown !== undefined && !heading) return; // the board's entries are still being read
+    if (shown !== undefined && shown !== this.#shown) heading?.focus();
+    this.#shown = shown;
+  }
+
   protected override render() {
     const { opened } = this.bench;
     const { history, state } = opened;
@@ -48,7 +61,7 @@ export class OpenedView extends View {
     if (all.length === 0) return nothing;
     return html`
       <section class="sheet opened" aria-labelledby="opened-heading">
-        <h2 id="opened-heading">Fit and judge without the board</h2>
+        <h2 id="opened-heading" tabindex="-1">Fit and judge without the board</h2>
         <div class="fields">
           <label class="field"
             >Calibration

@@ -79,5 +79,20 @@ it('takes readings that were pasted from a sheet, and fits and judges them with 
   const download = page.waitForEvent('download');
   await button('Take out the coefficients').click();
   expect((await download).suggestedFilename()).toMatch(/^coefficients SHEET .*\.json$/);
+
+  // a readings file of ours says itself what it is
+  const bringIn = (name: string, content: Buffer) =>
+    page
+      .getByLabel('Or bring in a file')
+      .setInputFiles({ name, mimeType: 'text/csv', buffer: content });
+  await page.getByRole('heading', { name: 'Readings from a sheet' }).click();
+  await bringIn('old.csv', Buffer.from([0xb5, 0x54, 0x0a]));
+  await page.getByText('old.csv is not text in UTF-8.').waitFor();
+  const ours = 'id,ax,ay,az,mx,my,mz,temp_c\n1,10,20,16300,100,200,3300,20.5\n';
+  await bringIn('readings.csv', Buffer.from(ours));
+  await page.getByText('From the file readings.csv.').waitFor();
+  expect(await list('Accelerometer is in').inputValue()).toBe('counts');
+  expect(await list('Temperatures are in').inputValue()).toBe('°C');
+  await page.getByText('One reading goes into the logbook').waitFor();
   expect(complaints).toEqual([]);
 });
