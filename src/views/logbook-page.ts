@@ -2,11 +2,13 @@ import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import type { Keeping } from '../steps/logbook/keeping.ts';
+import './bring-in-view.ts';
 import './keeping-view.ts';
 import './logbook-board.ts';
 import './logbook-boards.ts';
 import './opened-view.ts';
 import './sheet-view.ts';
+import './take-out-view.ts';
 import { View } from './view.ts';
 
 /** The logbook part of the page: the list of all boards, or what is known of one. */
@@ -51,6 +53,8 @@ export class LogbookPage extends View {
       }
       ${opened ? html`<opened-view .bench=${this.bench} .page=${opened}></opened-view>` : nothing}
       <sheet-view .bench=${this.bench} .opened=${opened}></sheet-view>
+      <take-out-view .bench=${this.bench} .keeping=${this.keeping} .page=${opened}></take-out-view>
+      <bring-in-view .bench=${this.bench}></bring-in-view>
     `;
   }
 }

@@ -1,0 +1,104 @@
+import { html, nothing } from 'lit';
+import { customElement, property } from 'lit/decorators.js';
+import type { Bench } from '../steps/bench.ts';
+import { calibrationsToTakeOut } from '../steps/logbook/calibration-csv.ts';
+import type { FileOut } from '../steps/logbook/exchange.ts';
+import type { Keeping } from '../steps/logbook/keeping.ts';
+import type { LogbookState } from '../steps/logbook/logbook-desk.ts';
+import { saveFile } from './save-file.ts';
+import { View } from './view.ts';
+
+/** Takes the logbook out as files: all of it, one board, or one calibration. */
+@customElement('take-out-view')
+export class TakeOutView extends View {
+  @property({ attribute: false }) bench!: Bench;
+  @property({ attribute: false }) keeping!: Keeping;
+  /** The board whose page is open; all boards where none is. */
+  @property({ attribute: false }) page: LogbookState['opened'];
+  #unsubscribe: (() => void) | undefined;
+
+  override connectedCallback(): void {
+    super.connectedCallback();
+    this.#unsubscribe = this.bench.exchange.subscribe(() => this.requestUpdate());
+  }
+
+  override disconnectedCallback(): void {
+    super.disconnectedCallback();
+    this.#unsubscribe?.();
+  }
+
+  protected override render() {
+    const isBusy = this.bench.exchange.state.work !== undefined;
+    return html`<section class="sheet" aria-labelledby="take-out-heading">
+      <h3 id="take-out-heading">Take out</h3>
+      <p>As a file that can be brought in here or at another bench. Nothing here is changed.</p>
+      ${
+        this.page
+          ? this.#ofBoard(this.page, isBusy)
+          : html`<button type="button" ?disabled=${isBusy} @click=${() => this.#all()}>
+              Take out everything (JSON)
+            </button>`
+      }
+    </section>`;
+  }
+
+  #ofBoard({ serial, entries }: NonNullable<LogbookState['opened']>, isBusy: boolean) {
+    const { exchange } = this.bench;
+    const calibrations = calibrationsToTakeOut(entries ?? []);
+    return html`<button
+        type="button"
+        ?disabled=${isBusy}
+        @click=${() => this.#save(exchange.takeOut({ board: serial }))}
+      >
+        Take out this board (JSON)
+      </button>
+      ${
+        calibrations.length === 0
+          ? nothing
+          : html`<ul class="calibrations">
+              ${calibrations.map(
+                ({ id, name, readings }) =>
+                  html`<li>
+                    <span>${name}</span>
+                    <button
+                      type="button"
+                      ?disabled=${isBusy}
+                      aria-label="Take out the calibration ${name} (JSON)"
+                      @click=${() => this.#save(exchange.takeOut({ board: serial, calibration: id }))}
+                    >
+                      Calibration (JSON)
+                    </button>
+                    ${
+                      readings === 0
+                        ? nothing
+                        : html`<button
+                            type="button"
+                            ?disabled=${isBusy}
+                            aria-label="Take out the readings of ${name} (CSV)"
+                            @click=${() => this.#save(exchange.takeOutReadings(serial, id))}
+                          >
+                            Readings (CSV)
+                          </button>`
+                    }
+                  </li>`,
+              )}
+            </ul>`
+      }`;
+  }
+
+  async #all(): Promise<void> {
+    if (await this.#save(this.bench.exchange.takeOut())) await this.keeping.wasTakenOut();
+  }
+
+  async #save(taking: Promise<FileOut | undefined>): Promise<boolean> {
+    const file = await taking;
+    if (file) saveFile(file.name, file.content, file.content.type);
+    return file !== undefined;
+  }
+}
+
+declare global {
+  interface HTMLElementTagNameMap {
+    'take-out-view': TakeOutView;
+  }
+}

@@ -1,0 +1,181 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { readReadings } from '../../../src/records/readings-csv.ts';
+import { asWritten, readLogbookFile } from '../../../src/records/logbook-file.ts';
+import type { ForeignEntry } from '../../../src/records/logbook.ts';
+import { openSlots } from '../../../src/steps/calibration-state.ts';
+import { fitFile } from '../../../src/steps/fit-file.ts';
+import { BenchInProcess } from '../bench-in-process.ts';
+
+/** A bench with a calibration that is done and another that is under way. */
+let on: BenchInProcess;
+let serial: string;
+
+beforeAll(async () => {
+  on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest');
+  await on.run(on.place.setAside('3', 'A van drove by'));
+  await on.ask('fit', 'write', 'prove', 'end', 'begin', 'take sighting');
+  serial = on.state.history.identity!.serial;
+}, 60_000);
+
+async function takenOut(bench: BenchInProcess, holds = {}): Promise<Blob> {
+  const file = await bench.bench.exchange.takeOut(holds);
+  return file!.content;
+}
+
+async function entriesIn(file: Blob): Promise<readonly ForeignEntry[]> {
+  const read = await readLogbookFile(new Uint8Array(await file.arrayBuffer()));
+  if (!read.ok) throw new Error(JSON.stringify(read));
+  return read.entries;
+}
+
+const all = async ({ records }: BenchInProcess): Promise<ForeignEntry[]> => {
+  const found: ForeignEntry[] = [];
+  for await (const batch of records.batches()) {
+    found.push(...batch.map((stored) => asWritten(records.bench, stored)));
+  }
+  return found;
+};
+
+const bringIn = async (bench: BenchInProcess, file: Blob) => {
+  await bench.bench.exchange.bringIn(file);
+  return bench.bench.exchange.state;
+};
+
+it('gives an empty logbook the same entries, and that one gives them out again the same', async () => {
+  const file = await takenOut(on);
+  const other = await BenchInProcess.opened();
+  const state = await bringIn(other, file);
+  expect(state.trouble).toBeUndefined();
+  expect(state.said).toMatch(/^Brought in: \d+ entries of one board\.$/);
+  expect(await entriesIn(await takenOut(other))).toEqual(await entriesIn(file));
+  expect((await other.records.boardsInShort()).map((board) => board.calibrations)).toEqual([2]);
+});
+
+it('adds nothing when the same is brought in twice, there or where it came from', async () => {
+  const file = await takenOut(on);
+  const other = await BenchInProcess.opened();
+  await bringIn(other, file);
+  const before = await all(other);
+  expect((await bringIn(other, file)).said).toContain('was here already');
+  expect(await all(other)).toEqual(before);
+  const own = await all(on);
+  expect((await bringIn(on, file)).said).toContain('was here already');
+  expect((await bringIn(on, await takenOut(other))).said).toContain('was here already');
+  expect(await all(on)).toEqual(own);
+});
+
+it('merges what another bench has of the same board, and work goes on right afterwards', async () => {
+  const here = await on.copy();
+  await here.reload();
+  const other = await BenchInProcess.opened();
+  await other.ask('link', 'begin', 'take sighting', 'leave');
+  // that bench’s work was before this one’s, as a board is at one bench at a time
+  const file = await takenOut(other);
+  const earlier = (await file.text()).replaceAll('"2031-05', '"2030-05').replaceAll(' 2031-05', ' 2030-05'); // prettier-ignore
+  const before = openSlots(here.calibration).length;
+  const { said, trouble } = await bringIn(here, new Blob([earlier]));
+  expect(trouble).toBeUndefined();
+  expect(said).toMatch(/^Brought in: \d+ entries of one board\.$/);
+  await here.pass(200);
+  if (here.state.link.state !== 'linked') await here.ask('link');
+  await here.ask('take one');
+  expect(here.state.trouble).toBeUndefined();
+  expect(openSlots(here.calibration)).toHaveLength(before - 1);
+  expect((await here.records.boardsInShort())[0]!.calibrations).toBe(3);
+}, 30_000);
+
+it('refuses a calibration begun after the one under way, which would take its place', async () => {
+  const here = await on.copy();
+  await here.reload();
+  const other = await BenchInProcess.opened();
+  await other.ask('link', 'begin');
+  const later = (await (await takenOut(other)).text()).replaceAll('"2031-05', '"2032-05').replaceAll(' 2031-05', ' 2032-05'); // prettier-ignore
+  const before = await all(here);
+  const { trouble } = await bringIn(here, new Blob([later]));
+  expect(trouble?.message).toContain(`A calibration of board ${serial} is under way`);
+  expect(await all(here)).toEqual(before);
+});
+
+describe('an entry that differs from the one that is here', () => {
+  const changed = async () => {
+    const text = await (await takenOut(on)).text();
+    return new Blob([text.replace('A van drove by', 'A bus drove by')]);
+  };
+
+  it('keeps everything out, by name', async () => {
+    const before = await all(on);
+    const { trouble, said } = await bringIn(on, await changed());
+    expect(said).toBe('');
+    expect(trouble!.problems).toHaveLength(1);
+    expect(trouble!.problems[0]!.path).toMatch(/^entries\[\d+\]$/);
+    expect(trouble!.problems[0]!.what).toContain(`“set aside” of board ${serial}`);
+    expect(await all(on)).toEqual(before);
+  });
+
+  it('is kept beside it where a person wants both, and is here already from then on', async () => {
+    const other = await BenchInProcess.opened();
+    await bringIn(other, await takenOut(on));
+    const before = (await all(other)).length;
+    await bringIn(other, await changed());
+    await other.bench.exchange.bringInAllTheSame();
+    expect(other.bench.exchange.state.said).toMatch(/^Brought in: one entry of one board\./);
+    expect(await all(other)).toHaveLength(before + 1);
+    expect((await bringIn(other, await changed())).said).toContain('was here already');
+    expect(await all(other)).toHaveLength(before + 1);
+    // and such a logbook, taken out, can be brought in elsewhere
+    const third = await BenchInProcess.opened();
+    expect((await bringIn(third, await takenOut(other))).trouble).toBeUndefined();
+    expect(await all(third)).toHaveLength(before + 1);
+  });
+});
+
+it('refuses a calibration that is another board’s here', async () => {
+  const text = (await (await takenOut(on)).text()).replaceAll(`"board":"${serial}"`, '"board":"OTHER"'); // prettier-ignore
+  const renumbered = text.replaceAll(/"number":(\d+)/g, (_, n: string) => `"number":${Number(n) + 1e6}`); // prettier-ignore
+  const before = await all(on);
+  const { trouble } = await bringIn(on, new Blob([renumbered]));
+  expect(trouble?.problems[0]!.what).toContain(`is of board ${serial} here`);
+  expect(await all(on)).toEqual(before);
+});
+
+it('takes one calibration out with what its board was, so that it can be judged elsewhere', async () => {
+  const { id } = on.calibration;
+  const entries = await entriesIn(await takenOut(on, { board: serial, calibration: id }));
+  const kinds = entries.map(({ entry }) => entry.kind);
+  expect(kinds.slice(0, 3)).toEqual(['board linked', 'coefficients saved', 'calibration started']);
+  expect(entries.slice(2).every(({ entry }) => entry.calibration === id)).toBe(true);
+  expect(kinds.filter((kind) => kind === 'reading')).toHaveLength(4);
+});
+
+it('takes readings out that fit to the same coefficients, those set aside in comments', async () => {
+  const calibration = (await on.logbook()).find(
+    ({ kind }) => kind === 'calibration started',
+  )!.calibration!;
+  const { content } = (await on.bench.exchange.takeOutReadings(serial, calibration))!;
+  const text = await content.text();
+  expect(text).toContain('# set aside: A van drove by\n');
+  const read = readReadings(new TextEncoder().encode(text));
+  if (!read.ok) throw new Error(read.message);
+  expect(read.readings).toHaveLength(55);
+  const { accMounting: acc, magMounting: mag } = on.state.history.identity!;
+  const fit = fitFile(read, { mounting: { acc: acc!, mag: mag! } });
+  if (!fit.ok) throw new Error(fit.message);
+  const here = (await on.logbook()).find((entry) => entry.kind === 'fit')!;
+  const wanted = here.kind === 'fit' ? here.coefficients : undefined;
+  expect(fit.coefficients.model).toBe(wanted!.model);
+  for (const part of ['o', 'A', 'p', 'B', 'q'] as const) {
+    fit.coefficients[part].forEach((value, i) => {
+      // both stop near one minimum, whose standard errors are a hundred times this; the start of the noise differs
+      expect(Math.abs(value - wanted![part][i]!)).toBeLessThan(1e-5);
+    });
+  }
+}, 30_000);
+
+it('does nothing with a file that is none, and says so', async () => {
+  const before = await all(on);
+  const { trouble, said } = await bringIn(on, new Blob(['id,ax,ay\n1,2,3\n']));
+  expect(said).toBe('');
+  expect(trouble?.message).toMatch(/^The file is not JSON.*Nothing was changed\.$/);
+  expect(await all(on)).toEqual(before);
+});
