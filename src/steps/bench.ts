@@ -236,9 +236,12 @@ export class Bench {
   async record(board: string, ...entries: Entry[]): Promise<void> {
     await this.#hold();
     const place = this.#places.find(({ serial }) => serial === board);
-    if (place) return place.record(...entries);
-    const written = await this.#logbook.append(...entries);
-    if (!written.ok) throw new LogbookError(written);
+    if (place) await place.record(...entries);
+    else {
+      const written = await this.#logbook.append(...entries);
+      if (!written.ok) throw new LogbookError(written);
+    }
+    this.logbook.wrote(); // an entry that no place shows changes no history
   }
 
   /** Sets the simulated board at hand: at once where it is linked, else when it will be. */
