@@ -5,10 +5,8 @@ import { dayWords } from './when-again.ts';
 
 /** What a board is and how much is known of it, from its line in the logbook. */
 export function boardFactsInShort(board: BoardInShort): Fact[] {
-  const { serial, name, hardware, firmware, entries, calibrations, firstTime, lastTime } = board;
+  const { hardware, firmware, entries, calibrations, firstTime, lastTime } = board;
   return [
-    { name: 'Serial number', value: serial },
-    ...(name ? [{ name: 'Name', value: name }] : []),
     ...(hardware === undefined ? [] : [{ name: 'Hardware', value: hardware }]),
     ...(firmware === undefined ? [] : [{ name: 'Firmware', value: firmware }]),
     { name: 'Put in force here last', value: sealedWords(board) },
