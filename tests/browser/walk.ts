@@ -30,6 +30,8 @@ export const STOPS = [
   'before the second write',
   'a failed proof',
   'reverted',
+  'the logbook',
+  'a board in the logbook',
   'linking another board',
   'two boards',
   'the first board again',
@@ -164,6 +166,17 @@ export async function walk(
   await press('Go back to the coefficients before');
   await page.getByText('Gone back').waitFor();
   await at('reverted');
+
+  await page.getByRole('link', { name: 'Logbook', exact: true }).click();
+  await page
+    .getByText(/^Calibrate again, because/)
+    .filter({ visible: true })
+    .waitFor();
+  await at('the logbook');
+  await page.getByRole('link', { name: /^Simulated board, / }).click();
+  await page.getByRole('region', { name: 'Change from set to set' }).waitFor(LONG);
+  await at('a board in the logbook');
+  await page.getByRole('link', { name: 'At the bench' }).click();
 
   await press('Link another board');
   await button('Link another simulated board').waitFor();
