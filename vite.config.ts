@@ -21,6 +21,7 @@ export default defineConfig({
         test: {
           name: 'long',
           include: ['tests/long/**/*.test.ts'],
+          globalSetup: ['tests/browser/app-server.ts'],
           testTimeout: 600_000,
         },
       },

@@ -1,30 +1,62 @@
-import type { Browser } from 'playwright-core';
-import { afterAll, beforeAll, expect, inject, it } from 'vitest';
+import type { Browser, BrowserContext, Page } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, beforeEach, expect, inject, it } from 'vitest';
 import { launch } from './chromium.ts';
+import { readLogbook } from './logbook-by-hand.ts';
 
 let browser: Browser;
+let context: BrowserContext;
+let first: Page;
+let second: Page;
 beforeAll(async () => {
   browser = await launch();
 });
 afterAll(() => browser.close());
 
-it('leaves the bench to the page that has it, and gives it to another once that one is closed', async () => {
-  const context = await browser.newContext();
-  const first = await context.newPage();
+/** One page has the bench, with a board linked; another is opened beside it. */
+beforeEach(async () => {
+  context = await browser.newContext();
+  first = await context.newPage();
   await first.goto(inject('appUrl'));
   await first.getByRole('button', { name: 'Link the simulated board' }).click();
   await first.getByRole('button', { name: 'Begin taking readings' }).waitFor();
-
-  const second = await context.newPage();
+  second = await context.newPage();
   await second.goto(inject('appUrl'));
-  const alert = second.getByRole('alert');
-  await alert.getByText('Another page holds the bench').waitFor();
-  await first.reload(); // a reload must not lose the bench to the one that asks
-  await first.getByRole('button', { name: 'Begin taking readings' }).waitFor();
+  await second.getByRole('heading', { name: 'Another page has the bench' }).waitFor();
+});
+afterEach(() => context.close());
+
+const take = (page: Page) => page.getByRole('button', { name: 'Take the bench over' });
+
+it('leaves the bench to the page that has it, and gives it by one tap to another once that one is closed', async () => {
+  await first.reload(); // a reload must not lose the bench to the one that waits for it
+  await first.getByRole('button', { name: 'Begin taking readings' }).click();
+  await first.getByRole('button', { name: 'Take one reading' }).click();
+  await first.getByText('1 of 56 attitudes covered').waitFor();
+  expect(await take(second).count()).toBe(0);
 
   await first.close();
-  await second.getByRole('button', { name: 'Link the simulated board' }).click();
-  await second.getByRole('button', { name: 'Begin taking readings' }).waitFor();
-  expect(await alert.count()).toBe(0);
-  await context.close();
+  await take(second).click(); // it has noticed by itself
+  await second.getByText('1 of 56 attitudes covered').waitFor();
+  await second.getByRole('button', { name: 'Take one reading' }).click();
+  await second.getByText('2 of 56 attitudes covered').waitFor();
+  expect((await second.getByRole('alert').allInnerTexts()).join('')).toBe('');
+});
+
+it('lets the other page look at the logbook, and see at once what is written, and write nothing', async () => {
+  await second.getByRole('link', { name: 'Look at the logbook' }).click();
+  await second.locator('logbook-boards a').first().click();
+  await second.locator('logbook-board').waitFor();
+  const before = (await readLogbook(second)).entries.length;
+  const text = () => second.locator('logbook-board').innerText();
+  const shown = await text();
+  await first.getByRole('button', { name: 'Begin taking readings' }).click();
+  await first.getByRole('button', { name: 'Take one reading' }).click();
+  await first.getByText('1 of 56 attitudes covered').waitFor();
+  await expect.poll(text).not.toBe(shown); // by itself
+  const { entries } = await readLogbook(second);
+  expect(entries.slice(before).map(({ kind }) => kind)).toEqual([
+    'calibration started',
+    'capture begun',
+    'reading',
+  ]);
 });

@@ -178,6 +178,11 @@ export class BenchInProcess {
     return calibration;
   }
 
+  /** The values kept beside the entries, by key. */
+  get kept(): ReadonlyMap<string, unknown> {
+    return this.#kept;
+  }
+
   /** Asks for one thing after the other, waiting for each. */
   async ask(...intentions: Intention[]): Promise<void> {
     for (const intention of intentions) {
