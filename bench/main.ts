@@ -11,6 +11,7 @@ import { nextReadings } from './next-reading.ts';
 import { nist } from './nist.ts';
 import { screening } from './screening.ts';
 import { soak } from './soak.ts';
+import { tenYearsOfUse } from './ten-years.ts';
 
 /** Prints every figure as one Markdown table: `npm run bench`, or `npm run bench -- accuracy` for one group. */
 
@@ -26,6 +27,7 @@ const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   parsing: lineParsing,
   soak,
   script: initialScript,
+  years: tenYearsOfUse,
 };
 
 const wanted = process.argv.slice(2);
