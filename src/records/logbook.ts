@@ -253,9 +253,15 @@ class OpenLogbook implements Logbook {
   async merge(entries: readonly ForeignEntry[]): Promise<Merged | LogbookFault> {
     return this.#write(['entries', 'boards'], async (transaction) => {
       entries.forEach(checkForeign);
+      const store = transaction.objectStore('entries');
       const fresh: Entry[] = [];
-      for (const each of entries) {
-        if (await this.#bringIn(transaction.objectStore('entries'), each)) fresh.push(each.entry);
+      // this bench's own first: they have their numbers, and others take the next that is free
+      const own = entries.filter(({ bench }) => bench === this.bench);
+      const others = entries.filter(({ bench }) => bench !== this.bench);
+      for (const part of [own, others]) {
+        for (let at = 0; at < part.length; at += BATCH) {
+          fresh.push(...(await this.#bringInSome(store, part.slice(at, at + BATCH))));
+        }
       }
       await this.#sumUp(transaction, fresh, { merged: true });
       return { ok: true, added: fresh.length, already: entries.length - fresh.length } as const;
@@ -337,23 +343,54 @@ class OpenLogbook implements Logbook {
     return inReadingOrder(this.bench, numbered(rows, numbers));
   }
 
-  /** Adds an entry as it was written at a bench, unless it is here. @returns whether it was not */
-  async #bringIn(
-    store: WritableEntryStore,
-    { bench, number, entry }: ForeignEntry,
-  ): Promise<boolean> {
+  /** Adds entries as they were written at a bench, unless they are here; gives those that were not. */
+  async #bringInSome(store: WritableEntryStore, some: readonly ForeignEntry[]): Promise<Entry[]> {
+    const there = await Promise.all(some.map((each) => this.#find(store, each)));
+    const adding: Promise<unknown>[] = [];
+    const added = new Set<string>();
+    const fresh: Entry[] = [];
+    for (const [i, each] of some.entries()) {
+      const key = `${each.bench} ${each.number}`;
+      const found = there[i];
+      if (!found && !added.has(key)) {
+        added.add(key);
+        adding.push(this.#add(store, each));
+        fresh.push(each.entry);
+      } else if (!found || !isSameData(found, this.#rowOf(each))) {
+        await Promise.all(adding);
+        if (await this.#bringInBeside(store, each)) fresh.push(each.entry);
+      }
+    }
+    await Promise.all(adding);
+    return fresh;
+  }
+
+  /** Adds an entry beside those that differ from it under its bench and number. @returns whether it was not here */
+  async #bringInBeside(store: WritableEntryStore, each: ForeignEntry): Promise<boolean> {
     for (let copy = 1; ; copy++) {
-      const foreign = { bench: copy === 1 ? bench : `${bench} (${copy})`, number };
-      const row = foreign.bench === this.bench ? entry : { ...entry, foreign };
-      const there = await ('foreign' in row
-        ? store.index('foreign').get([foreign.bench, number])
-        : store.get(number));
-      if (!there) {
-        await ('foreign' in row ? store.add(row) : store.add(row, number));
+      const named = copy === 1 ? each : { ...each, bench: `${each.bench} (${copy})` };
+      const found = await this.#find(store, named);
+      if (!found) {
+        await this.#add(store, named);
         return true;
       }
-      if (isSameData(there, row)) return false;
+      if (isSameData(found, this.#rowOf(named))) return false;
     }
+  }
+
+  /** What lies where this entry lies or would lie. */
+  #find(store: EntryStore, { bench, number }: ForeignEntry): Promise<Row | undefined> {
+    return bench === this.bench ? store.get(number) : store.index('foreign').get([bench, number]);
+  }
+
+  // async, so that an entry that cannot be cloned fails like any other
+  async #add(store: WritableEntryStore, each: ForeignEntry): Promise<number> {
+    const row = this.#rowOf(each);
+    return each.bench === this.bench ? store.add(row, each.number) : store.add(row);
+  }
+
+  #rowOf({ bench, number, entry }: ForeignEntry): Row {
+    return bench === this.bench ? entry : { ...entry, foreign: { bench, number } };
   }
 
   /** Brings what is said of boards up to date with entries that were just added. */

@@ -216,6 +216,8 @@ it('takes an entry that stands twice in a file once', async () => {
   const here = await newBench();
   const one = { bench: 'f', number: 1, entry: note('B1', 0) };
   expect(await here.merge([one, one])).toEqual({ ok: true, added: 1, already: 1 });
+  const many = Array.from({ length: 1100 }, (_, i) => ({ ...one, number: 2 + (i % 1050) }));
+  expect(await here.merge(many)).toEqual({ ok: true, added: 1050, already: 50 });
 });
 
 it('brings back, under their own numbers, entries of this bench that its logbook has lost', async () => {
@@ -227,6 +229,20 @@ it('brings back, under their own numbers, entries of this bench that its logbook
   expect(await bench.merge(lost)).toEqual({ ok: true, added: 2, already: 0 });
   expect(await bench.append(note('B1', 9, 'new'))).toEqual({ ok: true, numbers: [4] });
   expect(texts(await bench.entriesOfBoard('B1'))).toEqual(['a', '2', '3', 'new']);
+});
+
+it('gives lost entries of this bench their numbers also where a file has others before them', async () => {
+  const bench = await newBench();
+  const theirs = { bench: 'f', number: 1, entry: note('B1', 1, 'theirs') };
+  const own = [1, 2].map((n) => ({
+    bench: bench.bench,
+    number: n,
+    entry: note('B1', n + 1, `${n}`),
+  }));
+  expect(await bench.merge([theirs, ...own])).toEqual({ ok: true, added: 3, already: 0 });
+  const there = await bench.entriesOfBoard('B1');
+  expect(there.map(({ number }) => number)).toEqual([3, 1, 2]);
+  expect(await bench.merge([theirs, ...own])).toEqual({ ok: true, added: 0, already: 3 });
 });
 
 it('keeps both of two entries that differ under one number, as after a logbook was put back and written on', async () => {
