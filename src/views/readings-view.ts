@@ -71,7 +71,12 @@ export class ReadingsView extends View {
         }
       </div>
       ${stale ? html`<p>The figures are of the fit before the latest change.</p>` : nothing}
-      <div class="scroll tall" tabindex="0" role="region" aria-label="Readings, one by one">
+      <div
+        class="scroll tall"
+        tabindex="0"
+        role="region"
+        aria-label=${this.readOnly ? 'Readings as they were taken' : 'Readings, one by one'}
+      >
         <table class="readings">
           <thead>
             <tr>
