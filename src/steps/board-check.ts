@@ -22,6 +22,7 @@ const PUTTING_RIGHT = { what: 'Putting back what the check has changed', stoppab
 
 /** The checks themselves, which only makers of boards need: they are loaded when they are asked for. */
 const loadChecks = () => import('./conformance/run.ts');
+type Checks = Awaited<ReturnType<typeof loadChecks>>;
 
 /** How long a person has to press the trigger, milliseconds. */
 const PRESSING_MS = 10_000;
@@ -58,15 +59,18 @@ export class BoardCheck {
 
   /** Puts back what a check that was cut off has changed, if this is the same board still. */
   async putRight(): Promise<void> {
-    await this.place.lendLink(PUTTING_RIGHT, async (link) => void (await this.#putRight(link)));
+    const checks = await loadChecks();
+    await this.place.lendLink(
+      PUTTING_RIGHT,
+      async (link) => void (await this.#putRight(checks, link)),
+    );
   }
 
   /** @returns whether this board is still not as it was */
-  async #putRight(link: ByteLink): Promise<boolean> {
+  async #putRight(checks: Checks, link: ByteLink): Promise<boolean> {
     const { clock, random } = this.parts;
     if (!this.#report?.owing) return false;
-    const { putRight } = await loadChecks();
-    const now = await putRight(link, this.#report, { clock, random: () => random() });
+    const now = await checks.putRight(link, this.#report, { clock, random: () => random() });
     if (now) this.#report = now;
     return now?.owing !== undefined;
   }
@@ -77,16 +81,16 @@ export class BoardCheck {
    */
   async run({ press, ...consents }: Leave): Promise<void> {
     const { clock, random } = this.parts;
+    const checks = await loadChecks();
     await this.place.lendLink(WORK, async (link, signal, show) => {
-      if (await this.#putRight(link)) return;
-      const { checkConformance } = await loadChecks();
+      if (await this.#putRight(checks, link)) return;
       const ask = async (): Promise<void> => {
         const hand = this.hand();
         if (hand) return hand.press();
         show({ ...WORK, what: 'Press the trigger of the board once, within ten seconds' });
         await new Promise<void>((resolve) => void clock.after(PRESSING_MS, resolve));
       };
-      this.#report = await checkConformance(link, {
+      this.#report = await checks.checkConformance(link, {
         clock,
         random: () => random(),
         consents,

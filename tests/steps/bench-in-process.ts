@@ -1,3 +1,5 @@
+// What the bench loads when it is asked for is there before the virtual clock runs: it does not wait for files.
+import '../../src/steps/conformance/run.ts';
 import 'fake-indexeddb/auto';
 import { IDBFactory } from 'fake-indexeddb';
 import { VirtualClock } from '../protocol/virtual-clock.ts';

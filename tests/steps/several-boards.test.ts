@@ -1,4 +1,4 @@
-import { expect, it } from 'vitest';
+import { expect, it, vi } from 'vitest';
 import { defaultSettings } from '../../firmware-sim/settings.ts';
 import { inProcessBoard } from '../../src/transport/in-process.ts';
 import type { Intention } from '../../src/steps/next-step.ts';
@@ -218,6 +218,7 @@ it.each(['serial', 'socket'] as const)(
     await on.run(on.bench.link('serial'));
     const first = on.place;
     const checking = first.check.run({});
+    await vi.waitUntil(() => first.state.work);
     await on.pass(200);
     on.bench.linkAnother();
     await on.run(on.bench.link(kind, { address: 'ws://localhost:1' }));
