@@ -4,7 +4,13 @@ import { NewerVersion } from './steps/newer-version.ts';
 
 /** Held by every page of ours, and by those that are in the midst of something. */
 const PAGE = 'lodebench page';
-const BUSY = 'lodebench page at work';
+const BUSY = 'lodebench at work';
+/** Held by the page that has the bench, as src/main.ts takes it. */
+const BENCH = 'lodebench';
+
+/** So long the page that has the bench may take to be loaded anew, in milliseconds; and how often it is looked for. */
+const COMING_BACK = 10_000;
+const LOOKING = 100;
 
 /** At most so often a page that is seen again asks for a newer version, milliseconds. */
 const ASK_AGAIN = 3_600_000;
@@ -26,7 +32,9 @@ export function installApp(): NewerVersion {
     setBusy: (busy) => between?.setBusy(busy),
     others: async () => between?.others() ?? { pages: 0, busy: 0 },
     take: () => registration?.waiting?.postMessage({ type: 'SKIP_WAITING' }),
-    reload: () => location.reload(),
+    reload: () => {
+      void between?.letHolderGoFirst().then(() => location.reload());
+    },
   });
   // the browser itself changes versions when all pages are closed, and must where pages cannot ask each other
   if (!manifest || !serviceWorker || !between) return newer;
@@ -77,7 +85,11 @@ function betweenPages(locks: LockManager, changed: () => void) {
       tell();
       return until;
     });
-  void hold(PAGE, new Promise(() => {}));
+  const mine = `${PAGE} ${crypto.randomUUID()}`;
+  void hold(mine, new Promise(() => {}));
+  const clientWith = async (name: string, mode: LockMode) =>
+    (await locks.query()).held?.find((lock) => lock.name === name && lock.mode === mode)?.clientId;
+  const withBench = () => clientWith(BENCH, 'exclusive'); // pages that wait for it share it for a moment
   let end = () => {};
   return {
     setBusy(busy: boolean): void {
@@ -89,8 +101,21 @@ function betweenPages(locks: LockManager, changed: () => void) {
     /** Asked while this page is in the midst of nothing. */
     async others() {
       const { held = [] } = await locks.query();
-      const count = (name: string) => held.filter((lock) => lock.name === name).length;
-      return { pages: count(PAGE) - 1, busy: count(BUSY) };
+      const names = held.map(({ name = '' }) => name);
+      return {
+        pages: names.filter((name) => name.startsWith(`${PAGE} `)).length - 1,
+        busy: names.filter((name) => name === BUSY).length,
+      };
+    },
+    /** Where all pages are loaded anew at once, the one that had the bench is to have it again. */
+    async letHolderGoFirst(): Promise<void> {
+      const [holder, self] = await Promise.all([withBench(), clientWith(mine, 'shared')]);
+      if (holder === undefined || holder === self) return;
+      for (let waited = 0; waited < COMING_BACK; waited += LOOKING) {
+        await new Promise((resolve) => setTimeout(resolve, LOOKING));
+        const now = await withBench();
+        if (now !== undefined && now !== holder) return;
+      }
     },
   };
 }
