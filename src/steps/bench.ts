@@ -111,6 +111,7 @@ export class Bench {
     this.exchange = new Exchange({
       logbook: this.#logbook,
       today: () => parts.today(),
+      ready: () => this.#hold(),
       underWay: () =>
         this.#places.flatMap(({ serial, state }) => {
           const { id, started, ended } = state.history.calibration ?? {};
@@ -147,8 +148,8 @@ export class Bench {
   /**
    * Another page has the bench (`held`), or had it and let it go, so that it can be taken over (`free`). Then nothing is
    * linked here, and nothing written: two pages would ask one board for two things at once, and each would go by a
-   * history that the other has outrun. Looking is safe, and so is bringing in entries of other benches: they are only
-   * ever added, and the page that has the bench is told.
+   * history that the other has outrun. Looking is safe. Bringing in is not: entries of other benches can change what is
+   * under way, and only the page that has the bench knows what is.
    */
   get elsewhere(): 'held' | 'free' | undefined {
     return this.#elsewhere;

@@ -54,7 +54,11 @@ export class LogbookPage extends View {
       ${opened ? html`<opened-view .bench=${this.bench} .page=${opened}></opened-view>` : nothing}
       <sheet-view .bench=${this.bench} .opened=${opened}></sheet-view>
       <take-out-view .bench=${this.bench} .keeping=${this.keeping} .page=${opened}></take-out-view>
-      <bring-in-view .bench=${this.bench}></bring-in-view>
+      ${
+        this.bench.elsewhere === undefined
+          ? html`<bring-in-view .bench=${this.bench}></bring-in-view>`
+          : nothing
+      }
     `;
   }
 }

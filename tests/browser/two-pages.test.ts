@@ -44,6 +44,8 @@ it('leaves the bench to the page that has it, and gives it by one tap to another
 
 it('lets the other page look at the logbook, and see at once what is written, and write nothing', async () => {
   await second.getByRole('link', { name: 'Look at the logbook' }).click();
+  await second.getByRole('heading', { name: 'Take out' }).waitFor();
+  expect(await second.locator('bring-in-view').count()).toBe(0);
   await second.locator('logbook-boards a').first().click();
   await second.locator('logbook-board').waitFor();
   const before = (await readLogbook(second)).entries.length;

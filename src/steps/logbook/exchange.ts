@@ -13,6 +13,7 @@ import {
   type ForeignEntry,
   type Logbook,
 } from '../../records/logbook.ts';
+import { BenchError } from '../bench-words.ts';
 import { calibrationCsv } from './calibration-csv.ts';
 
 /** What the screen shows of taking out and bringing in: replaced whole at every change. */
@@ -52,6 +53,8 @@ export interface ExchangeParts {
   /** The time of day. */
   today(): Date;
   underWay(): readonly UnderWay[];
+  /** Resolves when this page has the bench; rejects with a `BenchError` where another has it. */
+  ready(): Promise<void>;
 }
 
 /** How many differing entries are named. */
@@ -126,10 +129,12 @@ export class Exchange {
   /**
    * Brings in a logbook file, all of it or nothing. Entries that are here already are passed over. Where an entry differs
    * from the one that is here under its bench and number, nothing is brought in unless a person wants both kept.
+   * Only the page that has the bench brings anything in: no other knows what is under way.
    */
   async bringIn(file: Blob, { keepBoth = false } = {}): Promise<void> {
     await this.#during('Reading the file', async () => {
       this.#refused = undefined;
+      await this.#parts.ready();
       if (file.size > MOST_BYTES) {
         const message = `The file is too long for a logbook file (over ${MOST_BYTES} bytes). Nothing was changed.`;
         return this.#refuse({ message });
@@ -250,7 +255,7 @@ export class Exchange {
     });
   }
 
-  /** Does one thing at a time; what goes wrong with the logbook is shown. */
+  /** Does one thing at a time; what goes wrong with the logbook or the bench is shown. */
   async #during<T>(work: string, task: () => Promise<T>): Promise<T | undefined> {
     if (this.#state.work !== undefined) return undefined;
     this.#state = { said: '' };
@@ -258,8 +263,8 @@ export class Exchange {
     try {
       return await task();
     } catch (error) {
-      if (!(error instanceof LogbookError)) throw error;
-      const heading = 'The logbook could not do this';
+      if (!(error instanceof LogbookError || error instanceof BenchError)) throw error;
+      const heading = error instanceof BenchError ? error.heading : 'The logbook could not do this';
       const { message } = error;
       this.#change({ said: '', trouble: { heading, message, problems: [], others: 0 } });
       return undefined;

@@ -42,6 +42,13 @@ const bringIn = async (bench: BenchInProcess, file: Blob) => {
   return bench.bench.exchange.state;
 };
 
+/** Another bench that has linked a board of its own. */
+async function foreignBench(): Promise<BenchInProcess> {
+  const other = await BenchInProcess.opened({ seed: 5 });
+  await other.ask('link');
+  return other;
+}
+
 it('gives an empty logbook the same entries, and that one gives them out again the same', async () => {
   const file = await takenOut(on);
   const other = await BenchInProcess.opened();
@@ -95,6 +102,20 @@ it('refuses a calibration begun after the one under way, which would take its pl
   const { trouble } = await bringIn(here, new Blob([later]));
   expect(trouble?.message).toContain(`A calibration of board ${serial} is under way`);
   expect(await all(here)).toEqual(before);
+});
+
+it('brings nothing in where another page has the bench, and says so', async () => {
+  const other = await on.copy();
+  other.isAlone = false;
+  await other.reload();
+  const file = await takenOut(await foreignBench());
+  const before = await all(other);
+  const { trouble } = await bringIn(other, file);
+  expect(trouble?.heading).toBe('Another page holds the bench');
+  expect(await all(other)).toEqual(before);
+  // and once that page is closed
+  other.isAlone = true;
+  expect((await bringIn(other, file)).said).toMatch(/^Brought in/);
 });
 
 describe('an entry that differs from the one that is here', () => {
