@@ -19,7 +19,7 @@ import type { LinkState, PlaceState, Trouble, Work } from './place-state.ts';
  * was begun. `unsaved_reading`: the board's memory holds a reading that the logbook does not. `cannot_be`: a setting was
  * given a value that it cannot have. `not_adopted`: the board took a change, and does not show it. `not_fit`: this firmware may not go onto this board. `going_back`: new firmware
  * is not confirmed, so that the board starts again with the one before. `in_hand`: the calibration is under way at a
- * place whose board is linked.
+ * place whose board is linked. `other_board`: the coefficients are for another board than the one that is linked.
  */
 export type Hindrance =
   | 'held_elsewhere'
@@ -33,7 +33,8 @@ export type Hindrance =
   | 'not_adopted'
   | 'not_fit'
   | 'going_back'
-  | 'in_hand';
+  | 'in_hand'
+  | 'other_board';
 
 const HINDRANCES: Record<Hindrance, Trouble> = {
   not_linked: {
@@ -90,6 +91,11 @@ const HINDRANCES: Record<Hindrance, Trouble> = {
     heading: 'This calibration is at the bench',
     message:
       'Its board is linked, so it is fitted and marked there. Nothing was done here. Go to the bench; or put the board away there, then go on here.',
+  },
+  other_board: {
+    heading: 'These coefficients are for another board',
+    message:
+      'Nothing was sent, and the linked board is unchanged. Link the board that they are for, then put them on it from its page of the logbook.',
   },
 };
 

@@ -222,10 +222,14 @@ export class BenchPlace {
     await this.during(WORK.write, () => write(this.#desk, this.#taking, id));
   }
 
-  /** Puts a set of the logbook on the board as it is, in the way of a fresh one; it is proven as after a fit. */
-  async putOn(chosen: ChosenSet): Promise<void> {
+  /**
+   * Puts a set of the logbook on the board as it is, in the way of a fresh one; it is proven as after a fit.
+   *
+   * @param serial number of the board that it is for; on any other it is refused
+   */
+  async putOn(chosen: ChosenSet, serial: string): Promise<void> {
     await this.during(WORK.write, async () => {
-      const id = await choose(this.#desk, chosen);
+      const id = await choose(this.#desk, chosen, serial);
       this.#marks.forget();
       if (id !== undefined) await write(this.#desk, this.#taking, id);
     });

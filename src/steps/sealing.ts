@@ -13,19 +13,33 @@ import type { Taking } from './taking.ts';
  * Begins a calibration with a set that is to be put on the board as it is; the one before is left. Nothing on the board
  * changes yet: {@link write} does that, as with a fit.
  *
+ * @param serial number of the board that the set is for
  * @returns the id to write it by; nothing where the board runs just this set
+ * @throws BenchError `other_board` where another board is linked
  */
-export async function choose(desk: Desk, chosen: ChosenSet): Promise<string | undefined> {
+export async function choose(
+  desk: Desk,
+  chosen: ChosenSet,
+  serial: string,
+): Promise<string | undefined> {
   const board = desk.linked();
+  if (board.identity.serial !== serial) {
+    const linked = board.identity.serial;
+    throw new BenchError('other_board', `They are for board ${serial}, and ${linked} is linked.`);
+  }
   await settleSeal(desk, board); // before another calibration is the newest
   await settleRevert(desk, board);
+  // The logbook may have it from another bench, whose clock is ahead: only the board knows what it runs.
+  const sets = await setsOn(board);
+  const stamp = desk.stamp(serial);
   const { calibration, inForce } = desk.state.history;
-  if (inForce && inForce.crc === chosen.crc) {
+  if (sets.inForce?.crc === chosen.crc) {
+    if (inForce?.crc !== chosen.crc) {
+      await desk.append({ ...stamp, kind: 'coefficients saved', ...sets });
+    }
     desk.say('The board runs these coefficients already: nothing was written.');
     return undefined;
   }
-  const { serial } = board.identity;
-  const stamp = desk.stamp(serial);
   const end: Entry[] =
     calibration && !calibration.ended
       ? [

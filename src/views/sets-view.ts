@@ -28,8 +28,8 @@ export class SetsView extends View {
   @property({ attribute: false }) bench!: Bench;
   @property() serial = '';
   @property({ attribute: false }) entries: readonly StoredEntry[] = [];
-  /** What a person is asked about putting on the board, and where the board is. */
-  @state() private asked: { place: BenchPlace; chosen: ChosenSet } | undefined;
+  /** What a person is asked about putting on the board, which board that is, and where it is. */
+  @state() private asked: { place: BenchPlace; serial: string; chosen: ChosenSet } | undefined;
   @state() private saved = '';
   @query('dialog') private dialog!: HTMLDialogElement | null;
   #of: { entries: readonly StoredEntry[]; sets: SetsOfBoard } | undefined;
@@ -162,7 +162,7 @@ export class SetsView extends View {
 
   async #ask(place: BenchPlace, set: SetOfBoard) {
     const { dip } = this.#sets;
-    this.asked = { place, chosen: asChosen(set, dip) };
+    this.asked = { place, serial: this.serial, chosen: asChosen(set, dip) };
     await this.updateComplete;
     this.dialog?.showModal();
   }
@@ -172,6 +172,6 @@ export class SetsView extends View {
     if (!write || !asked) return;
     this.bench.pick(asked.place);
     location.hash = '#bench';
-    void asked.place.putOn(asked.chosen);
+    void asked.place.putOn(asked.chosen, asked.serial);
   };
 }

@@ -37,7 +37,12 @@ export async function wholeWalk(): Promise<BenchInProcess> {
   await on.ask('begin', 'take sighting', 'leave', 'resume', 'fit', 'take rest', 'fit', 'write');
   await on.ask('prove', 'end');
   const { model, values, crc, generation } = first;
-  await on.run(on.place.putOn({ set: { model, values }, crc, source: { generation }, dip: 1.1 }));
+  await on.run(
+    on.place.putOn(
+      { set: { model, values }, crc, source: { generation }, dip: 1.1 },
+      on.place.serial!,
+    ),
+  );
   await on.ask('revert');
   const board = on.state.history.identity!.serial;
   const stamp = { board, time: '2031-06-01T08:00:00.000Z' };

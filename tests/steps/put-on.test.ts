@@ -1,6 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { setCrc } from '../../src/protocol/messages.ts';
-import type { ChosenSet } from '../../src/records/entries.ts';
+import type { ChosenSet, Entry } from '../../src/records/entries.ts';
 import { nextStep } from '../../src/steps/next-step.ts';
 import { sealingWords } from '../../src/steps/sealing-words.ts';
 import { BenchInProcess } from './bench-in-process.ts';
@@ -30,6 +30,8 @@ async function linked(): Promise<BenchInProcess> {
   return on;
 }
 
+const putOn = (on: BenchInProcess, chosen: ChosenSet) => on.place.putOn(chosen, on.place.serial!);
+
 const kinds = async (on: BenchInProcess) => (await on.logbook()).map(({ kind }) => kind);
 const count = async (on: BenchInProcess, kind: string) =>
   (await kinds(on)).filter((each) => each === kind).length;
@@ -49,7 +51,7 @@ it('says before what changes in degrees, what is saved, and how to come back', a
 
 it('seals an earlier set as a new generation, reads it back, and leads to the proof', async () => {
   const on = await linked();
-  await on.run(on.place.putOn(first));
+  await on.run(putOn(on, first));
   const { inForce, previous } = on.state.history;
   expect(inForce).toMatchObject({ generation: 3, crc: first.crc, values: first.set.values });
   expect(previous?.generation).toBe(2);
@@ -69,7 +71,7 @@ it('seals an earlier set as a new generation, reads it back, and leads to the pr
 it('knows after a reload that it was sealed although the answer was lost, and seals it once', async () => {
   const on = await linked();
   on.onMemory = () => on.board.dropAfter(0);
-  await on.run(on.place.putOn(first));
+  await on.run(putOn(on, first));
   on.onMemory = () => {};
   expect(on.calibration.sealed).toBeUndefined();
   expect(on.calibration.sealBegun).toEqual({ replaces: 2, crc: first.crc });
@@ -86,7 +88,7 @@ it('knows that it was not sealed when the link was lost before the board heard, 
   on.onAppended = async (entries) => {
     if (entries.some((entry) => entry.kind === 'seal begun')) on.board.dropAfter(0);
   };
-  await on.run(on.place.putOn(first));
+  await on.run(putOn(on, first));
   on.onAppended = async () => {};
   await on.ask('link');
   expect(on.calibration.sealFailed).toMatchObject({ generation: 2, unchanged: true });
@@ -112,7 +114,7 @@ describe.each(['set chosen', 'staged', 'seal begun', 'sealed'] as const)(
         closed!();
         return new Promise(() => {}); // the page is no more
       };
-      void on.place.putOn(first);
+      void putOn(on, first);
       await on.run(atIt);
       on.onAppended = async () => {};
       await on.reload();
@@ -132,10 +134,52 @@ describe.each(['set chosen', 'staged', 'seal begun', 'sealed'] as const)(
 it('writes nothing where the board runs just that set', async () => {
   const on = await linked();
   const { model, values, crc, generation } = on.state.history.inForce!;
-  await on.run(on.place.putOn({ set: { model, values }, crc, source: { generation } }));
+  await on.run(putOn(on, { set: { model, values }, crc, source: { generation } }));
   expect(on.state.said).toContain('already');
   expect(on.state.history.inForce?.generation).toBe(2);
   expect(await kinds(on)).not.toContain('set chosen');
+});
+
+it('asks the board what it runs, where another bench has it otherwise in the logbook', async () => {
+  const on = await linked();
+  const { serial } = on.place;
+  const second = on.state.history.inForce!;
+  const sets = { inForce: { ...first.set, crc: first.crc, generation: 3 }, previous: second };
+  const merged = async (number: number, time: string) => {
+    const entry: Entry = { board: serial!, time, kind: 'coefficients saved', ...sets };
+    const outcome = await on.run(on.records.merge([{ bench: 'far', number, entry }]));
+    expect(outcome).toMatchObject({ ok: true, added: 1 });
+    await on.run(on.place.recollect());
+    expect(on.state.history.inForce?.crc).toBe(first.crc);
+  };
+  await merged(1, '2031-05-20T08:00:00.000Z');
+  const { model, values, crc, generation } = second;
+  await on.run(putOn(on, { set: { model, values }, crc, source: { generation } }));
+  expect(on.state.said).toContain('already');
+  expect(on.state.history.inForce).toMatchObject({ generation: 2, crc });
+  expect(await kinds(on)).not.toContain('set chosen');
+
+  await merged(2, '2031-05-21T08:00:00.000Z');
+  await on.run(putOn(on, first));
+  expect(on.state.said).not.toContain('already');
+  expect(on.calibration.sealed).toMatchObject({ generation: 3, replaced: 2, known: 'answer' });
+  await on.run(
+    on.place.withBoard({ what: 'Looking', stoppable: false }, async (board) => {
+      expect(await board.coefficients('in_force')).toMatchObject({ generation: 3, crc: first.crc });
+    }),
+  );
+});
+
+it('refuses a set that is for another board than the linked one, and writes nothing', async () => {
+  const on = await linked();
+  const before = await kinds(on);
+  await on.run(on.place.putOn(first, 'SIM-OTHER'));
+  expect(on.state.trouble).toMatchObject({
+    heading: 'These coefficients are for another board',
+    message: expect.stringContaining('They are for board SIM-OTHER'),
+  });
+  expect(await kinds(on)).toEqual(before);
+  expect(on.state.history.inForce?.generation).toBe(2);
 });
 
 it('leaves the calibration under way, with all that was taken in it, and says so before', async () => {
@@ -143,7 +187,7 @@ it('leaves the calibration under way, with all that was taken in it, and says so
   await on.ask('begin', 'take one');
   const { id } = on.calibration;
   expect(sealingWords(on.state.history, first).changes).toContain('calibration under way is left');
-  await on.run(on.place.putOn(first));
+  await on.run(putOn(on, first));
   const ofIt = (await on.logbook()).filter(({ calibration }) => calibration === id);
   expect(ofIt.map(({ kind }) => kind)).toEqual(
     expect.arrayContaining(['reading', 'calibration ended']),
@@ -157,7 +201,7 @@ it('proves coefficients made elsewhere too, and says what is not known of them',
   const values = [...first.set.values];
   values[2] = Math.fround(values[2]! + 0.00001);
   const set = { model: first.set.model, values };
-  await on.run(on.place.putOn({ set, crc: setCrc(set), source: { entered: 'From the workshop' } }));
+  await on.run(putOn(on, { set, crc: setCrc(set), source: { entered: 'From the workshop' } }));
   expect(on.state.history.inForce).toMatchObject({ generation: 3, values });
   await on.ask('prove');
   const { proof } = on.calibration;
@@ -171,7 +215,7 @@ it('proves coefficients made elsewhere too, and says what is not known of them',
 it('goes back from it to what was in force before', async () => {
   const on = await linked();
   const second = on.state.history.inForce!;
-  await on.run(on.place.putOn(first));
+  await on.run(putOn(on, first));
   await on.ask('revert');
   expect(on.state.history.inForce).toMatchObject({ generation: 4, crc: second.crc });
 });
@@ -179,14 +223,14 @@ it('goes back from it to what was in force before', async () => {
 it('is settled after a power cut at any write of it: the board runs the one set or the other', async () => {
   const whole = await linked();
   const before = whole.board.memoryWrites;
-  await whole.run(whole.place.putOn(first));
+  await whole.run(putOn(whole, first));
   const writes = whole.board.memoryWrites - before;
   const outcomes: string[] = [];
   // a sample: the first and last writes, and some between
   for (const n of [1, 2, Math.floor(writes / 3), Math.floor(writes / 2), writes - 1, writes]) {
     const on = await linked();
     on.board.cutPowerAtWrite(n);
-    await on.run(on.place.putOn(first));
+    await on.run(putOn(on, first));
     expect(on.board.hasPower).toBe(false);
     on.board.restart();
     await on.ask('link');

@@ -204,6 +204,6 @@ it('is held against the board’s readings and what it runs, kept, and put on th
   const entered = setsOfBoard(await on.logbook()).sets.find((each) => each.entered === 'Winter')!;
   expect(entered.generations).toEqual([]);
   expect(on.state.history.inForce!.generation).toBe(1); // nothing on the board has changed
-  await on.run(on.place.putOn(asChosen(entered, 1.1)));
+  await on.run(on.place.putOn(asChosen(entered, 1.1), serial));
   expect(on.state.history.inForce).toMatchObject({ generation: 2, crc: entered.crc });
 });

@@ -32,7 +32,7 @@ beforeAll(async () => {
   await on.run(on.place.setAside(on.calibration.readings[5]!.id, 'It moved while it was taken'));
   await on.ask('fit', 'write', 'prove', 'end');
   const second = setsOfBoard(await on.logbook()).sets[0]!;
-  await on.run(on.place.putOn(asChosen(first, 1.1)));
+  await on.run(on.place.putOn(asChosen(first, 1.1), on.place.serial!));
   await on.ask('prove');
   entries = await on.logbook();
   ids = { first: first.id, second: second.id };
