@@ -113,10 +113,36 @@ export interface BoardHistory {
 
 export const EMPTY_HISTORY: BoardHistory = { found: [], known: new Set(), care: {} };
 
-/** Folds a board's entries as they lie in the logbook, the oldest first. */
+/**
+ * Folds a board's entries as they lie in the logbook, the oldest first.
+ *
+ * Only the bench that began something with a board goes on with it: of what another bench began, just what came of it
+ * counts here. So no file that is brought in has this bench write to a board. An emptied logbook is another bench: of
+ * its own entries, brought back into it, nothing is gone on with either.
+ */
 export function foldHistory(entries: readonly StoredEntry[]): BoardHistory {
-  return entries.reduce((history, entry) => afterEntry(history, unnumbered(entry)), EMPTY_HISTORY);
+  return entries
+    .filter((entry) => !entry.foreign || !isUndertaking(entry))
+    .reduce((history, entry) => afterEntry(history, unnumbered(entry)), EMPTY_HISTORY);
 }
+
+/**
+ * Whether an entry says only that something was begun, how far it is, or that it failed: what matters to the bench that
+ * began it. A change of firmware is all of this kind, as each of its entries takes it further.
+ */
+const isUndertaking = ({ kind }: StoredEntry): boolean =>
+  kind.startsWith('update ') || kind.endsWith(' begun') || UNDONE.has(kind);
+
+const UNDONE: ReadonlySet<EntryKind> = new Set([
+  'settings failed',
+  'rename failed',
+  'clock failed',
+  'erase failed',
+  'restore failed',
+  'capture failed',
+  'seal failed',
+  'revert failed',
+]);
 
 /**
  * What is so with one calibration and its board, whichever is the newest: the board as it was when the last of the
@@ -314,7 +340,7 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
       const { fit, set } = state.staged;
       const { time } = entry;
       return {
-        ...without(state, 'sealBegun', 'reverted', 'proof', 'truth', 'ended'),
+        ...without(state, 'sealBegun', 'sealFailed', 'reverted', 'proof', 'truth', 'ended'),
         sealed: { ...without(entry, ...STAMP), time, set, ...(fit !== undefined && { fit }) },
         proofReadings: [],
         failedProofs: 0,

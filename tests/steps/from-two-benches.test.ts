@@ -1,0 +1,81 @@
+import { expect, it } from 'vitest';
+import { CONDUCT } from '../../firmware-sim/image-slots.ts';
+import { formatImage } from '../../src/protocol/firmware-image.ts';
+import type { EntryKind } from '../../src/records/entries.ts';
+import { openUpdate } from '../../src/steps/care/care-history.ts';
+import { BenchInProcess } from './bench-in-process.ts';
+
+/** What a bench makes of a board's history of which another bench wrote a part. */
+
+const IMAGE = formatImage({
+  hardware: 'simulated 1',
+  version: '1.1',
+  program: Uint8Array.from({ length: 100 }, (_, i) => (i === 0 ? CONDUCT.healthy : i)),
+  resetsSettings: true,
+  replacesCoefficients: true,
+});
+
+/** Another bench with an empty logbook, to which the very same boards are linked. */
+async function withSameBoards(on: BenchInProcess): Promise<BenchInProcess> {
+  const other = await BenchInProcess.opened();
+  for (const [key, value] of on.kept) await other.records.keep(key, value);
+  await other.reload();
+  return other;
+}
+
+/** All that a bench takes out, as if it had been taken out right after the newest entry of a kind. */
+async function takenOutAfter(on: BenchInProcess, kind: EntryKind): Promise<Blob> {
+  const file = await on.bench.exchange.takeOut();
+  const content = JSON.parse(await file!.content.text());
+  const kinds: EntryKind[] = content.entries.map((each: { entry: { kind: EntryKind } }) => each.entry.kind); // prettier-ignore
+  expect(kinds).toContain(kind);
+  const entries = content.entries.slice(0, kinds.lastIndexOf(kind) + 1);
+  return new Blob([JSON.stringify({ ...content, entries })]);
+}
+
+async function bringIn(on: BenchInProcess, file: Blob): Promise<void> {
+  await on.bench.exchange.bringIn(file);
+  expect(on.bench.exchange.state.trouble).toBeUndefined();
+  expect(on.bench.exchange.state.said).toContain('Brought in');
+}
+
+it('goes on with no change of firmware that another bench began: nothing is written to the board', async () => {
+  const there = await BenchInProcess.opened();
+  await there.ask('link', 'begin', 'take rest', 'fit', 'write');
+  there.place.care.want('sleep', '25');
+  await there.run(there.place.care.sendSettings());
+  await there.run(there.place.care.chooseFirmware('some.lodefw', IMAGE));
+  await there.run(there.place.care.updateFirmware());
+  expect(there.state.history.care.update?.phase).toBe('finished');
+  const file = await takenOutAfter(there, 'update swapped');
+
+  const here = await withSameBoards(there);
+  await here.ask('link');
+  here.place.care.want('sleep', '40');
+  await here.run(here.place.care.sendSettings());
+  const { inForce, care } = here.state.history;
+  expect(care.settings?.settings.find(({ name }) => name === 'sleep')?.value).toBe('40');
+  await here.ask('unlink');
+  await bringIn(here, file);
+  await here.reload();
+  await here.ask('link');
+  expect(here.state.trouble).toBeUndefined();
+  expect(here.state.history.inForce).toEqual(inForce);
+  expect(here.state.history.care.settings).toMatchObject({
+    revision: care.settings!.revision,
+    settings: care.settings!.settings,
+  });
+  expect(openUpdate(here.state.history.care)).toBeUndefined();
+}, 30_000);
+
+it('settles no seal that another bench began', async () => {
+  const there = await BenchInProcess.opened();
+  await there.ask('link', 'begin', 'take rest', 'fit', 'write');
+  const file = await takenOutAfter(there, 'seal begun');
+  const here = await withSameBoards(there);
+  await bringIn(here, file);
+  await here.ask('link');
+  expect(here.state.trouble).toBeUndefined();
+  expect(here.calibration.sealBegun).toBeUndefined();
+  expect((await here.logbook()).map(({ kind }) => kind)).not.toContain('sealed');
+}, 30_000);
