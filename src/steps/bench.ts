@@ -113,11 +113,9 @@ export class Bench {
       today: () => parts.today(),
       ready: () => this.#hold(),
       underWay: () =>
-        this.#places.flatMap(({ serial, state }) => {
-          const { id, started, ended } = state.history.calibration ?? {};
-          if (serial === undefined || id === undefined || ended) return [];
-          return [{ board: serial, calibration: id, started: started! }];
-        }),
+        this.#places.flatMap(({ serial, state: { history } }) =>
+          serial === undefined || !history.calibration || history.calibration.ended ? [] : [serial],
+        ),
     });
     this.opened = new OpenedCalibration({
       ...parts,

@@ -5,7 +5,7 @@ import type { ForeignEntry } from '../../src/records/logbook.ts';
 export const BENCH = '0123456789abcdef0123456789abcdef';
 const OTHER_BENCH = 'fedcba9876543210fedcba9876543210';
 
-const at = { board: 'WB-1', time: '2031-05-01T08:00:00.000Z' };
+const at = { board: 'WB-1', time: '2021-05-01T08:00:00.000Z' };
 const within = { ...at, calibration: 'WB-1 one' };
 const captured = () => ({
   reading: 7,
@@ -20,7 +20,7 @@ export function goodFile() {
   return {
     type: 'lodebench.logbook',
     version: 1,
-    exported: '2031-05-02T08:00:00.000Z',
+    exported: '2021-05-02T08:00:00.000Z',
     bench: BENCH,
     holds: {},
     entries: [
@@ -106,7 +106,7 @@ export const HOSTILE_FILES: readonly HostileFile[] = [
   ),
   bad('no board', (f) => delete f.entries[0].entry.board, 'entries[0].entry.board'),
   bad('a board without a name', (f) => (f.entries[0].entry.board = ''), 'entries[0].entry.board'),
-  bad('a day that never was', (f) => (f.entries[0].entry.time = '2031-02-31T08:00:00.000Z'), 'entries[0].entry.time', true), // prettier-ignore
+  bad('a day that never was', (f) => (f.entries[0].entry.time = '2021-02-31T08:00:00.000Z'), 'entries[0].entry.time', true), // prettier-ignore
   bad('a time of day alone', (f) => (f.entries[0].entry.time = '08:00'), 'entries[0].entry.time'),
   bad('a text without end', (f) => (f.entries[0].entry.text = 'x'.repeat(100_000)), 'entries[0].entry.text'), // prettier-ignore
   bad('an object for a text', (f) => (f.entries[0].entry.text = { toString: 'x' }), 'entries[0].entry.text.toString', true), // prettier-ignore

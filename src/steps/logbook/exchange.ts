@@ -13,7 +13,9 @@ import {
   type ForeignEntry,
   type Logbook,
 } from '../../records/logbook.ts';
+import { inReadingOrder } from '../../records/reading-order.ts';
 import { BenchError } from '../bench-words.ts';
+import { foldHistory } from '../calibration-state.ts';
 import { calibrationCsv } from './calibration-csv.ts';
 
 /** What the screen shows of taking out and bringing in: replaced whole at every change. */
@@ -40,25 +42,21 @@ export interface FileOut {
   content: Blob;
 }
 
-/** A calibration that is not ended at a place of the bench. */
-export interface UnderWay {
-  board: string;
-  calibration: string;
-  /** ISO 8601. */
-  started: string;
-}
-
 export interface ExchangeParts {
   logbook: Pick<Logbook, 'bench' | 'batches' | 'entriesOfBoard' | 'merge'>;
   /** The time of day. */
   today(): Date;
-  underWay(): readonly UnderWay[];
+  /** Serial numbers of the boards at the bench whose calibration is not ended. */
+  underWay(): readonly string[];
   /** Resolves when this page has the bench; rejects with a `BenchError` where another has it. */
   ready(): Promise<void>;
 }
 
 /** How many differing entries are named. */
 const MOST_NAMED = 10;
+
+/** How far the clock of another bench may be ahead of this one's, milliseconds: a day, as for a wrong time zone. */
+const CLOCKS_APART = 86_400_000;
 
 /** Lets the page draw and answer, for a turn of its loop. */
 const turn = () => new Promise<void>((resolve) => setTimeout(resolve));
@@ -146,7 +144,12 @@ export class Exchange {
       });
       if (!read.ok) return this.#refuse(read);
       this.#change({ work: 'Comparing with what is here' });
-      const { differing, wrong, fresh } = await this.#compare(read.entries);
+      const { differing, wrong, late, fresh } = await this.#compare(read.entries);
+      if (late.length > 0) {
+        const message =
+          'The file holds entries of a time that is yet to come: they would stay the newest whatever is done here, so none of it was taken in. Nothing was changed. If the clock of this computer is slow, set it and bring the file in again; otherwise the clock where the file was written was fast.';
+        return this.#refuse({ message, ...named(late) });
+      }
       if (wrong.length > 0) {
         const message =
           'The file says of a calibration that is here that it is another board’s, so none of it was taken in. Nothing was changed.';
@@ -165,9 +168,9 @@ export class Exchange {
           allTheSame: 'Bring it in, and keep both',
         });
       }
-      const later = this.#laterThanUnderWay(fresh);
-      if (later) {
-        const message = `A calibration of board ${later.board} is under way here, and the file holds one that was begun after it: work would go on with that one. Nothing was changed. End the calibration or leave it, then bring the file in.`;
+      const board = await this.#changedUnderWay(fresh);
+      if (board !== undefined) {
+        const message = `A calibration of board ${board} is under way here, and what the file holds would change it or take its place. Nothing was changed. End the calibration or leave it, then bring the file in.`;
         return this.#refuse({ message });
       }
       this.#change({ work: 'Writing to the logbook' });
@@ -189,10 +192,14 @@ export class Exchange {
     return once(logbook.entriesOfBoard(board).then((all) => ofCalibration(all, calibration)));
   }
 
-  /** Holds entries of a file against all that is here. */
-  async #compare(
-    entries: readonly ForeignEntry[],
-  ): Promise<{ differing: Problem[]; wrong: Problem[]; fresh: ForeignEntry[] }> {
+  /** Holds entries of a file against all that is here. `fresh` are those that would be added, as they would be named. */
+  async #compare(entries: readonly ForeignEntry[]): Promise<{
+    differing: Problem[];
+    wrong: Problem[];
+    late: Problem[];
+    fresh: ForeignEntry[];
+  }> {
+    const latest = this.#parts.today().getTime() + CLOCKS_APART;
     const given = new Map(entries.map((each, at) => [keyOf(each), { each, at }]));
     const boards = new Map(
       entries.flatMap(({ entry }, at) =>
@@ -222,23 +229,36 @@ export class Exchange {
     return {
       differing: [...differs].flatMap(([key, problem]) => (same.has(key) ? [] : [problem])),
       wrong: [...wrong.values()],
-      fresh: entries.filter((each) => !same.has(keyOf(each))),
+      late: entries.flatMap((each, at) =>
+        Date.parse(each.entry.time) > latest && !same.has(keyOf(each)) ? [lateness(each, at)] : [],
+      ),
+      fresh: entries
+        .filter((each) => !same.has(keyOf(each)))
+        .map((each) => (differs.has(keyOf(each)) ? { ...each, bench: `${each.bench} (2)` } : each)),
     };
   }
 
-  /** A calibration under way that would not be the newest any more. */
-  #laterThanUnderWay(fresh: readonly ForeignEntry[]): UnderWay | undefined {
-    return this.#parts
-      .underWay()
-      .find(({ board, calibration, started }) =>
-        fresh.some(
-          ({ entry }) =>
-            (entry.kind === 'calibration started' || entry.kind === 'set chosen') &&
-            entry.board === board &&
-            entry.calibration !== calibration &&
-            Date.parse(entry.time) >= Date.parse(started),
+  /**
+   * A board whose calibration under way would be another, or stand elsewhere, with these entries: by the same fold that
+   * the work goes by.
+   */
+  async #changedUnderWay(fresh: readonly ForeignEntry[]): Promise<string | undefined> {
+    const { logbook } = this.#parts;
+    for (const board of this.#parts.underWay()) {
+      const added = fresh.filter(({ entry }) => entry.board === board);
+      if (added.length === 0) continue;
+      const here = await logbook.entriesOfBoard(board);
+      const then = inReadingOrder(logbook.bench, [
+        ...here,
+        ...added.map(({ bench, number, entry }) =>
+          bench === logbook.bench
+            ? { ...entry, number }
+            : { ...entry, number, foreign: { bench, number } },
         ),
-      );
+      ]);
+      if (!isSameData(foldHistory(here).calibration, foldHistory(then).calibration)) return board;
+    }
+    return undefined;
   }
 
   #refuse(trouble: Partial<NonNullable<ExchangeState['trouble']>> & { message: string }): void {
@@ -293,6 +313,11 @@ const writerOf = (bench: string): string => bench.replace(/ \(\d+\)$/, '');
 const differenceOf = ({ bench, number, entry }: ForeignEntry, at: number): Problem => ({
   path: `entries[${at}]`,
   what: `“${entry.kind}” of board ${entry.board}, entry ${number} of bench ${bench.slice(0, 8)}, is another here`,
+});
+
+const lateness = ({ bench, number, entry }: ForeignEntry, at: number): Problem => ({
+  path: `entries[${at}].entry.time`,
+  what: `“${entry.kind}” of board ${entry.board}, entry ${number} of bench ${bench.slice(0, 8)}, is of ${entry.time}`,
 });
 
 const named = (all: readonly Problem[]) => ({

@@ -1,5 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { readReadings } from '../../../src/records/readings-csv.ts';
+import type { Entry } from '../../../src/records/entries.ts';
 import { asWritten, readLogbookFile } from '../../../src/records/logbook-file.ts';
 import type { ForeignEntry } from '../../../src/records/logbook.ts';
 import { openSlots } from '../../../src/steps/calibration-state.ts';
@@ -97,11 +98,87 @@ it('refuses a calibration begun after the one under way, which would take its pl
   await here.reload();
   const other = await BenchInProcess.opened();
   await other.ask('link', 'begin');
-  const later = (await (await takenOut(other)).text()).replaceAll('"2031-05', '"2032-05').replaceAll(' 2031-05', ' 2032-05'); // prettier-ignore
+  const later = (await (await takenOut(other)).text()).replaceAll('"2031-05-01', '"2031-05-02').replaceAll(' 2031-05-01', ' 2031-05-02'); // prettier-ignore
   const before = await all(here);
   const { trouble } = await bringIn(here, new Blob([later]));
   expect(trouble?.message).toContain(`A calibration of board ${serial} is under way`);
   expect(await all(here)).toEqual(before);
+});
+
+/** A file of all that a bench has, and of entries that another wrote, one after the other. */
+async function written(beside: BenchInProcess, entries: readonly Entry[]): Promise<Blob> {
+  const file = JSON.parse(await (await takenOut(beside)).text()) as { entries: ForeignEntry[] };
+  const bench = 'f'.repeat(32);
+  file.entries.push(...entries.map((entry, i) => ({ bench, number: i + 1, entry })));
+  return new Blob([JSON.stringify(file)]);
+}
+
+describe('a file whose entries would change the calibration under way', () => {
+  const stamp = () => {
+    const { id, started } = on.calibration;
+    return { board: serial, calibration: id, time: started };
+  };
+  const begunAt = (time: string): Entry => ({
+    kind: 'calibration started',
+    board: serial,
+    calibration: `${serial} elsewhere`,
+    time,
+    plan: on.calibration.plan,
+  });
+  const earlier = (time: string, seconds: number) =>
+    new Date(Date.parse(time) - seconds * 1000).toISOString();
+  const files: Record<string, () => Entry[]> = {
+    'its end': () => [
+      { ...stamp(), kind: 'calibration ended', outcome: 'abandoned', reason: 'None' },
+    ],
+    'a reading': () => {
+      const [first] = on.calibration.readings;
+      const reading = { ...first!.reading, reading: first!.reading.reading + 1000 };
+      return [{ ...stamp(), kind: 'reading', id: 'x', reading }];
+    },
+    'a reading set aside': () => {
+      const time = new Date(Date.parse(stamp().time) + 3_600_000).toISOString();
+      const { id } = on.calibration.readings[0]!;
+      return [{ ...stamp(), time, kind: 'set aside', reading: id, reason: 'None', by: 'person' }];
+    },
+    'one begun after it by a clock that was set back then': () => [
+      { board: serial, time: stamp().time, kind: 'note', text: 'Before the clock was set' },
+      begunAt(earlier(stamp().time, 60)),
+    ],
+  };
+
+  it.each(Object.keys(files))('is refused: %s', async (what) => {
+    const here = await on.copy();
+    await here.reload();
+    const before = await all(here);
+    const { trouble } = await bringIn(here, await written(here, files[what]!()));
+    expect(trouble?.message).toContain(`A calibration of board ${serial} is under way`);
+    expect(await all(here)).toEqual(before);
+  });
+
+  it('is taken in where it changes nothing of it', async () => {
+    const here = await on.copy();
+    await here.reload();
+    const before = here.calibration;
+    const file = await written(here, [begunAt(earlier(stamp().time, 60))]);
+    expect((await bringIn(here, file)).said).toMatch(/^Brought in: one entry/);
+    await here.reload();
+    expect(here.calibration).toEqual(before);
+  });
+});
+
+it('refuses entries of a time that is yet to come, which would stay the newest for ever, by name', async () => {
+  const other = await BenchInProcess.opened();
+  const entry = { kind: 'note', board: serial, time: '9999-01-01T00:00:00.000Z', text: 'x' } as const; // prettier-ignore
+  const { trouble } = await bringIn(other, await written(on, [entry]));
+  expect(trouble?.message).toContain('a time that is yet to come');
+  expect(trouble?.problems).toEqual([
+    {
+      path: expect.stringMatching(/^entries\[\d+\]\.entry\.time$/) as string,
+      what: `“note” of board ${serial}, entry 1 of bench ffffffff, is of 9999-01-01T00:00:00.000Z`,
+    },
+  ]);
+  expect(await all(other)).toEqual([]);
 });
 
 it('brings nothing in where another page has the bench, and says so', async () => {
