@@ -94,6 +94,8 @@ export class Bench {
   readonly #missing = new Map<KindName, LinkHelp>();
   /** Settles once this page has the bench, or cannot have it. */
   #holding: Promise<void> | undefined;
+  /** It has it: that is not given back, and not asked for twice, whatever goes wrong afterwards. */
+  #isHeld = false;
   #elsewhere: 'held' | 'free' | undefined;
   /** It is being waited for the page that has the bench to let it go. */
   #isWaiting = false;
@@ -117,6 +119,7 @@ export class Bench {
           serial === undefined || !history.calibration || history.calibration.ended ? [] : [serial],
         ),
     });
+    this.exchange.subscribe(() => this.#tell());
     this.opened = new OpenedCalibration({
       ...parts,
       logbook: this.#logbook,
@@ -160,7 +163,11 @@ export class Bench {
 
   /** Anything is being done at any place, or with the logbook: the page must not be loaded anew now. */
   get isAtWork(): boolean {
-    return this.opened.state.work !== undefined || this.#places.some((place) => place.isAtWork);
+    return (
+      this.opened.state.work !== undefined ||
+      this.exchange.state.work !== undefined ||
+      this.#places.some((place) => place.isAtWork)
+    );
   }
 
   /** Every kind of link, those that cannot be had here too. */
@@ -419,9 +426,9 @@ export class Bench {
 
   async #takeBench(): Promise<void> {
     const { hold } = this.#parts;
-    const isHeld = !hold || (await hold());
-    this.#elsewhere = isHeld ? undefined : 'held';
-    if (!isHeld) {
+    this.#isHeld ||= !hold || (await hold());
+    this.#elsewhere = this.#isHeld ? undefined : 'held';
+    if (!this.#isHeld) {
       void this.#awaitFreed();
       throw new BenchError('held_elsewhere');
     }

@@ -9,7 +9,12 @@ import type { Clock } from '../../src/protocol/clock.ts';
 import { LinkError, type ByteLink } from '../../src/protocol/link.ts';
 import type { SimulatorSettings } from '../../src/protocol/simulator.ts';
 import type { Entry, StoredEntry } from '../../src/records/entries.ts';
-import { openLogbook, type Logbook, type LogbookFault } from '../../src/records/logbook.ts';
+import {
+  LogbookError,
+  openLogbook,
+  type Logbook,
+  type LogbookFault,
+} from '../../src/records/logbook.ts';
 import { Bench, type BenchParts, type Sight } from '../../src/steps/bench.ts';
 import type { PlaceState } from '../../src/steps/place-state.ts';
 import { without } from '../../src/steps/copy-without.ts';
@@ -64,6 +69,8 @@ export class BenchInProcess {
   onMemory: () => void = () => {};
   /** Whether no other page holds the bench. */
   isAlone = true;
+  /** Whether what is kept beside the entries can be read. */
+  isReadable = true;
   /** What becomes of a line on its way from the board, its LF not counted. */
   garble: (line: string) => string = (line) => line;
   /** What stands between the bench and its simulated board. */
@@ -250,8 +257,12 @@ export class BenchInProcess {
         this.#kept.set(key, value);
         return logbook.keep(key, value);
       },
-      kept: (key) =>
-        this.#forgetful && key.endsWith('memory') ? Promise.resolve() : logbook.kept(key),
+      kept: async (key) => {
+        if (!this.isReadable) {
+          throw new LogbookError({ ok: false, cause: 'failed', message: 'It cannot be read.' });
+        }
+        return this.#forgetful && key.endsWith('memory') ? undefined : logbook.kept(key);
+      },
       close: () => logbook.close(),
     };
   }

@@ -91,3 +91,17 @@ it('refuses a setting that the simulated board cannot have, linked or not, and k
   expect(on.state.link.state).toBe('linked');
   expect(on.state.simulator?.dip).toBe(65);
 });
+
+it('keeps the bench that it was given although the logbook could not be read then, and does not ask for it twice', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take one');
+  on.isReadable = false;
+  await on.reload();
+  expect(on.state.trouble?.heading).toBe('The logbook could not be written');
+  on.isReadable = true;
+  on.isAlone = false; // its own lock is in the way, were it asked for again
+  await on.run(on.bench.open());
+  expect(on.state.trouble).toBeUndefined();
+  expect(on.bench.elsewhere).toBeUndefined();
+  expect(on.calibration.readings).toHaveLength(1);
+});

@@ -138,7 +138,13 @@ export class Exchange {
         return this.#refuse({ message });
       }
       await turn();
-      const read = await readLogbookFile(new Uint8Array(await file.arrayBuffer()), (done, of) => {
+      const bytes = await bytesOf(file);
+      if (bytes === undefined) {
+        const message =
+          'The file could not be read: it was changed, moved or taken away since it was chosen, or this page may not read it. Nothing was changed. Choose it again.';
+        return this.#refuse({ message });
+      }
+      const read = await readLogbookFile(bytes, (done, of) => {
         this.#change({ work: `Checking the file: ${done} of ${of} entries` });
         return turn();
       });
@@ -302,6 +308,16 @@ export class Exchange {
 
   #tell(): void {
     for (const listener of this.#listeners) listener();
+  }
+}
+
+/** The content of a file; undefined where the browser cannot read it. */
+async function bytesOf(file: Blob): Promise<Uint8Array<ArrayBuffer> | undefined> {
+  try {
+    return new Uint8Array(await file.arrayBuffer());
+  } catch (error) {
+    if (!(error instanceof DOMException)) throw error;
+    return undefined;
   }
 }
 

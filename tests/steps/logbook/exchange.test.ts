@@ -195,6 +195,25 @@ it('brings nothing in where another page has the bench, and says so', async () =
   expect((await bringIn(other, file)).said).toMatch(/^Brought in/);
 });
 
+it('says so where the file that was chosen cannot be read', async () => {
+  const file = new Blob(['{}']);
+  file.arrayBuffer = () => Promise.reject(new DOMException('gone', 'NotReadableError'));
+  const { said, trouble, work } = await bringIn(on, file);
+  expect({ said, work }).toEqual({ said: '', work: undefined });
+  expect(trouble?.message).toMatch(/^The file could not be read.*Nothing was changed/);
+});
+
+it('is at work while it takes out or brings in, and says so, so that no newer version interrupts it', async () => {
+  const { bench } = await BenchInProcess.opened();
+  const told: boolean[] = [];
+  bench.subscribe(() => told.push(bench.isAtWork));
+  const file = await bench.exchange.takeOut();
+  expect([told[0], told.at(-1)]).toEqual([true, false]);
+  told.length = 0;
+  await bench.exchange.bringIn(file!.content);
+  expect([told[0], told.at(-1)]).toEqual([true, false]);
+});
+
 describe('an entry that differs from the one that is here', () => {
   const changed = async () => {
     const text = await (await takenOut(on)).text();
