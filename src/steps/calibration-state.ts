@@ -19,6 +19,7 @@ import type {
 } from '../records/entries.ts';
 import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
 import type { CoefficientSet } from '../protocol/coefficient-set.ts';
+import { setCrc } from '../protocol/messages.ts';
 import { coefficientValues } from '../calib/model.ts';
 import type { RefusalCause } from '../calib/fit.ts';
 import { afterCare, isCareEntry, type CareHistory } from './care/care-history.ts';
@@ -66,8 +67,8 @@ export interface CalibrationState {
    */
   fit?: FitRecord & { stale: boolean; screened: boolean };
   refusal?: { cause: RefusalCause; message: string; next: string; stale: boolean };
-  /** Without `fit` where it is the set that was chosen; the same of `sealed`. */
-  staged?: { fit?: string; set: CoefficientSet; crc: string };
+  /** All that was staged, the newest last; without `fit` where it is the set that was chosen, and so with `sealed`. */
+  staged: readonly { fit?: string; set: CoefficientSet; crc: string }[];
   /** A seal was sent and nothing is known of it yet. */
   sealBegun?: { replaces: number; crc: string };
   sealed?: Omit<EntryOf<'sealed'>, 'kind' | 'board' | 'calibration'> & {
@@ -246,6 +247,7 @@ const begun = (
   readings: [],
   overruled: false,
   fits: [],
+  staged: [],
   proofReadings: [],
   failedProofs: 0,
 });
@@ -332,12 +334,14 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
         refusal: { ...without(entry, ...STAMP), stale: false },
       };
     case 'staged':
-      return { ...state, staged: without(entry, ...STAMP) };
+      return { ...state, staged: [...state.staged, without(entry, ...STAMP)] };
     case 'seal begun':
       return { ...without(state, 'sealFailed'), sealBegun: without(entry, ...STAMP) };
     case 'sealed': {
-      if (!state.staged) return state;
-      const { fit, set } = state.staged;
+      // not always the newest: another bench may have staged one since
+      const staged = state.staged.findLast(({ set }) => setCrc(set) === entry.crc);
+      if (!staged) return state;
+      const { fit, set } = staged;
       const { time } = entry;
       return {
         ...without(state, 'sealBegun', 'sealFailed', 'reverted', 'proof', 'truth', 'ended'),

@@ -269,7 +269,7 @@ export class LodeBench extends View {
           : nothing
       }
       ${
-        calibration?.staged
+        calibration?.staged.length
           ? this.#sheet(
               'Written to the board',
               ['Seal', 'Prove', 'Done'].includes(place) || calibration.reverted !== undefined,

@@ -12,7 +12,8 @@ export class SealingView extends View {
 
   protected override render() {
     const { calibration, inForce, previous } = this.history;
-    const { staged, sealBegun, sealed, sealFailed, reverted } = calibration ?? {};
+    const { sealBegun, sealed, sealFailed, reverted } = calibration ?? {};
+    const staged = calibration?.staged.at(-1);
     const comparison = sealed && inForce ? compareBits(sealed.set, inForce) : undefined;
     return html`<ul class="findings">
       ${staged ? this.#step('good', 'Staged and checked', `The board holds a set with check ${staged.crc}.`) : nothing}

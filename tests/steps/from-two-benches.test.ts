@@ -1,8 +1,11 @@
-import { expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { CONDUCT } from '../../firmware-sim/image-slots.ts';
 import { formatImage } from '../../src/protocol/firmware-image.ts';
-import type { EntryKind } from '../../src/records/entries.ts';
+import { setCrc } from '../../src/protocol/messages.ts';
+import type { Entry, EntryKind, StoredEntry } from '../../src/records/entries.ts';
+import { foldHistory } from '../../src/steps/calibration-state.ts';
 import { openUpdate } from '../../src/steps/care/care-history.ts';
+import { setsOfBoard } from '../../src/steps/logbook/sets-of-board.ts';
 import { BenchInProcess } from './bench-in-process.ts';
 
 /** What a bench makes of a board's history of which another bench wrote a part. */
@@ -79,3 +82,35 @@ it('settles no seal that another bench began', async () => {
   expect(here.calibration.sealBegun).toBeUndefined();
   expect((await here.logbook()).map(({ kind }) => kind)).not.toContain('sealed');
 }, 30_000);
+
+/** As if another bench had written an entry right before one of these. */
+function withForeign(entries: readonly StoredEntry[], before: EntryKind, entry: Entry) {
+  const at = entries.findLastIndex(({ kind }) => kind === before);
+  expect(at).toBeGreaterThan(-1);
+  const stored: StoredEntry = { ...entry, number: 1e6, foreign: { bench: 'B', number: 1 } };
+  return entries.toSpliced(at, 0, stored);
+}
+
+const lastOf = <K extends EntryKind>(entries: readonly StoredEntry[], kind: K) => {
+  const found = entries.findLast((entry) => entry.kind === kind);
+  return found as Extract<StoredEntry, { kind: K }>;
+};
+
+const asWritten = ({ number: _, foreign: __, ...entry }: StoredEntry) => entry as Entry;
+
+describe('what was sealed is the set with that check, although another bench staged one meanwhile', () => {
+  it.each(['with a check of its own', 'with the same check, falsely'])('%s', async (how) => {
+    const on = await BenchInProcess.opened();
+    await on.ask('link', 'begin', 'take rest', 'fit', 'write');
+    const entries = await on.logbook();
+    const { sealed } = on.calibration;
+    const own = lastOf(entries, 'staged');
+    const set = { ...own.set, values: own.set.values.map((value) => 2 * value) };
+    const crc = how.includes('falsely') ? own.crc : setCrc(set);
+    const mixed = withForeign(entries, 'sealed', { ...asWritten(own), kind: 'staged', set, crc } as Entry); // prettier-ignore
+    expect(foldHistory(mixed).calibration!.sealed).toEqual(sealed);
+    const [first, ...others] = setsOfBoard(mixed).sets;
+    expect(first).toMatchObject({ crc: own.crc, generations: [1], onBoard: 'in force' });
+    expect(others).toEqual([]);
+  });
+});

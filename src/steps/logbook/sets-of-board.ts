@@ -63,7 +63,7 @@ export interface SetsOfBoard {
 /** @param entries of one board, in reading order */
 export function setsOfBoard(entries: readonly Entry[]): SetsOfBoard {
   const sets = new Map<string, SetOfBoard>();
-  const staged = new Map<string, string>();
+  const staged = new Map<string, string>(); // by calibration and check
   const sealed = new Map<string, string>();
   const otherUnits = new Set<string>();
   const onBoard: Record<'inForce' | 'previous', string | undefined> = {
@@ -128,14 +128,14 @@ export function setsOfBoard(entries: readonly Entry[]): SetsOfBoard {
         dip ??= entry.dip;
         break;
       case 'staged':
-        staged.set(entry.calibration, idOf(entry.set));
+        staged.set(`${entry.calibration} ${setCrc(entry.set)}`, idOf(entry.set));
         if (!sets.has(idOf(entry.set))) {
           // its fit or whence it came is not among the entries: it counts once it is sealed
           sets.set(idOf(entry.set), fresh(idOf(entry.set), entry.set));
         }
         break;
       case 'sealed': {
-        const known = sets.get(staged.get(entry.calibration) ?? '');
+        const known = sets.get(staged.get(`${entry.calibration} ${entry.crc}`) ?? '');
         if (!known) break;
         const { generation } = entry;
         const id = happened(known.set, { kind: 'sealed', time, generation });
