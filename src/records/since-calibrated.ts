@@ -88,7 +88,9 @@ export function sinceAfter(since: SinceCalibrated, entry: Entry): SinceCalibrate
     case 'staged': {
       const { crc, fit } = entry;
       const fitting = fittingOf(since, entry.calibration);
-      const temperature = fit === undefined ? undefined : fitting.spans[fit];
+      // an id comes from a file also, and may be the name of what every object has
+      const isFitted = fit !== undefined && Object.hasOwn(fitting.spans, fit);
+      const temperature = isFitted ? fitting.spans[fit] : undefined;
       return {
         ...since,
         fitting: { ...fitting, staged: { crc, ...(temperature && { temperature }) } },
