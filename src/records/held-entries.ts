@@ -117,12 +117,12 @@ export class HeldEntries implements Logbook {
 
   async *batches(board?: string): AsyncGenerator<readonly StoredEntry[]> {
     const held = this.#held.filter((entry) => board === undefined || entry.board === board);
-    let highest = 0;
+    const own = new Set<number>(); // another page may have brought in others with higher numbers
     for await (const batch of this.#disk.batches(board)) {
-      highest = batch.at(-1)!.number;
+      if (held.length > 0) for (const { foreign, number } of batch) if (!foreign) own.add(number);
       yield batch;
     }
-    const left = held.filter(({ number }) => number > highest); // else they came to disk meanwhile
+    const left = held.filter(({ number }) => !own.has(number)); // else they came to disk meanwhile
     if (left.length > 0) yield left;
   }
 

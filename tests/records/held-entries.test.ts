@@ -165,6 +165,28 @@ it('reads held entries after those of another bench by the same rule as on disk'
   expect((await logbook.entriesOfBoard('B1')).slice(0, 2)).toEqual(held);
 });
 
+it('gives held entries in batches once, whether another page brought in others or these', async () => {
+  for (const areOnDisk of [false, true]) {
+    indexedDB = new IDBFactory();
+    const logbook = await opened();
+    await logbook.append(note('a'));
+    isFull = true;
+    await logbook.append(aside('1'), note('b', 'B0'));
+    isFull = false;
+    const { bench } = logbook;
+    const file = logbook.held.map(({ number, ...entry }) => ({ bench, number, entry }));
+    const others = [1, 2, 3].map((number) => ({ bench: 'f', number, entry: note(`f ${number}`) }));
+    expect(await (await disk()).merge([...others, ...(areOnDisk ? file : [])])).toMatchObject({ ok: true }); // prettier-ignore
+    const own = async (board?: string) => {
+      const all: StoredEntry[] = [];
+      for await (const batch of logbook.batches(board)) all.push(...batch);
+      return all.filter(({ foreign }) => !foreign).map(({ number, kind }) => `${number} ${kind}`);
+    };
+    expect((await own()).sort()).toEqual(['1 note', '2 set aside', '3 note']);
+    expect(await own('B0')).toEqual(['3 note']);
+  }
+});
+
 it('holds the newest of each kept value, and writes it when there is room', async () => {
   const logbook = await opened();
   await logbook.keep('memory', 1);
