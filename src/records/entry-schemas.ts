@@ -26,11 +26,24 @@ const text = (most: number, least = 0) =>
   );
 const pattern = (expression: RegExp, what: string) =>
   v.pipe(v.string('it must be a text'), v.regex(expression, `it must be ${what}`));
-const list = <S extends v.GenericSchema>(item: S, most: number) =>
-  v.pipe(
-    v.array(item, 'it must be a list'),
-    v.maxLength(most, `it must have ${most} items at most`),
+type LengthCheck = v.GenericValidation<unknown[], unknown[], v.BaseIssue<unknown>>;
+/** Looks at the length of a list before its items: one far too long would have an issue for each of them. */
+const lengthFirst = <S extends v.GenericSchema>(schema: S, check: LengthCheck): S => ({
+  ...schema,
+  '~run'(dataset, config) {
+    const { value } = dataset;
+    const looked = Array.isArray(value) && check['~run']({ typed: true, value }, config);
+    if (!looked || !looked.issues) return schema['~run'](dataset, config);
+    return { typed: false, value, issues: looked.issues };
+  },
+});
+export const list = <S extends v.GenericSchema>(item: S, most: number) => {
+  const what = `it must have ${most} items at most`;
+  return lengthFirst(
+    v.pipe(v.array(item, 'it must be a list'), v.maxLength(most, what)),
+    v.maxLength<unknown[], number, string>(most, what),
   );
+};
 const oneOf = <const T extends readonly string[]>(...words: T) =>
   v.picklist(words, `it must be ${words.map((word) => `"${word}"`).join(' or ')}`);
 const yesNo = v.boolean('it must be true or false');
@@ -88,8 +101,10 @@ const binary32 = v.pipe(
   v.check((value) => Math.fround(value) === value, 'it must be a number of binary32'),
 );
 const positive32 = v.pipe(binary32, v.gtValue(0, 'it must be above zero'));
+const valuesOf = (n: number) =>
+  lengthFirst(v.pipe(v.array(binary32), v.length(n)), v.length<unknown[], number>(n));
 const values = v.union(
-  [v.pipe(v.array(binary32), v.length(26)), v.pipe(v.array(binary32), v.length(29))],
+  [valuesOf(26), valuesOf(29)],
   'it must be a list of 26 or 29 numbers of binary32',
 );
 
@@ -604,7 +619,7 @@ export type EntryIssue = v.BaseIssue<unknown>;
 export const isEntryKind = (kind: unknown): kind is EntryKind =>
   typeof kind === 'string' && Object.hasOwn(ENTRY_SCHEMAS, kind);
 
-/** Checks what may be an entry; what is wrong with it, one for each field. */
+/** Checks what may be an entry; the first that is wrong with it, as a long list may be wrong in every item. */
 export function checkEntry(
   given: unknown,
 ): { ok: true; entry: Entry } | { ok: false; issues: readonly EntryIssue[] } {
@@ -612,7 +627,7 @@ export function checkEntry(
   if (!head.success) return { ok: false, issues: head.issues };
   // each schema gives the entry of its kind, as `satisfies` above shows
   const schema: v.GenericSchema<unknown, Entry> = ENTRY_SCHEMAS[head.output.kind];
-  const read = v.safeParse(schema, given);
+  const read = v.safeParse(schema, given, { abortEarly: true });
   return read.success ? { ok: true, entry: read.output } : { ok: false, issues: read.issues };
 }
 

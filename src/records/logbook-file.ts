@@ -1,6 +1,6 @@
 import * as v from 'valibot';
 import type { StoredEntry } from './entries.ts';
-import { checkEntry, time } from './entry-schemas.ts';
+import { checkEntry, list, time } from './entry-schemas.ts';
 import { openJsonFile, type JsonFault } from './json-file.ts';
 import { HIGHEST_NUMBER, isSameData, type ForeignEntry } from './logbook.ts';
 
@@ -92,10 +92,7 @@ export const Head = v.strictObject({
     board: v.exactOptional(serial),
     calibration: v.exactOptional(v.pipe(v.string(), v.minLength(1), v.maxLength(100))),
   }),
-  entries: v.pipe(
-    v.array(v.unknown(), 'it must be a list'),
-    v.maxLength(MOST_ENTRIES, `it must have ${MOST_ENTRIES} items at most`),
-  ),
+  entries: list(v.unknown(), MOST_ENTRIES),
 });
 
 /** One of its entries, not looked at, and whose it is. */
@@ -209,7 +206,7 @@ function readRow(row: unknown, path: string, problems: Problems): ForeignEntry |
     problems.add(path + harm.path, harm.what);
     return undefined;
   }
-  const read = v.safeParse(Row, row);
+  const read = v.safeParse(Row, row, { abortEarly: true });
   if (!read.success) {
     for (const issue of read.issues) problems.addIssue(path, issue);
     return undefined;

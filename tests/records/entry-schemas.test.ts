@@ -68,6 +68,37 @@ it('refuses an entry from which any field is taken away that it must have, or to
   }
 }, 60_000);
 
+it('says one thing of a list that is far too long or wrong in every item, and looks at no item of the first', () => {
+  const bad = (length: number) => Array.from({ length }, () => ({}));
+  const started = (sightings: unknown[]) => ({
+    ...within,
+    kind: 'calibration started',
+    plan: { name: 'cube', azimuths: 'absolute', sightings },
+  });
+  const staged = (values: unknown[]) => ({
+    ...within,
+    kind: 'staged',
+    set: { model: 'straight', values },
+    crc: '00000000',
+  });
+  for (const entry of [started(bad(9_000)), started(bad(500_000)), staged(bad(500_000))]) {
+    const checked = checkEntry(entry);
+    expect(checked.ok || checked.issues).toHaveLength(1);
+  }
+  const looked: PropertyKey[] = [];
+  const watched = (list: unknown[]) =>
+    new Proxy(list, {
+      get: (target, key, receiver) => {
+        if (key !== 'length') looked.push(key);
+        return Reflect.get(target, key, receiver) as unknown;
+      },
+    });
+  const tooLong = checkEntry(started(watched(bad(10_001))));
+  expect(!tooLong.ok && tooLong.issues[0]!.message).toBe('it must have 10000 items at most');
+  expect(checkEntry(staged(watched(bad(30)))).ok).toBe(false);
+  expect(looked.filter((key) => typeof key === 'string' && /^\d+$/.test(key))).toEqual([]);
+});
+
 it('never throws, and passes nothing that is no entry, whatever it is given', () => {
   const kinds = Object.keys(ENTRY_SCHEMAS);
   fc.assert(
