@@ -55,6 +55,12 @@ export interface Merged {
 
 /** No bench comes to as many entries as this; a number that is higher is none. */
 export const HIGHEST_NUMBER = 2 ** 40;
+/** So far above all numbers here may those of this bench's own lost entries be: the next is counted on from them. */
+const LOST_AT_MOST = 2_000_000;
+/** An entry that differs from another of its bench and number is kept beside it; so many go by one number. */
+const MOST_COPIES = 99;
+/** A bench's id, without the mark of an entry that was kept beside another: the one here may be marked elsewhere. */
+const writerOf = (bench: string): string => bench.replace(/ \(\d+\)$/, '');
 
 /**
  * Writing gives a value, good or bad. Reading rejects with a {@link LogbookError} where the database is gone;
@@ -68,7 +74,8 @@ export interface Logbook {
   append(...entries: Entry[]): Promise<Written | LogbookFault>;
   /**
    * Adds entries written at any bench, all or none; those that are here already are passed over. Two that differ under
-   * one bench and number (a logbook was put back as it had been, and written on) are both kept.
+   * one bench and number (a logbook was put back as it had been, and written on) are both kept, the second under the
+   * bench's id with ` (2)` after it; which of them is the second does not matter elsewhere.
    */
   merge(entries: readonly ForeignEntry[]): Promise<Merged | LogbookFault>;
   /** The entries of one calibration in reading order (reading-order.ts). */
@@ -181,8 +188,14 @@ function fault(cause: Exclude<LogbookCause, 'failed'>): LogbookFault {
   return { ok: false, cause, message: MESSAGES[cause] };
 }
 
+function tooFar(number: number, highest: number): LogbookFault {
+  const message = `There is an entry ${number} of this very bench, whose own numbers come to ${highest}: it was not written here, and no number would be left after it. None of these entries were taken in, and what was written before is safe. Use a file as it was taken out.`;
+  return { ok: false, cause: 'failed', message };
+}
+
 /** What a database reported, as one of our causes. */
 function faultOf(error: unknown): LogbookFault {
+  if (error instanceof LogbookError) return error.fault;
   const name = error instanceof Error || error instanceof DOMException ? error.name : '';
   if (name === 'QuotaExceededError') return fault('quota');
   if (name === 'VersionError') return fault('newer_version');
@@ -254,11 +267,19 @@ class OpenLogbook implements Logbook {
     return this.#write(['entries', 'boards'], async (transaction) => {
       entries.forEach(checkForeign);
       const store = transaction.objectStore('entries');
+      const written = entries.map((each) => ({ ...each, bench: writerOf(each.bench) }));
+      const highest = (await store.openKeyCursor(null, 'prev'))?.primaryKey ?? 0;
+      const lost = new Map<number, ForeignEntry>();
+      for (const each of written) {
+        const { bench, number } = each;
+        if (bench === this.bench && number > highest && !lost.has(number)) lost.set(number, each);
+      }
+      for (const number of lost.keys())
+        if (number > highest + LOST_AT_MOST) throw new LogbookError(tooFar(number, highest));
       const fresh: Entry[] = [];
-      // this bench's own first: they have their numbers, and others take the next that is free
-      const own = entries.filter(({ bench }) => bench === this.bench);
-      const others = entries.filter(({ bench }) => bench !== this.bench);
-      for (const part of [own, others]) {
+      // what this bench has lost first: these have their numbers, and others take the next that is free
+      const others = written.filter((each) => lost.get(each.number) !== each);
+      for (const part of [[...lost.values()], others]) {
         for (let at = 0; at < part.length; at += BATCH) {
           fresh.push(...(await this.#bringInSome(store, part.slice(at, at + BATCH))));
         }
@@ -367,7 +388,7 @@ class OpenLogbook implements Logbook {
 
   /** Adds an entry beside those that differ from it under its bench and number. @returns whether it was not here */
   async #bringInBeside(store: WritableEntryStore, each: ForeignEntry): Promise<boolean> {
-    for (let copy = 1; ; copy++) {
+    for (let copy = 1; copy <= MOST_COPIES; copy++) {
       const named = copy === 1 ? each : { ...each, bench: `${each.bench} (${copy})` };
       const found = await this.#find(store, named);
       if (!found) {
@@ -376,6 +397,7 @@ class OpenLogbook implements Logbook {
       }
       if (isSameData(found, this.#rowOf(named))) return false;
     }
+    throw new RangeError(`over ${MOST_COPIES} entries that differ have number ${each.number}`);
   }
 
   /** What lies where this entry lies or would lie. */

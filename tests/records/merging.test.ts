@@ -258,6 +258,70 @@ it('keeps both of two entries that differ under one number, as after a logbook w
   expect(texts(await other.entriesOfBoard('B1'))).toEqual(both);
 });
 
+it('adds nothing where two benches have the same two entries under one number the other way round', async () => {
+  const [here, there, third] = [await newBench(), await newBench(), await newBench()];
+  const [one, two] = ['one', 'two'].map((text, i) => ({
+    bench: third.bench,
+    number: 5,
+    entry: note('B1', i, text),
+  }));
+  for (const each of [one!, two!]) await here.merge([each]);
+  for (const each of [two!, one!]) await there.merge([each]);
+  for (let pass = 0; pass < 2; pass++) {
+    expect(await there.merge(await takenOut(here))).toEqual({ ok: true, added: 0, already: 2 });
+    expect(await here.merge(await takenOut(there))).toEqual({ ok: true, added: 0, already: 2 });
+  }
+  for (const bench of [here, there]) {
+    const marks = (await takenOut(bench)).map((each) => each.bench.slice(third.bench.length));
+    expect(marks.sort()).toEqual(['', ' (2)']);
+  }
+  await here.merge([{ ...one!, bench: `${third.bench} (2)`, entry: note('B1', 2, 'three') }]);
+  expect(await there.merge(await takenOut(here))).toEqual({ ok: true, added: 1, already: 2 });
+  expect(texts(await there.entriesOfBoard('B1')).sort()).toEqual(['one', 'three', 'two']);
+});
+
+it('gives lost entries of this bench their numbers also where one before them differs from what is here', async () => {
+  const bench = await newBench();
+  await bench.append(note('B1', 0, 'a'), note('B1', 1, 'b'));
+  const own = (number: number, text: string, mark = ''): ForeignEntry => ({
+    bench: bench.bench + mark,
+    number,
+    entry: note('B1', number, text),
+  });
+  const file = [own(2, 'other b'), own(3, 'c'), own(3, 'other c', ' (2)'), own(4, 'd')];
+  expect(await bench.merge(file)).toEqual({ ok: true, added: 4, already: 0 });
+  const numbers = new Map((await bench.entriesOfBoard('B1')).map((e) => [texts([e])[0], e.number]));
+  expect([numbers.get('b'), numbers.get('c'), numbers.get('d')]).toEqual([2, 3, 4]);
+  expect(await bench.merge(file)).toEqual({ ok: true, added: 0, already: 4 });
+});
+
+it('refuses an entry that pretends to be its own under a number far above, which would leave none', async () => {
+  const bench = await newBench();
+  await bench.append(note('B1', 0));
+  for (const mark of ['', ' (2)']) {
+    const far = { bench: bench.bench + mark, number: HIGHEST_NUMBER - 1, entry: note('B1', 1) };
+    const refused = await bench.merge([{ ...far, bench: 'f' }, far]);
+    expect(refused).toMatchObject({ ok: false, cause: 'failed' });
+    expect(!refused.ok && refused.message).toMatch(/entry 1099511627775 .*None .* taken in/);
+  }
+  expect(await bench.append(note('B1', 2))).toEqual({ ok: true, numbers: [2] });
+  const lost = { bench: bench.bench, number: 1_000_000, entry: note('B1', 1) };
+  expect(await bench.merge([lost])).toEqual({ ok: true, added: 1, already: 0 });
+});
+
+it('refuses more entries that differ under one number than a file may name', async () => {
+  const bench = await newBench();
+  const many = Array.from({ length: 99 }, (_, i): ForeignEntry => ({
+    bench: 'f',
+    number: 1,
+    entry: note('B1', 0, `${i}`),
+  }));
+  expect(await bench.merge(many)).toEqual({ ok: true, added: 99, already: 0 });
+  const refused = await bench.merge([{ ...many[0]!, entry: note('B1', 0, 'one more') }]);
+  expect(refused).toMatchObject({ ok: false, cause: 'failed' });
+  expect(await bench.merge(many)).toEqual({ ok: true, added: 0, already: 99 });
+});
+
 it('brings in all of what it is given or nothing', async () => {
   const here = await newBench();
   const good = { bench: 'f', number: 1, entry: note('B1', 0) };
