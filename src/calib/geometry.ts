@@ -126,6 +126,10 @@ export interface Angles {
 const finite = (v: Vec3): boolean =>
   Number.isFinite(v[0]) && Number.isFinite(v[1]) && Number.isFinite(v[2]);
 
+/** Length under which a vector has no direction: one over it would leave the range of numbers. */
+const SHORTEST = 1e-300;
+const isZero = (v: Vec3): boolean => length(v) < SHORTEST;
+
 /** Sine of the angle below which two directions count as parallel: far under any sensor, far over rounding. */
 const PARALLEL = 1e-9;
 
@@ -136,7 +140,7 @@ const PARALLEL = 1e-9;
  */
 function horizontal(g: Vec3, b: Vec3): { down: Vec3; east: Vec3; north: Vec3 } | NoAngle {
   if (!finite(g) || !finite(b)) return 'not_finite';
-  if (length(g) === 0 || length(b) === 0) return 'zero_vector';
+  if (isZero(g) || isZero(b)) return 'zero_vector';
   const down = unit(g);
   const east = cross(down, unit(b));
   if (length(east) < PARALLEL) return 'vertical_field';
@@ -151,7 +155,7 @@ function horizontal(g: Vec3, b: Vec3): { down: Vec3; east: Vec3; north: Vec3 } |
  */
 export function angles(g: Vec3, b: Vec3): Angles {
   if (!finite(g) || !finite(b)) return { reason: 'not_finite' };
-  if (length(g) === 0) return { reason: 'zero_vector' };
+  if (isZero(g)) return { reason: 'zero_vector' };
   const down = unit(g);
   const level = Math.sqrt(down[1] * down[1] + down[2] * down[2]);
   // asin is flat near ±1; atan2 with the level part keeps its digits there
@@ -182,6 +186,6 @@ export const angleBetween = (a: Vec3, b: Vec3): number =>
 
 /** Dip of the field (down positive) as the two vectors show it: the angle between them, from the horizontal. */
 export function dipOf(g: Vec3, b: Vec3): number | undefined {
-  if (!finite(g) || !finite(b) || length(g) === 0 || length(b) === 0) return undefined;
+  if (!finite(g) || !finite(b) || isZero(g) || isZero(b)) return undefined;
   return Math.PI / 2 - angleBetween(g, b);
 }

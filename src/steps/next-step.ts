@@ -3,6 +3,7 @@ import { lineWords, rollWords } from './attitude-words.ts';
 import type { LinkState, PlaceState } from './place-state.ts';
 import {
   gapSlots,
+  isSealedNow,
   openSlots,
   provesNow,
   runsSealed,
@@ -133,14 +134,15 @@ const WRITE: Offer = { label: 'Write to the board…', does: 'write' };
 
 function waysOut({ link, history }: PlaceState): Offer[] {
   const { identity, calibration, sealedHere, previous } = history;
-  if (!identity) return [];
+  const putAway: Offer = { label: 'Put this board away', does: 'unlink' };
+  if (!identity) return link.state === 'lost' ? [putAway] : [];
   const settled = link.state === 'linked' && !inDoubt(calibration);
   return [
     ...(settled && calibration && sealedHere && previous ? [goBack(history)] : []),
     ...(settled && calibration && !calibration.ended
       ? [{ label: 'Leave this calibration', does: 'leave' } as const]
       : []),
-    { label: 'Put this board away', does: 'unlink' },
+    putAway,
   ];
 }
 
@@ -160,7 +162,7 @@ function stepOf(state: PlaceState): Step {
       others: [],
     };
   }
-  if (!history.identity) {
+  if (!history.identity && link.state === 'none') {
     return {
       place: 'Link',
       heading: 'Link a board',
@@ -169,9 +171,10 @@ function stepOf(state: PlaceState): Step {
       others: [],
     };
   }
-  if (link.state !== 'linked') {
+  // it may be lost before it has said which board it is
+  if (link.state !== 'linked' || !history.identity) {
     return {
-      place: placeOf(state),
+      place: history.identity ? placeOf(state) : 'Link',
       heading: 'Link the board again',
       words: `${lostWords(link)} Everything recorded is safe. Readings that are only in the board’s memory are fetched once it is linked.`,
       main: { label: 'Link again', does: 'link' },
@@ -192,8 +195,8 @@ function stepOf(state: PlaceState): Step {
   if (!calibration || calibration.ended) return begin(history);
   if (provesNow(history))
     return proving(calibration, history.previous !== undefined, holderOf(state));
-  const { sealed, fit, chosen } = calibration;
-  if (sealed && (chosen ?? (fit && !fit.stale && fit.id === sealed.fit))) {
+  const { sealed, chosen } = calibration;
+  if (sealed && (chosen ?? isSealedNow(calibration))) {
     return {
       place: 'Seal',
       heading: 'The board runs other coefficients',

@@ -112,6 +112,7 @@ describe('an angle without meaning is left out with a reason, never a number', (
   it.each([
     [[0, 0, 0], [1, 0, 0], 'zero_vector'],
     [[0, 0, 1], [0, 0, 0], 'zero_vector'],
+    [[0, 0, -5e-324], [0, 0, 1], 'zero_vector'],
     [[NaN, 0, 1], [1, 0, 0], 'not_finite'],
     [[0, 0, 1], [Infinity, 0, 0], 'not_finite'],
   ] as [Vec3, Vec3, string][])('of %j and %j', (g, b, reason) => {

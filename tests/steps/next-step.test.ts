@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { Intention, NextStep } from '../../src/steps/next-step.ts';
 import { nextStep } from '../../src/steps/next-step.ts';
+import { BrokenLink } from '../faults/broken-link.ts';
 import { BenchInProcess } from './bench-in-process.ts';
 
 const CALIBRATED: Intention[] = ['begin', 'take rest', 'fit', 'write'];
@@ -157,6 +158,21 @@ describe('after the seal', () => {
     await on.ask('prove');
     expect(on.calibration.proof?.passed).toBe(true);
     expect(on.calibration.failedProofs).toBe(1);
+  });
+
+  it('lost before it has said which board it is, it is linked again, or put away', async () => {
+    const on = await BenchInProcess.opened();
+    const link = new BrokenLink();
+    on.around = link.around;
+    link.arm({ harm: 'drop', lasts: false, at: 388 });
+    await on.ask('link');
+    expect(on.state.link.state).toBe('lost');
+    expect(on.state.history.identity).toBeUndefined();
+    const { main, waysOut } = nextStep(on.state);
+    expect(main?.does).toBe('link');
+    expect(waysOut.map(({ does }) => does)).toEqual(['unlink']);
+    await on.ask('link');
+    expect(nextStep(on.state).main?.does).toBe('begin');
   });
 
   it('is not done any more once the board went back to other coefficients', async () => {

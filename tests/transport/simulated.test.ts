@@ -105,8 +105,14 @@ describe('the simulated board behind a channel', () => {
       bytes: (chunk: Uint8Array) => (heard += new TextDecoder().decode(chunk)),
       closed: () => {},
     };
-    let kept: (() => void) | undefined;
-    const onMemory = () => new Promise<void>((resolve) => (kept = resolve));
+    let kept = () => {};
+    let asked = () => {};
+    const isAsked = new Promise<void>((resolve) => (asked = resolve));
+    const onMemory = () =>
+      new Promise<void>((resolve) => {
+        kept = resolve;
+        asked();
+      });
     await withRemote({ onMemory }, async ({ remote, run, settle }) => {
       await run(remote.open(ear));
       for (const text of ['?1 hello host=00000001 protocol=1', '?2 mode set=collect']) {
@@ -114,11 +120,10 @@ describe('the simulated board behind a channel', () => {
         await settle();
       }
       const writing = remote.write(line('?3 capture'));
-      await run(new Promise((resolve) => setTimeout(resolve, 5)));
+      await run(isAsked);
       expect(heard).toContain('=2 ok');
-      expect(kept).toBeDefined();
       expect(heard).not.toContain('=3 ok');
-      kept!();
+      kept();
       await run(writing);
       await settle();
       expect(heard).toContain('=3 ok reading=1 ');
