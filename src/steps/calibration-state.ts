@@ -476,11 +476,22 @@ export function writable({ chosen, fit }: CalibrationState): Writable | undefine
   if (chosen) return { id: idOf({ crc: chosen.crc }), set: chosen.set };
   if (!fit || fit.stale) return undefined;
   const { model } = fit.coefficients;
-  return { id: fit.id, set: { model, values: coefficientValues(fit.coefficients) }, fit: fit.id };
+  const set = { model, values: coefficientValues(fit.coefficients) };
+  return { id: idOf({ fit: fit.id, crc: setCrc(set) }), set, fit: fit.id };
 }
 
-/** The {@link Writable.id} of what was staged or sealed. */
-export const idOf = ({ fit, crc }: { fit?: string; crc: string }): string => fit ?? `set ${crc}`;
+/**
+ * The {@link Writable.id} of what was staged or sealed. A fit is not enough to name it: two benches that fitted the same
+ * calibration number their fits alike.
+ */
+export const idOf = ({ fit, crc }: { fit?: string; crc: string }): string =>
+  `${fit ?? 'set'} ${crc}`;
+
+/** Whether what could be written now is what this calibration sealed. */
+export const isSealedNow = (calibration: CalibrationState): boolean => {
+  const { sealed } = calibration;
+  return sealed !== undefined && writable(calibration)?.id === idOf(sealed);
+};
 
 /** All places of a plan in its order. */
 function slotsOf(plan: Plan): Slot[] {
@@ -555,7 +566,7 @@ export const collectsNow = ({ calibration }: BoardHistory): boolean =>
 
 /** Whether it is time to prove: the board runs what was sealed, and no newer fit stands ready to be written. */
 export function provesNow(history: BoardHistory): boolean {
-  const { sealed, fit } = history.calibration ?? {};
-  const newer = fit && !fit.stale && fit.id !== sealed?.fit;
+  const { calibration } = history;
+  const newer = calibration?.fit && !calibration.fit.stale && !isSealedNow(calibration);
   return runsSealed(history) && !newer;
 }

@@ -3,7 +3,7 @@ import { CONDUCT } from '../../firmware-sim/image-slots.ts';
 import { formatImage } from '../../src/protocol/firmware-image.ts';
 import { setCrc } from '../../src/protocol/messages.ts';
 import type { Entry, EntryKind, StoredEntry } from '../../src/records/entries.ts';
-import { foldHistory } from '../../src/steps/calibration-state.ts';
+import { foldHistory, provesNow, writable } from '../../src/steps/calibration-state.ts';
 import { openUpdate } from '../../src/steps/care/care-history.ts';
 import { setsOfBoard } from '../../src/steps/logbook/sets-of-board.ts';
 import { BenchInProcess } from './bench-in-process.ts';
@@ -113,4 +113,34 @@ describe('what was sealed is the set with that check, although another bench sta
     expect(first).toMatchObject({ crc: own.crc, generations: [1], onBoard: 'in force' });
     expect(others).toEqual([]);
   });
+});
+
+it('does not write a fit that took the place of the one shown, though it bears the same name', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit');
+  const shown = writable(on.calibration)!; // with the question whether to write open
+  const own = lastOf(await on.logbook(), 'fit');
+  const { o } = own.coefficients;
+  const coefficients = { ...own.coefficients, o: [o[0] + 1, o[1], o[2]] as const };
+  const entry = { ...asWritten(own), coefficients } as Entry;
+  await on.records.merge([{ bench: 'B', number: 1, entry }]);
+  await on.reload();
+  await on.ask('link');
+  expect(on.calibration.fit).toMatchObject({ id: own.id, stale: false, coefficients });
+  await on.run(on.place.write(shown.id));
+  expect(on.state.trouble?.heading).toBe('Not written: the readings have changed');
+  expect((await on.logbook()).map(({ kind }) => kind)).not.toContain('staged');
+});
+
+it('holds another fit with the name of the sealed one for newer, and does not prove it', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit', 'write');
+  const { history } = on.state;
+  expect(provesNow(history)).toBe(true);
+  const { calibration } = history;
+  const { fit } = calibration!;
+  const { o } = fit!.coefficients;
+  const coefficients = { ...fit!.coefficients, o: [o[0] + 1, o[1], o[2]] as const };
+  const other = { ...history, calibration: { ...calibration!, fit: { ...fit!, coefficients } } };
+  expect(provesNow(other as typeof history)).toBe(false);
 });
