@@ -240,7 +240,9 @@ export class Exchange {
       ),
       fresh: entries
         .filter((each) => !same.has(keyOf(each)))
-        .map((each) => (differs.has(keyOf(each)) ? { ...each, bench: `${each.bench} (2)` } : each)),
+        .map((each) =>
+          differs.has(keyOf(each)) ? { ...each, bench: `${writerOf(each.bench)} (2)` } : each,
+        ),
     };
   }
 
