@@ -33,10 +33,11 @@ export function inShortAfter(board: BoardInShort | undefined, entry: Entry): Boa
     lastTime: time,
     since: NOTHING_SINCE,
   };
+  const again = isRecordedAlready(before.since, entry);
   const after: BoardInShort = {
     ...before,
     entries: before.entries + 1,
-    since: sinceAfter(before.since, entry),
+    since: again ? before.since : sinceAfter(before.since, entry),
     firstTime: Date.parse(time) < Date.parse(before.firstTime) ? time : before.firstTime,
     lastTime: Date.parse(time) > Date.parse(before.lastTime) ? time : before.lastTime,
   };
@@ -60,6 +61,7 @@ export function inShortAfter(board: BoardInShort | undefined, entry: Entry): Boa
     case 'sealed':
     case 'reverted':
     case 'restored':
+      if (again) return after; // it stays proven
       delete after.proof; // it was of the coefficients before
       return { ...after, sealed: { time, generation: entry.generation } };
     case 'proof':
@@ -67,4 +69,14 @@ export function inShortAfter(board: BoardInShort | undefined, entry: Entry): Boa
     default:
       return after;
   }
+}
+
+/**
+ * Whether an entry says once more what put in force what is so now, as where two benches recorded it. Not so where
+ * something else was seen on the board since, such as none after a repair, which numbers its generations anew.
+ */
+function isRecordedAlready({ inForce, lost }: SinceCalibrated, entry: Entry): boolean {
+  const puts = entry.kind === 'sealed' || entry.kind === 'reverted' || entry.kind === 'restored';
+  if (!puts || !inForce || lost) return false;
+  return inForce.generation === entry.generation && inForce.crc === entry.crc;
 }

@@ -303,6 +303,7 @@ type CalibrationEntry = Exclude<
 function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry): CalibrationState {
   switch (entry.kind) {
     case 'reading':
+      if (isAmong(state.readings, entry.reading)) return state; // two benches recorded it
       return changed({ ...state, readings: [...state.readings, taken(entry, state)] });
     case 'reading entered':
       return changed({ ...state, readings: [...state.readings, enteredReading(entry, state)] });
@@ -338,6 +339,9 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
     case 'seal begun':
       return { ...without(state, 'sealFailed'), sealBegun: without(entry, ...STAMP) };
     case 'sealed': {
+      const { sealed, sealBegun } = state;
+      const isKnown = sealed?.generation === entry.generation && sealed.crc === entry.crc;
+      if (isKnown && !sealBegun) return state; // two benches recorded it: what was proven since stands
       // not always the newest: another bench may have staged one since
       const staged = state.staged.findLast(({ set }) => setCrc(set) === entry.crc);
       if (!staged) return state;
@@ -368,6 +372,7 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
     case 'revert failed':
       return without(state, 'revertBegun');
     case 'proof reading':
+      if (isAmong(state.proofReadings, entry.reading)) return state;
       // one taken for a place, when all places were filled and the proof was drawn, begins the next proof
       if (state.proof && entry.sighting !== undefined) {
         return {
@@ -405,6 +410,9 @@ export function freeId(wanted: string, state: CalibrationState): string {
   }
   return id;
 }
+
+const isAmong = (rows: readonly TakenReading[], reading: BoardReading): boolean =>
+  rows.some((row) => sameReading(row.reading, reading));
 
 function taken(
   { id, reading, sighting, aim }: TakenReading,
@@ -527,7 +535,7 @@ export function keptReadings(state: CalibrationState): KeptReading[] {
 export function holds(history: BoardHistory, reading: BoardReading): boolean {
   const { calibration, found } = history;
   const rows = [...(calibration?.readings ?? []), ...(calibration?.proofReadings ?? [])];
-  return [...found, ...rows.map((row) => row.reading)].some((each) => sameReading(each, reading));
+  return isAmong(rows, reading) || found.some((each) => sameReading(each, reading));
 }
 
 /** The same number with the same counts. */

@@ -1,10 +1,12 @@
 import { describe, expect, it } from 'vitest';
 import { CONDUCT } from '../../firmware-sim/image-slots.ts';
 import { formatImage } from '../../src/protocol/firmware-image.ts';
+import { inShortAfter, type BoardInShort } from '../../src/records/board-in-short.ts';
 import { setCrc } from '../../src/protocol/messages.ts';
 import type { Entry, EntryKind, StoredEntry } from '../../src/records/entries.ts';
 import { foldHistory, provesNow, writable } from '../../src/steps/calibration-state.ts';
 import { openUpdate } from '../../src/steps/care/care-history.ts';
+import { without } from '../../src/steps/copy-without.ts';
 import { setsOfBoard } from '../../src/steps/logbook/sets-of-board.ts';
 import { BenchInProcess } from './bench-in-process.ts';
 
@@ -83,6 +85,9 @@ it('settles no seal that another bench began', async () => {
   expect((await here.logbook()).map(({ kind }) => kind)).not.toContain('sealed');
 }, 30_000);
 
+const inShort = (entries: readonly StoredEntry[]) =>
+  entries.reduce(inShortAfter, undefined as BoardInShort | undefined);
+
 /** As if another bench had written an entry right before one of these. */
 function withForeign(entries: readonly StoredEntry[], before: EntryKind, entry: Entry) {
   const at = entries.findLastIndex(({ kind }) => kind === before);
@@ -143,4 +148,46 @@ it('holds another fit with the name of the sealed one for newer, and does not pr
   const coefficients = { ...fit!.coefficients, o: [o[0] + 1, o[1], o[2]] as const };
   const other = { ...history, calibration: { ...calibration!, fit: { ...fit!, coefficients } } };
   expect(provesNow(other as typeof history)).toBe(false);
+});
+
+it('counts once what two benches recorded of one happening, and what was proven stays so', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit', 'write', 'prove');
+  const entries = await on.logbook();
+  const { readings, proofReadings, proof, sealed } = on.calibration;
+  expect(proof?.passed).toBe(true);
+  const kinds: EntryKind[] = ['reading', 'sealed', 'proof reading'];
+  const later = new Date(Date.parse(entries.at(-1)!.time) + 1000).toISOString();
+  const theirs = entries.flatMap((entry, i): StoredEntry[] =>
+    kinds.includes(entry.kind)
+      ? [{ ...entry, time: later, number: 1e6 + i, foreign: { bench: 'B', number: i } }]
+      : [],
+  );
+  const { calibration } = foldHistory([...entries, ...theirs]);
+  expect(calibration!.readings).toEqual(readings);
+  expect(calibration!.proofReadings).toEqual(proofReadings);
+  expect(calibration!.sealed).toEqual(sealed);
+  expect(calibration!.proof).toEqual(proof);
+  expect(calibration!.fit?.stale).toBe(false);
+
+  const short = inShort(entries)!;
+  expect(short.proof?.passed).toBe(true);
+  const { proof: stillProven, sealed: stillSealed, since } = inShort([...entries, ...theirs])!;
+  expect(stillProven).toEqual(short.proof);
+  expect(stillSealed).toEqual(short.sealed);
+  expect(since.inForce).toEqual(short.since.inForce);
+});
+
+it('holds the same set, sealed anew on a repaired board, for one that is not proven', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit', 'write', 'prove');
+  const entries = await on.logbook();
+  const { sealed } = on.calibration;
+  const begun = lastOf(entries, 'seal begun');
+  const bare = without(lastOf(entries, 'coefficients saved'), 'inForce', 'previous');
+  const anew = [...entries, bare, begun, lastOf(entries, 'sealed')] as StoredEntry[];
+  const { calibration } = foldHistory(anew);
+  expect(calibration!.sealed).toEqual(sealed);
+  expect(calibration!.proof).toBeUndefined();
+  expect(inShort(anew)!.proof).toBeUndefined();
 });
