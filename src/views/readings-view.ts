@@ -42,6 +42,12 @@ export class ReadingsView extends View {
   @state() private chosen: ReadingRow | undefined;
   @query('dialog') private dialog!: HTMLDialogElement;
 
+  /** There may be several on a page that are only looked at. */
+  get #tableName(): string {
+    if (!this.readOnly) return 'Readings, one by one';
+    return `Readings begun ${this.calibration.started.slice(0, 19).replace('T', ' ')} UTC`;
+  }
+
   protected override render() {
     const { plan, readings } = this.calibration;
     const covered = coverageOf(plan.sightings, readings, openSlots(this.calibration)[0]);
@@ -71,12 +77,7 @@ export class ReadingsView extends View {
         }
       </div>
       ${stale ? html`<p>The figures are of the fit before the latest change.</p>` : nothing}
-      <div
-        class="scroll tall"
-        tabindex="0"
-        role="region"
-        aria-label=${this.readOnly ? 'Readings as they were taken' : 'Readings, one by one'}
-      >
+      <div class="scroll tall" tabindex="0" role="region" aria-label=${this.#tableName}>
         <table class="readings">
           <thead>
             <tr>

@@ -137,7 +137,7 @@ export class SetsView extends View {
             ? html`<button
                 type="button"
                 class="main"
-                aria-label="Put on the board: ${name}"
+                aria-label="Put it on the board… ${name}"
                 @click=${() => this.#ask(place, set)}
               >
                 Put it on the board…

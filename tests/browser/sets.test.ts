@@ -84,14 +84,14 @@ it('goes out, comes in, goes onto the board, and the earlier one comes back, ove
   expect(await objections(page)).toEqual([]);
   await page.getByRole('button', { name: 'Keep them in the logbook' }).click();
   const putOn = (name: RegExp) => page.getByRole('button', { name }).click(LONG);
-  await putOn(/^Put on the board: “<img/);
+  await putOn(/^Put it on the board… “<img/);
   await page.getByText(/^Against generation 1, which the board runs/).waitFor(LONG);
   await page.getByRole('button', { name: 'Stage, check and seal' }).click();
   await page.getByRole('heading', { name: 'Prove it with fresh readings' }).waitFor(LONG);
   expect(page.url()).toMatch(/#bench$/);
 
   await openLogbook(page);
-  await putOn(/^Put on the board: Generation 1/);
+  await putOn(/^Put it on the board… Generation 1/);
   await page.getByRole('button', { name: 'Stage, check and seal' }).click();
   await page.getByRole('heading', { name: 'Prove it with fresh readings' }).waitFor(LONG);
   await page.reload();
