@@ -33,7 +33,10 @@ it('keeps ids apart even where two pages recorded a reading under the same one',
     await on.anotherPage({ isAlone: true }),
     await on.anotherPage({ isAlone: true }),
   ];
-  for (const page of pages) await page.ask('take one');
+  for (const [n, page] of pages.entries()) {
+    await page.run(page.bench.adjustSimulator({ disturbance: n })); // so that no two are one reading
+    await page.ask('take one');
+  }
   const last = await on.anotherPage({ isAlone: true });
   expect(last.calibration.readings.map((row) => row.id)).toEqual(['1', '1 again', '1 again 2']);
   await last.ask('take rest', 'fit');
