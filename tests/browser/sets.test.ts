@@ -102,9 +102,6 @@ it('goes out, comes in, goes onto the board, and the earlier one comes back, ove
   await page.getByRole('button', { name: 'Take 12 fresh readings' }).click(LONG);
   await page.getByRole('heading', { name: 'The proof passed' }).waitFor(LONG);
   await openLogbook(page);
-  const headings = () => page.locator('h2, h3, h4').allInnerTexts();
-  await expect.poll(headings, LONG).toContain('Generations 1 and 3');
-  await expect.poll(headings, LONG).toContain('Generation 3: 12 readings');
   expect(complaints).toEqual([]);
 }, 180_000);
 
