@@ -25,10 +25,6 @@ async function openLogbook(page: Page): Promise<void> {
   await page.goto(new URL('#logbook', page.url()).href);
   await page.locator('logbook-boards a').first().click(LONG);
   await page.locator('sets-view').waitFor({ ...LONG, state: 'attached' });
-  await openSheets(page);
-}
-
-async function openSheets(page: Page): Promise<void> {
   await page.evaluate(() => {
     for (const each of document.querySelectorAll<HTMLDetailsElement>('logbook-board details')) {
       each.open = true;
@@ -97,11 +93,13 @@ it('goes out, comes in, goes onto the board, and the earlier one comes back, ove
   await openLogbook(page);
   await putOn(/^Put it on the board… Generation 1/);
   await page.getByRole('button', { name: 'Stage, check and seal' }).click();
-  await page.getByRole('heading', { name: 'Prove it with fresh readings' }).waitFor(LONG);
+  await page.getByText(/^Generation 3 in place of generation 2/).waitFor(LONG);
   await page.reload();
   await page.getByRole('button', { name: 'Take 12 fresh readings' }).click(LONG);
   await page.getByRole('heading', { name: 'The proof passed' }).waitFor(LONG);
   await openLogbook(page);
+  await page.getByRole('heading', { name: 'Generations 1 and 3' }).waitFor(LONG);
+  await page.getByText('Computed again with that generation').first().waitFor(LONG);
   expect(complaints).toEqual([]);
 }, 180_000);
 
