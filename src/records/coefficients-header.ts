@@ -1,14 +1,7 @@
 import { asStored, type Coefficients } from '../calib/model.ts';
 import type { Mat3 } from '../calib/geometry.ts';
 import type { Vec3 } from '../calib/reading.ts';
-import {
-  CAUTION_LINES,
-  CONVENTION_LINES,
-  crcOf,
-  decimal,
-  plainText,
-  type SetAbout,
-} from './coefficients-words.ts';
+import { crcOf, decimal, headLines, plainText, type SetAbout } from './coefficients-words.ts';
 
 /** Coefficients as a C header (C99), for firmware that is not of this project (docs/files.md). */
 
@@ -19,20 +12,11 @@ import {
 export function coefficientsHeader(coefficients: Coefficients, about: SetAbout = {}): string {
   const set = asStored(coefficients);
   const crc = crcOf(set);
-  const { board, name } = about;
+  const { board } = about;
   const guard = `LODEBENCH_COEFFICIENTS_${crc}_H`;
-  const lines = [
-    `Coefficients of a compass-clinometer board, ${set.model}, CRC-32 ${crc}.`,
-    ...(board === undefined ? [] : [`Board: ${plainText(board)}`]),
-    ...(name === undefined ? [] : [`From: ${plainText(name)}`]),
-    '',
-    ...CONVENTION_LINES,
-    '',
-    ...CAUTION_LINES,
-  ];
   return [
     '/*',
-    ...lines.map((line) => (line === '' ? ' *' : ` * ${line}`)),
+    ...headLines(set, about).map((line) => (line === '' ? ' *' : ` * ${line}`)),
     ' */',
     `#ifndef ${guard}`,
     `#define ${guard}`,

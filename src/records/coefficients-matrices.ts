@@ -1,12 +1,5 @@
 import { asStored, type Coefficients } from '../calib/model.ts';
-import {
-  CAUTION_LINES,
-  CONVENTION_LINES,
-  crcOf,
-  decimal,
-  plainText,
-  type SetAbout,
-} from './coefficients-words.ts';
+import { decimal, headLines, type SetAbout } from './coefficients-words.ts';
 
 /**
  * Coefficients as plain text: comment lines begin with `#`, then each name on a line of its own and its numbers below
@@ -14,16 +7,6 @@ import {
  */
 export function coefficientsMatrices(coefficients: Coefficients, about: SetAbout = {}): string {
   const set = asStored(coefficients);
-  const { board, name } = about;
-  const comment = [
-    `Coefficients of a compass-clinometer board, ${set.model}, CRC-32 ${crcOf(set)}.`,
-    ...(board === undefined ? [] : [`Board: ${plainText(board)}`]),
-    ...(name === undefined ? [] : [`From: ${plainText(name)}`]),
-    '',
-    ...CONVENTION_LINES,
-    '',
-    ...CAUTION_LINES,
-  ];
   const parts: [string, readonly number[]][] = [
     ['acc_scale', [set.accScale]],
     ['mag_scale', [set.magScale]],
@@ -34,7 +17,7 @@ export function coefficientsMatrices(coefficients: Coefficients, about: SetAbout
     ['B', set.B],
   ];
   return [
-    ...comment.map((line) => `# ${line}`.trimEnd()),
+    ...headLines(set, about).map((line) => `# ${line}`.trimEnd()),
     ...parts.flatMap(([label, values]) => [label, ...rows(values)]),
     '',
   ].join('\n');

@@ -34,6 +34,19 @@ export function decimal(value: number): string {
   return sign + whole + (exponent === undefined ? '' : `e${exponent}`);
 }
 
+/** What stands above the numbers, a line each: which set it is, what the numbers mean, and the caution. Plain ASCII. */
+export function headLines(set: Coefficients, { board, name }: SetAbout): string[] {
+  return [
+    `Coefficients of a compass-clinometer board, ${set.model}, CRC-32 ${crcOf(set)}.`,
+    ...(board === undefined ? [] : [`Board: ${plainText(board)}`]),
+    ...(name === undefined ? [] : [`From: ${plainText(name)}`]),
+    '',
+    ...CONVENTION_LINES,
+    '',
+    ...CAUTION_LINES,
+  ];
+}
+
 /** CRC-32 of a set as boards give it (SPEC.md, section 6.1): eight hexadecimal digits. */
 export const crcOf = (coefficients: Coefficients): string =>
   setCrc({ model: coefficients.model, values: coefficientValues(coefficients) });
@@ -66,7 +79,7 @@ export const CONVENTION_LINES: readonly string[] = [
 ];
 
 /** Said wherever coefficients leave. */
-export const CAUTION_LINES: readonly string[] = [
+const CAUTION_LINES: readonly string[] = [
   'A magnetic heading alone must not be relied on where an error can hurt someone; local rules and',
   'qualified surveyors decide. A calibration holds only for the battery, the housing and the',
   'temperature it was made with. Prove it on the board with fresh readings before it is used.',

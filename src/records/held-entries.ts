@@ -105,11 +105,6 @@ export class HeldEntries implements Logbook {
     return this.#values.has(key) ? structuredClone(this.#values.get(key)) : this.#disk.kept(key);
   }
 
-  entriesOf(calibration: string): Promise<StoredEntry[]> {
-    const held = this.#held.filter((entry) => entry.calibration === calibration);
-    return this.#after(this.#disk.entriesOf(calibration), held);
-  }
-
   entriesOfBoard(board: string): Promise<StoredEntry[]> {
     const held = this.#held.filter((entry) => entry.board === board);
     return this.#after(this.#disk.entriesOfBoard(board), held);

@@ -60,7 +60,7 @@ const LOST_AT_MOST = 2_000_000;
 /** An entry that differs from another of its bench and number is kept beside it; so many go by one number. */
 const MOST_COPIES = 99;
 /** A bench's id, without the mark of an entry that was kept beside another: the one here may be marked elsewhere. */
-const writerOf = (bench: string): string => bench.replace(/ \(\d+\)$/, '');
+export const writerOf = (bench: string): string => bench.replace(/ \(\d+\)$/, '');
 
 /**
  * Writing gives a value, good or bad. Reading rejects with a {@link LogbookError} where the database is gone;
@@ -78,9 +78,7 @@ export interface Logbook {
    * bench's id with ` (2)` after it; which of them is the second does not matter elsewhere.
    */
   merge(entries: readonly ForeignEntry[]): Promise<Merged | LogbookFault>;
-  /** The entries of one calibration in reading order (reading-order.ts). */
-  entriesOf(calibration: string): Promise<StoredEntry[]>;
-  /** All entries of one board, of every calibration and of none, in reading order. */
+  /** All entries of one board, of every calibration and of none, in reading order (reading-order.ts). */
   entriesOfBoard(board: string): Promise<StoredEntry[]>;
   /** Every entry that is there now (of one board, if given), in batches, the lowest number first. */
   batches(board?: string): AsyncIterable<readonly StoredEntry[]>;
@@ -300,12 +298,8 @@ class OpenLogbook implements Logbook {
     return this.#read(() => this.#database.get('kept', key));
   }
 
-  entriesOf(calibration: string): Promise<StoredEntry[]> {
-    return this.#entries('calibration', calibration);
-  }
-
   entriesOfBoard(board: string): Promise<StoredEntry[]> {
-    return this.#entries('board', board);
+    return this.#read(() => this.#inOrder(this.#database.transaction('entries').store, board));
   }
 
   async *batches(board?: string): AsyncGenerator<readonly StoredEntry[]> {
@@ -350,17 +344,9 @@ class OpenLogbook implements Logbook {
     this.#database.close();
   }
 
-  #entries(by: 'board' | 'calibration', value: string): Promise<StoredEntry[]> {
-    return this.#read(() => this.#inOrder(this.#database.transaction('entries').store, by, value));
-  }
-
-  async #inOrder(
-    store: EntryStore,
-    by: 'board' | 'calibration',
-    value: string,
-  ): Promise<StoredEntry[]> {
-    const index = store.index(by);
-    const [numbers, rows] = await Promise.all([index.getAllKeys(value), index.getAll(value)]);
+  async #inOrder(store: EntryStore, board: string): Promise<StoredEntry[]> {
+    const index = store.index('board');
+    const [numbers, rows] = await Promise.all([index.getAllKeys(board), index.getAll(board)]);
     return inReadingOrder(this.bench, numbered(rows, numbers));
   }
 
@@ -427,7 +413,7 @@ class OpenLogbook implements Logbook {
       // What was written here last is read last, unless another bench's clock is ahead.
       const all =
         merged || before?.shared
-          ? await this.#inOrder(transaction.objectStore('entries'), 'board', serial)
+          ? await this.#inOrder(transaction.objectStore('entries'), serial)
           : undefined;
       const short = (all ?? entries).reduce(inShortAfter, all ? undefined : before?.short);
       const shared = all?.some(({ foreign }) => foreign) ?? false;

@@ -11,17 +11,14 @@ import { View } from './view.ts';
 export class AgainLine extends View {
   @property({ attribute: false }) desk!: LogbookDesk;
   @property() serial!: string;
-  #unsubscribe: (() => void) | undefined;
+
+  protected override follows() {
+    return [this.desk];
+  }
 
   override connectedCallback(): void {
     super.connectedCallback();
-    this.#unsubscribe = this.desk.subscribe(() => this.requestUpdate());
     this.desk.wrote(); // what was written before anyone looked
-  }
-
-  override disconnectedCallback(): void {
-    super.disconnectedCallback();
-    this.#unsubscribe?.();
   }
 
   protected override render() {

@@ -3,6 +3,7 @@ import { customElement, property } from 'lit/decorators.js';
 import { boardFacts, coefficientTables, storedReadings } from '../steps/board-words.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import { View } from './view.ts';
+import { factList } from './fact-list.ts';
 
 /** What the board is and what is on it, as it was saved in the logbook. */
 @customElement('board-view')
@@ -15,15 +16,7 @@ export class BoardView extends View {
     const tables = coefficientTables(history);
     const stored = storedReadings(history);
     return html`
-      <dl class="facts">
-        ${boardFacts(history).map(
-          ({ name, value }) =>
-            html`<div>
-              <dt>${name}</dt>
-              <dd>${value}</dd>
-            </div>`,
-        )}
-      </dl>
+      ${factList(boardFacts(history))}
       ${
         tables.length === 0
           ? html`<p>

@@ -8,16 +8,9 @@ import { View } from './view.ts';
 export class BringInView extends View {
   @property({ attribute: false }) bench!: Bench;
   @state() private isOver = false;
-  #unsubscribe: (() => void) | undefined;
 
-  override connectedCallback(): void {
-    super.connectedCallback();
-    this.#unsubscribe = this.bench.exchange.subscribe(() => this.requestUpdate());
-  }
-
-  override disconnectedCallback(): void {
-    super.disconnectedCallback();
-    this.#unsubscribe?.();
+  protected override follows() {
+    return [this.bench.exchange];
   }
 
   protected override render() {

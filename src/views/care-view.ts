@@ -4,6 +4,7 @@ import type { BoardCare } from '../steps/care/board-care.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import type { Fact } from '../steps/board-words.ts';
 import { View } from './view.ts';
+import { factList } from './fact-list.ts';
 
 /** What the sheets for the care of a board share. */
 export abstract class CareView extends View {
@@ -36,14 +37,6 @@ export abstract class CareView extends View {
   }
 
   protected facts(facts: readonly Fact[]) {
-    return html`<dl class="facts">
-      ${facts.map(
-        ({ name, value }) =>
-          html`<div>
-            <dt>${name}</dt>
-            <dd>${value}</dd>
-          </div>`,
-      )}
-    </dl>`;
+    return factList(facts);
   }
 }

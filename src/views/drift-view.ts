@@ -15,6 +15,7 @@ import type { StoredEntry } from '../steps/logbook/logbook-desk.ts';
 import { dayWords } from '../steps/logbook/when-again.ts';
 import { degreesText } from '../steps/finding.ts';
 import { View } from './view.ts';
+import { factList } from './fact-list.ts';
 
 /** A set with how it differs from the one before it and from the first. */
 interface Row {
@@ -126,15 +127,7 @@ export class DriftView extends View {
   #chips({ set, fromBefore: { words } }: Row) {
     return html`<h3>Generation ${set.generation}, ${dayWords(set.time)}</h3>
       <p>${words.lead}</p>
-      <dl class="facts">
-        ${words.rows.map(
-          ({ name, figure }) =>
-            html`<div>
-              <dt>${name}</dt>
-              <dd>${figure}</dd>
-            </div>`,
-        )}
-      </dl>`;
+      ${factList(words.rows)}`;
   }
 
   #picture(points: readonly DriftPoint[]) {

@@ -19,6 +19,7 @@ import {
 import type { SetsOfBoard, StoredEntry } from '../steps/logbook/sets-of-board.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
+import { factList } from './fact-list.ts';
 
 /** Coefficients that were made elsewhere: read or typed, looked at, and only then kept in the logbook. */
 @customElement('entering-view')
@@ -116,15 +117,7 @@ export class EnteringView extends View {
       ${
         against
           ? html`<p>${against.lead}</p>
-              <dl class="facts">
-                ${against.rows.map(
-                  ({ name, figure }) =>
-                    html`<div>
-                      <dt>${name}</dt>
-                      <dd>${figure}</dd>
-                    </div>`,
-                )}
-              </dl>`
+              ${factList(against.rows)}`
           : nothing
       }
       <div class="offers">

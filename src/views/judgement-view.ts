@@ -8,6 +8,7 @@ import { ORDINARY_TOLERANCE } from '../steps/tolerance.ts';
 import { shape } from './shapes.ts';
 import './tolerance-choice.ts';
 import { View } from './view.ts';
+import { factList } from './fact-list.ts';
 
 const STANDING_WORDS: Record<Standing, string> = {
   good: 'within tolerance',
@@ -104,19 +105,7 @@ export class JudgementView extends View {
     const { lead, rows } = compared;
     return html`<h3>Against what is on the board</h3>
       <p>${lead}</p>
-      ${
-        rows.length === 0
-          ? nothing
-          : html`<dl class="facts">
-              ${rows.map(
-                ({ name, figure }) =>
-                  html`<div>
-                    <dt>${name}</dt>
-                    <dd>${figure}</dd>
-                  </div>`,
-              )}
-            </dl>`
-      }`;
+      ${rows.length === 0 ? nothing : factList(rows)}`;
   }
 
   #finding({ name, figure, words, standing }: Finding) {

@@ -9,17 +9,18 @@ import { View } from './view.ts';
 @customElement('keeping-notice')
 export class KeepingNotice extends View {
   @property({ attribute: false }) keeping!: Keeping;
-  #unsubscribe: (() => void) | undefined;
+
+  protected override follows() {
+    return [this.keeping];
+  }
 
   override connectedCallback(): void {
     super.connectedCallback();
-    this.#unsubscribe = this.keeping.subscribe(() => this.requestUpdate());
     addEventListener('beforeunload', this.#hold);
   }
 
   override disconnectedCallback(): void {
     super.disconnectedCallback();
-    this.#unsubscribe?.();
     removeEventListener('beforeunload', this.#hold);
   }
 

@@ -8,17 +8,14 @@ import { View } from './view.ts';
 @customElement('keeping-view')
 export class KeepingView extends View {
   @property({ attribute: false }) keeping!: Keeping;
-  #unsubscribe: (() => void) | undefined;
+
+  protected override follows() {
+    return [this.keeping];
+  }
 
   override connectedCallback(): void {
     super.connectedCallback();
-    this.#unsubscribe = this.keeping.subscribe(() => this.requestUpdate());
     void this.keeping.look();
-  }
-
-  override disconnectedCallback(): void {
-    super.disconnectedCallback();
-    this.#unsubscribe?.();
   }
 
   protected override render() {

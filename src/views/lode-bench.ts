@@ -49,15 +49,17 @@ export class LodeBench extends View {
   @state() private asked: PagePart = partOf(location.hash);
   /** The logbook part is loaded when it is asked for first. */
   @state() private logbook: 'not asked for' | 'loading' | 'loaded' | 'failed' = 'not asked for';
-  #unsubscribe: (() => void) | undefined;
   /** What a person was asked about writing, and the place where its board is. */
   #shown: { place: BenchPlace; id: string } | undefined;
   /** What was rendered last while no work was under way, and of which place. */
   #before: { place: BenchPlace; state: PlaceState } | undefined;
 
+  protected override follows() {
+    return [this.bench];
+  }
+
   override connectedCallback(): void {
     super.connectedCallback();
-    this.#unsubscribe = this.bench.subscribe(() => this.requestUpdate());
     this.addEventListener('intention', this.#intention as EventListener);
     this.addEventListener('mark', this.#mark as EventListener);
     this.addEventListener('tolerance', this.#tolerance as EventListener);
@@ -70,7 +72,6 @@ export class LodeBench extends View {
 
   override disconnectedCallback(): void {
     super.disconnectedCallback();
-    this.#unsubscribe?.();
     this.removeEventListener('intention', this.#intention as EventListener);
     this.removeEventListener('mark', this.#mark as EventListener);
     this.removeEventListener('tolerance', this.#tolerance as EventListener);

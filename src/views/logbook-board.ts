@@ -10,6 +10,7 @@ import './readings-under-view.ts';
 import './remark-form.ts';
 import './sets-view.ts';
 import { View } from './view.ts';
+import { factList } from './fact-list.ts';
 
 /** All that the logbook knows of one board. */
 @customElement('logbook-board')
@@ -27,19 +28,7 @@ export class LogbookBoard extends View {
       <h2 id="logbook-heading" tabindex="-1">
         ${board?.name ? `${board.name}, ${serial}` : `Board ${serial}`}
       </h2>
-      ${
-        board
-          ? html`<dl class="facts board-facts">
-              ${boardFactsInShort(board).map(
-                ({ name, value }) =>
-                  html`<div>
-                    <dt>${name}</dt>
-                    <dd>${value}</dd>
-                  </div>`,
-              )}
-            </dl>`
-          : nothing
-      }
+      ${board ? factList(boardFactsInShort(board), 'board-facts') : nothing}
       ${
         entries === undefined
           ? html`<p>Reading the logbook…</p>`

@@ -16,17 +16,9 @@ import { View } from './view.ts';
 export class LogbookPage extends View {
   @property({ attribute: false }) bench!: Bench;
   @property({ attribute: false }) keeping!: Keeping;
-  #unsubscribe: readonly (() => void)[] = [];
 
-  override connectedCallback(): void {
-    super.connectedCallback();
-    const changed = () => this.requestUpdate();
-    this.#unsubscribe = [this.bench.logbook.subscribe(changed), this.bench.subscribe(changed)];
-  }
-
-  override disconnectedCallback(): void {
-    super.disconnectedCallback();
-    for (const unsubscribe of this.#unsubscribe) unsubscribe();
+  protected override follows() {
+    return [this.bench.logbook, this.bench];
   }
 
   protected override render() {

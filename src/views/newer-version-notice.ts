@@ -7,16 +7,9 @@ import { View } from './view.ts';
 @customElement('newer-version-notice')
 export class NewerVersionNotice extends View {
   @property({ attribute: false }) newer!: NewerVersion;
-  #unsubscribe: (() => void) | undefined;
 
-  override connectedCallback(): void {
-    super.connectedCallback();
-    this.#unsubscribe = this.newer.subscribe(() => this.requestUpdate());
-  }
-
-  override disconnectedCallback(): void {
-    super.disconnectedCallback();
-    this.#unsubscribe?.();
+  protected override follows() {
+    return [this.newer];
   }
 
   protected override render() {

@@ -2,7 +2,7 @@ import { html, nothing, type PropertyValues } from 'lit';
 import { customElement, property, query } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import { workWords } from '../steps/bench-words.ts';
-import { calibrationsOf } from '../steps/logbook/calibrations-of.ts';
+import { calibrationsOf, calibrationWords } from '../steps/logbook/calibrations-of.ts';
 import type { LogbookState } from '../steps/logbook/logbook-desk.ts';
 import { coefficientsFileOf, type OpenedState } from '../steps/logbook/opened-calibration.ts';
 import { timeWords } from '../steps/sealing-words.ts';
@@ -21,13 +21,15 @@ export class OpenedView extends View {
   /** The board whose page it stands on, and its entries. */
   @property({ attribute: false }) page!: NonNullable<LogbookState['opened']>;
   @query('select[name="calibration"]') private choice!: HTMLSelectElement;
-  #unsubscribe: (() => void) | undefined;
   /** The calibration that was shown last. */
   #shown: string | undefined;
 
+  protected override follows() {
+    return [this.bench];
+  }
+
   override connectedCallback(): void {
     super.connectedCallback();
-    this.#unsubscribe = this.bench.subscribe(() => this.requestUpdate());
     this.addEventListener('mark', this.#mark as EventListener);
     this.addEventListener('tolerance', this.#tolerance as EventListener);
     this.addEventListener('intention', this.#undo);
@@ -35,7 +37,6 @@ export class OpenedView extends View {
 
   override disconnectedCallback(): void {
     super.disconnectedCallback();
-    this.#unsubscribe?.();
     this.removeEventListener('mark', this.#mark as EventListener);
     this.removeEventListener('tolerance', this.#tolerance as EventListener);
     this.removeEventListener('intention', this.#undo);
@@ -57,7 +58,7 @@ export class OpenedView extends View {
     const { history, state } = opened;
     const { serial, entries = [] } = this.page;
     const isHere = history?.calibration?.board === serial;
-    const all = calibrationsOf(entries);
+    const all = calibrationsOf(entries).filter(({ readings }) => readings > 0);
     if (all.length === 0) return nothing;
     return html`
       <section class="sheet opened" aria-labelledby="opened-heading">
@@ -67,9 +68,12 @@ export class OpenedView extends View {
             >Calibration
             <select name="calibration">
               ${all.map(
-                ({ id, words }) =>
-                  html`<option value=${id} ?selected=${isHere && id === history.calibration?.id}>
-                    ${words}
+                (each) =>
+                  html`<option
+                    value=${each.id}
+                    ?selected=${isHere && each.id === history.calibration?.id}
+                  >
+                    ${calibrationWords(each)}
                   </option>`,
               )}
             </select>

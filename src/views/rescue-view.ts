@@ -8,6 +8,7 @@ import { IntentionEvent } from './next-card.ts';
 import { offerButton } from './offer-button.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
+import { factList } from './fact-list.ts';
 
 /** For a board that cannot be worked with: finds out what is the matter, and shows what can be done. */
 @customElement('rescue-view')
@@ -68,15 +69,7 @@ export class RescueView extends View {
           : nothing
       }
       <h3>What was heard</h3>
-      <dl class="facts">
-        ${heardFacts(finding.heard).map(
-          ({ name, value }) =>
-            html`<div>
-              <dt>${name}</dt>
-              <dd>${value}</dd>
-            </div>`,
-        )}
-      </dl>
+      ${factList(heardFacts(finding.heard))}
     `;
   }
 }

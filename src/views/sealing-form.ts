@@ -1,5 +1,6 @@
 import { html, nothing } from 'lit';
 import type { SealingWords } from '../steps/sealing-words.ts';
+import { factList } from './fact-list.ts';
 
 /**
  * What a dialog asks before the board is written to.
@@ -27,19 +28,7 @@ export function sealingForm(
     ${
       comparison
         ? html`<p>${comparison.lead}</p>
-            ${
-              comparison.rows.length > 0
-                ? html`<dl class="facts">
-                    ${comparison.rows.map(
-                      ({ name, figure }) =>
-                        html`<div>
-                          <dt>${name}</dt>
-                          <dd>${figure}</dd>
-                        </div>`,
-                    )}
-                  </dl>`
-                : nothing
-            }`
+            ${comparison.rows.length > 0 ? factList(comparison.rows) : nothing}`
         : nothing
     }
     <h3>What was saved</h3>

@@ -33,16 +33,9 @@ export class SetsView extends View {
   @state() private saved = '';
   @query('dialog') private dialog!: HTMLDialogElement | null;
   #of: { entries: readonly StoredEntry[]; sets: SetsOfBoard } | undefined;
-  #unsubscribe: (() => void) | undefined;
 
-  override connectedCallback(): void {
-    super.connectedCallback();
-    this.#unsubscribe = this.bench.subscribe(() => this.requestUpdate());
-  }
-
-  override disconnectedCallback(): void {
-    super.disconnectedCallback();
-    this.#unsubscribe?.();
+  protected override follows() {
+    return [this.bench];
   }
 
   /** Folded once for the same entries. */

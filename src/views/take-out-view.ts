@@ -1,7 +1,7 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
-import { calibrationsToTakeOut } from '../steps/logbook/calibration-csv.ts';
+import { calibrationsOf } from '../steps/logbook/calibrations-of.ts';
 import type { FileOut } from '../steps/logbook/exchange.ts';
 import type { Keeping } from '../steps/logbook/keeping.ts';
 import type { LogbookState } from '../steps/logbook/logbook-desk.ts';
@@ -15,16 +15,9 @@ export class TakeOutView extends View {
   @property({ attribute: false }) keeping!: Keeping;
   /** The board whose page is open; all boards where none is. */
   @property({ attribute: false }) page: LogbookState['opened'];
-  #unsubscribe: (() => void) | undefined;
 
-  override connectedCallback(): void {
-    super.connectedCallback();
-    this.#unsubscribe = this.bench.exchange.subscribe(() => this.requestUpdate());
-  }
-
-  override disconnectedCallback(): void {
-    super.disconnectedCallback();
-    this.#unsubscribe?.();
+  protected override follows() {
+    return [this.bench.exchange];
   }
 
   protected override render() {
@@ -44,7 +37,7 @@ export class TakeOutView extends View {
 
   #ofBoard({ serial, entries }: NonNullable<LogbookState['opened']>, isBusy: boolean) {
     const { exchange } = this.bench;
-    const calibrations = calibrationsToTakeOut(entries ?? []);
+    const calibrations = calibrationsOf(entries ?? []);
     return html`<button
         type="button"
         ?disabled=${isBusy}

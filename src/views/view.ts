@@ -1,11 +1,32 @@
 import { LitElement, type PropertyValues } from 'lit';
 
+/** State that says when it changes. */
+export interface Followed {
+  subscribe(listener: () => void): () => void;
+}
+
 /**
  * What every view is: it shows what it is given and passes intentions on. Views render into the page itself, not into
  * shadow trees: one style sheet, and labels that may name elements of other views.
  */
 export abstract class View extends LitElement {
   #hadFocus = false;
+  #unfollow: readonly (() => void)[] = [];
+
+  /** What it shows beside its properties: with every change of any of these it is drawn again. */
+  protected follows(): readonly Followed[] {
+    return [];
+  }
+
+  override connectedCallback(): void {
+    super.connectedCallback();
+    this.#unfollow = this.follows().map((each) => each.subscribe(() => this.requestUpdate()));
+  }
+
+  override disconnectedCallback(): void {
+    super.disconnectedCallback();
+    for (const unfollow of this.#unfollow) unfollow();
+  }
 
   protected override createRenderRoot(): HTMLElement {
     return this;

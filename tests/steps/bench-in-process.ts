@@ -245,7 +245,6 @@ export class BenchInProcess {
     return {
       ok: true,
       append,
-      entriesOf: (calibration) => logbook.entriesOf(calibration),
       entriesOfBoard: (board) => logbook.entriesOfBoard(board),
       boards: () => logbook.boards(),
       boardsInShort: () => logbook.boardsInShort(),

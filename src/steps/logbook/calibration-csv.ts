@@ -2,7 +2,6 @@ import type { StoredEntry } from '../../records/entries.ts';
 import { writeReadings, type FileReading } from '../../records/readings-csv.ts';
 import { joinCsv } from '../../records/rfc4180.ts';
 import { foldCalibration, type KeptReading } from '../calibration-state.ts';
-import { timeWords } from '../sealing-words.ts';
 
 /**
  * The readings of a calibration as a readings file, that fits to the same coefficients as here: scales, sightings and
@@ -55,24 +54,4 @@ export function calibrationCsv(entries: readonly StoredEntry[], id: string): str
 function asideComments({ id, sighting, reading }: KeptReading, reason: string): string[] {
   const row = [id, sighting ?? '', ...reading.acc, ...reading.mag].map(String);
   return [` set aside: ${reason}`, ` id,sighting,ax to mz: ${joinCsv([row]).trimEnd()}`];
-}
-
-/** A calibration as it is offered to be taken out. */
-export interface CalibrationToTakeOut {
-  id: string;
-  /** When it was begun, in words. */
-  name: string;
-  readings: number;
-}
-
-/** The calibrations among a board's entries, the newest first. */
-export function calibrationsToTakeOut(entries: readonly StoredEntry[]): CalibrationToTakeOut[] {
-  const found = new Map<string, CalibrationToTakeOut>();
-  for (const { kind, calibration: id, time } of entries) {
-    if (id === undefined) continue;
-    const { readings = 0, name = timeWords(time) } = found.get(id) ?? {};
-    const more = kind === 'reading' || kind === 'reading entered' ? 1 : 0;
-    found.set(id, { id, name, readings: readings + more });
-  }
-  return [...found.values()].reverse();
 }

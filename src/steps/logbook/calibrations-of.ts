@@ -4,27 +4,39 @@ import { timeWords } from '../sealing-words.ts';
 /** A calibration of a board, for a list. */
 export interface CalibrationInShort {
   id: string;
-  words: string;
+  /** When it was begun, in words. */
+  name: string;
+  /** How many readings it has to fit. */
+  readings: number;
+  isFitted: boolean;
+  isFromSheet: boolean;
 }
 
-/** Every calibration of a board that has readings to fit, the newest first. @param entries of the board, in reading order */
+/** Every calibration of a board, the newest first. @param entries of the board, in reading order */
 export function calibrationsOf(entries: readonly Entry[]): CalibrationInShort[] {
-  const all = new Map<string, { time: string; readings: number; fits: number; sheet: boolean }>();
-  for (const entry of entries) {
-    if (entry.kind === 'calibration started' || entry.kind === 'calibration entered') {
-      const sheet = entry.kind === 'calibration entered';
-      all.set(entry.calibration, { time: entry.time, readings: 0, fits: 0, sheet });
-    }
-    const counted = entry.calibration === undefined ? undefined : all.get(entry.calibration);
-    if (!counted) continue;
-    if (entry.kind === 'reading' || entry.kind === 'reading entered') counted.readings++;
-    if (entry.kind === 'fit') counted.fits++;
-  }
-  return [...all]
-    .filter(([, { readings }]) => readings > 0)
-    .map(([id, { time, readings, fits, sheet }]) => ({
+  const all = new Map<string, CalibrationInShort>();
+  for (const { kind, calibration: id, time } of entries) {
+    if (id === undefined) continue;
+    const before = all.get(id) ?? {
       id,
-      words: `${timeWords(time)}: ${readings === 1 ? 'one reading' : `${readings} readings`}${sheet ? ' from a sheet' : ''}${fits > 0 ? ', fitted' : ''}`,
-    }))
-    .reverse();
+      name: timeWords(time),
+      readings: 0,
+      isFitted: false,
+      isFromSheet: false,
+    };
+    all.set(id, {
+      ...before,
+      readings: before.readings + (kind === 'reading' || kind === 'reading entered' ? 1 : 0),
+      isFitted: before.isFitted || kind === 'fit',
+      isFromSheet: before.isFromSheet || kind === 'calibration entered',
+    });
+  }
+  return [...all.values()].reverse();
 }
+
+/** When it was begun, and what it has. */
+export const calibrationWords = (calibration: CalibrationInShort): string => {
+  const { name, readings, isFitted, isFromSheet } = calibration;
+  const counted = readings === 1 ? 'one reading' : `${readings} readings`;
+  return `${name}: ${counted}${isFromSheet ? ' from a sheet' : ''}${isFitted ? ', fitted' : ''}`;
+};

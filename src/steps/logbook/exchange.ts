@@ -10,6 +10,7 @@ import {
 import {
   isSameData,
   LogbookError,
+  writerOf,
   type ForeignEntry,
   type Logbook,
 } from '../../records/logbook.ts';
@@ -324,9 +325,6 @@ async function bytesOf(file: Blob): Promise<Uint8Array<ArrayBuffer> | undefined>
 }
 
 const keyOf = ({ bench, number }: Pick<ForeignEntry, 'bench' | 'number'>) => `${bench} ${number}`;
-
-/** The bench itself, where an entry that differed was kept beside another under a mark. */
-const writerOf = (bench: string): string => bench.replace(/ \(\d+\)$/, '');
 
 const differenceOf = ({ bench, number, entry }: ForeignEntry, at: number): Problem => ({
   path: `entries[${at}]`,

@@ -49,7 +49,6 @@ export function toldOf(
         'merged',
         entries.map(({ entry }) => entry),
       ),
-    entriesOf: (calibration) => logbook.entriesOf(calibration),
     entriesOfBoard: (board) => logbook.entriesOfBoard(board),
     batches: (board) => logbook.batches(board),
     boards: () => logbook.boards(),
