@@ -4,7 +4,6 @@ import type { SimulatorSettings } from '../protocol/simulator.ts';
 import type { Entry } from '../records/entries.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { BenchError, secondLinkWords } from './bench-words.ts';
-import type { BoardHistory } from './calibration-state.ts';
 import type { Fitter } from './fitting.ts';
 import { keepBench, keptBench, type KeptPlace } from './kept-places.ts';
 import {
@@ -87,8 +86,6 @@ export class Bench {
   readonly #listeners = new Set<() => void>();
   readonly #shelf: SimulatorShelf;
   #places: BenchPlace[] = [];
-  /** What was known of the boards when it was last told of. */
-  #histories: ReadonlySet<BoardHistory> = new Set();
   #atHand: BenchPlace;
   /** Why there is no link of a kind here. */
   readonly #missing = new Map<KindName, LinkHelp>();
@@ -107,6 +104,7 @@ export class Bench {
     this.#logbook = toldOf(parts.logbook, (boards, how) => {
       parts.news?.tell(boards);
       if (how === 'merged') this.#hear(boards);
+      else this.logbook.wrote();
     });
     parts.news?.onNews((boards) => this.#hear(boards));
     this.logbook = new LogbookDesk(this.#logbook, parts.today);
@@ -125,7 +123,7 @@ export class Bench {
       logbook: this.#logbook,
       ready: () => this.#hold(),
       isInHand: (calibration) => this.#placesOf(calibration).some(isStanding),
-      written: (calibration) => this.#writtenElsewhere(calibration),
+      written: (calibration) => this.#recollect(calibration),
       changed: () => this.#tell(),
     });
     this.#shelf = new SimulatorShelf(this.#logbook, parts.simulator.defaults, (fault) =>
@@ -154,11 +152,6 @@ export class Bench {
    */
   get elsewhere(): 'held' | 'free' | undefined {
     return this.#elsewhere;
-  }
-
-  /** Takes the bench over from a page that has let it go, with all that was on it. */
-  takeOver(): Promise<void> {
-    return this.open();
   }
 
   /** Anything is being done at any place, or with the logbook: the page must not be loaded anew now. */
@@ -190,7 +183,7 @@ export class Bench {
     return () => this.#listeners.delete(listener);
   }
 
-  /** Takes up the work where it was when the page closed. */
+  /** Takes up the work where it was when the page closed, or where another page has let it go. */
   async open(): Promise<void> {
     void this.#lookForKinds();
     await this.#atHand.during({ what: 'Opening the bench', stoppable: false }, async () => {});
@@ -247,7 +240,6 @@ export class Bench {
       const written = await this.#logbook.append(...entries);
       if (!written.ok) throw new LogbookError(written);
     }
-    this.logbook.wrote(); // an entry that no place shows changes no history
   }
 
   /** Sets the simulated board at hand: at once where it is linked, else when it will be. */
@@ -378,8 +370,7 @@ export class Bench {
   }
 
   /** Something was written of a calibration while no place that shows it had its board. */
-  async #writtenElsewhere(calibration: string): Promise<void> {
-    this.logbook.wrote();
+  async #recollect(calibration: string): Promise<void> {
     await Promise.all(this.#placesOf(calibration).map((place) => place.recollect()));
   }
 
@@ -404,15 +395,7 @@ export class Bench {
   }
 
   #tell(): void {
-    this.#tellLogbook();
     for (const listener of this.#listeners) listener();
-  }
-
-  /** What is known of a board changes only as entries are written or read. */
-  #tellLogbook(): void {
-    const before = this.#histories;
-    this.#histories = new Set(this.#places.map((place) => place.state.history));
-    if ([...this.#histories].some((history) => !before.has(history))) this.logbook.wrote();
   }
 
   /** Takes the bench for this page, and up what was kept of it. */

@@ -25,7 +25,7 @@ export class HeldElsewhere extends View {
       <div class="offers">
         ${
           isFree
-            ? html`<button type="button" class="main" @click=${() => void this.bench.takeOver()}>
+            ? html`<button type="button" class="main" @click=${() => void this.bench.open()}>
                 Take the bench over
               </button>`
             : nothing
