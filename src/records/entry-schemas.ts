@@ -18,11 +18,13 @@ const number = (least: number, most: number) =>
   );
 const whole = (most: number, least = 0) =>
   v.pipe(number(least, most), v.integer('it must be a whole number'));
-const text = (most: number, least = 0) =>
+/** Half a character (a lone surrogate) is refused: no address can be made of it, and no file has it. */
+export const text = (most: number, least = 0) =>
   v.pipe(
     v.string('it must be a text'),
     v.minLength(least, 'it must not be empty'),
     v.maxLength(most, `it must have ${most} characters at most`),
+    v.check((given) => given.isWellFormed(), 'it must have whole characters only'),
   );
 const pattern = (expression: RegExp, what: string) =>
   v.pipe(v.string('it must be a text'), v.regex(expression, `it must be ${what}`));

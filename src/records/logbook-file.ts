@@ -1,6 +1,6 @@
 import * as v from 'valibot';
 import type { StoredEntry } from './entries.ts';
-import { checkEntry, list, time } from './entry-schemas.ts';
+import { checkEntry, list, text, time } from './entry-schemas.ts';
 import { openJsonFile, type JsonFault } from './json-file.ts';
 import { HIGHEST_NUMBER, isSameData, type ForeignEntry } from './logbook.ts';
 
@@ -81,7 +81,6 @@ const BENCH = /^[0-9a-f]{32}$/;
 /** An entry that differed from another of the same bench and number, and was kept beside it, has a mark. */
 const WRITER = /^[0-9a-f]{32}( \([1-9]\d{0,3}\))?$/;
 
-const serial = v.pipe(v.string('it must be a text'), v.minLength(1), v.maxLength(64));
 /** The file, its entries not looked at. */
 export const Head = v.strictObject({
   type: v.literal(TYPE),
@@ -89,8 +88,8 @@ export const Head = v.strictObject({
   exported: time,
   bench: v.pipe(v.string(), v.regex(BENCH, 'it must be the id of a bench, 32 hexadecimal digits')),
   holds: v.strictObject({
-    board: v.exactOptional(serial),
-    calibration: v.exactOptional(v.pipe(v.string(), v.minLength(1), v.maxLength(100))),
+    board: v.exactOptional(text(64, 1)),
+    calibration: v.exactOptional(text(100, 1)),
   }),
   entries: list(v.unknown(), MOST_ENTRIES),
 });

@@ -200,7 +200,7 @@ export class SheetView extends View {
                     >
                       ${ROLES.map(
                         (role) =>
-                          html`<option value=${role} ?selected=${role === roles[i]}>
+                          html`<option value=${role} .selected=${role === roles[i]}>
                             ${ROLE_WORDS[role]}
                           </option>`,
                       )}
@@ -431,14 +431,14 @@ export class SheetView extends View {
         }
         ${options.map(
           ([name, words]) =>
-            html`<option value=${name} ?selected=${name === value}>${words}</option>`,
+            html`<option value=${name} .selected=${name === value}>${words}</option>`,
         )}
       </select>
     </label>`;
   }
 
   #take(text: string, file?: string): void {
-    this.text = text;
+    this.text = text.toWellFormed();
     this.file = file;
     this.said = '';
     this.#split({});
@@ -471,7 +471,7 @@ export class SheetView extends View {
   }
 
   #board(): string {
-    return this.opened?.serial ?? this.serial.trim();
+    return this.opened?.serial ?? this.serial.trim().toWellFormed();
   }
 
   #bringIn = async (event: Event) => {
@@ -504,7 +504,7 @@ export class SheetView extends View {
       this.said = 'Say first which board the readings are of.';
       return;
     }
-    const name = this.boardName.trim();
+    const name = this.boardName.trim().toWellFormed();
     const { opened } = this.bench;
     const isKept = await opened.keep({
       board,

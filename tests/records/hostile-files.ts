@@ -106,6 +106,9 @@ export const HOSTILE_FILES: readonly HostileFile[] = [
   ),
   bad('no board', (f) => delete f.entries[0].entry.board, 'entries[0].entry.board'),
   bad('a board without a name', (f) => (f.entries[0].entry.board = ''), 'entries[0].entry.board'),
+  bad('a board named by half a character', (f) => (f.entries[0].entry.board = '\ud800'), 'entries[0].entry.board', true), // prettier-ignore
+  bad('a calibration named by half a character', (f) => (f.entries[1].entry.calibration = 'c \udc00'), 'entries[1].entry.calibration', true), // prettier-ignore
+  bad('half a character for the board that it holds', (f) => (f.holds.board = '\ud800'), 'holds.board', true), // prettier-ignore
   bad('a day that never was', (f) => (f.entries[0].entry.time = '2021-02-31T08:00:00.000Z'), 'entries[0].entry.time', true), // prettier-ignore
   bad('a time of day alone', (f) => (f.entries[0].entry.time = '08:00'), 'entries[0].entry.time'),
   bad('a text without end', (f) => (f.entries[0].entry.text = 'x'.repeat(100_000)), 'entries[0].entry.text'), // prettier-ignore

@@ -42,7 +42,7 @@ async function schemaText(): Promise<string> {
     $id: 'lodebench:logbook-1',
     title: 'Entries of a logbook of compass-clinometer boards, version 1',
     description:
-      'What happened to boards, an entry each, as docs/files.md has it. Written from the schemas that the program reads such a file with. Beyond it the program wants that no entry of one bench and number stands there twice and differs, that a calibration is of one board, that a set fits its CRC, and that numbers of a set are of binary32.',
+      'What happened to boards, an entry each, as docs/files.md has it. Written from the schemas that the program reads such a file with. Beyond it the program wants that no entry of one bench and number stands there twice and differs, that a calibration is of one board, that a set fits its CRC, that a text has whole characters only, and that numbers of a set are of binary32.',
     ...schema,
   };
   const path = SCHEMA.pathname;

@@ -1,5 +1,5 @@
 import type { Entry, EntryOf, Remark } from '../../records/entries.ts';
-import { dayOf } from './when-again.ts';
+import { dayOf } from '../time-words.ts';
 
 /** What a person writes into the logbook of a board. */
 
@@ -33,7 +33,7 @@ export function remarkEntry(
   random: number,
 ): Entry | { fault: string } {
   const { kind, on } = written;
-  const text = written.text.trim();
+  const text = written.text.trim().toWellFormed();
   const today = dayOf(now);
   if (kind === 'note' && text === '') return { fault: 'Write what is to be noted.' };
   if (text.length > LONGEST_REMARK) {
