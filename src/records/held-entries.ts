@@ -91,7 +91,7 @@ export class HeldEntries implements Logbook {
     return this.#valuesInTurn(async () => {
       const kept = await this.#disk.keep(key, value);
       if (kept.ok) {
-        this.#values.delete(key);
+        if (this.#values.delete(key)) this.#tell([]);
         return kept;
       }
       if (kept.cause !== 'quota') return kept;
@@ -130,8 +130,10 @@ export class HeldEntries implements Logbook {
     const stored = await this.#disk.boardsInShort();
     if (this.#held.length === 0) return stored;
     const boards = new Map(stored.map((board) => [board.serial, board]));
-    for (const entry of this.#held) {
-      boards.set(entry.board, inShortAfter(boards.get(entry.board), entry));
+    for (const serial of new Set(this.#held.map(({ board }) => board))) {
+      // anew, as on disk: an entry of another bench may be read after those that are held
+      const entries = await this.entriesOfBoard(serial);
+      boards.set(serial, entries.reduce(inShortAfter, undefined)!);
     }
     return [...boards.values()].sort((a, b) => (a.serial < b.serial ? -1 : 1));
   }

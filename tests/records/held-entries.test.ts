@@ -4,6 +4,7 @@ import { afterEach, beforeEach, expect, it } from 'vitest';
 import type { Entry, StoredEntry } from '../../src/records/entries.ts';
 import { HeldEntries } from '../../src/records/held-entries.ts';
 import { openLogbook, type Logbook } from '../../src/records/logbook.ts';
+import { without } from '../../src/steps/copy-without.ts';
 
 /** The disk under every database of these tests: while it is full, whatever is written to it fails as in a browser. */
 const plain = { add: IDBObjectStore.prototype.add, put: IDBObjectStore.prototype.put };
@@ -49,7 +50,7 @@ const note = (text: string, board?: string): Entry => ({ ...happening(board), ki
 const eraseBegun = (): Entry => ({ ...happening(), kind: 'erase begun', through: 7, count: 7 });
 
 const asWritten = (entries: readonly StoredEntry[]) =>
-  entries.map(({ number: _, ...entry }) => entry);
+  entries.map((entry) => without(entry, 'number'));
 
 it('goes on in memory where the disk is full, in order, and reads as if it were on disk', async () => {
   const logbook = await opened();
@@ -164,6 +165,31 @@ it('reads held entries after those of another bench by the same rule as on disk'
   expect((await logbook.entriesOfBoard('B1')).slice(0, 2)).toEqual(held);
 });
 
+it('sums up a board that has held entries as it will be on disk, whether another page brought in others or these', async () => {
+  const sealed = (generation: number): Entry => ({
+    ...happening(),
+    ...{ kind: 'sealed', calibration: 'c1', generation, replaced: 0 },
+    ...{ crc: `0000000${generation}`, known: 'answer' },
+  });
+  for (const areOnDisk of [false, true]) {
+    indexedDB = new IDBFactory();
+    const logbook = await opened();
+    await logbook.append(note('a'));
+    const [mine, theirs] = [sealed(1), sealed(2)];
+    isFull = true;
+    await logbook.append(mine);
+    isFull = false;
+    const { bench } = logbook;
+    const file = logbook.held.map(({ number, ...entry }) => ({ bench, number, entry }));
+    const other = { bench: 'f', number: 1, entry: theirs };
+    await (await disk()).merge([other, ...(areOnDisk ? file : [])]);
+    const short = await logbook.boardsInShort();
+    expect(short).toMatchObject([{ entries: 3, since: { inForce: { generation: 2 } } }]);
+    await logbook.merge([]); // puts down what is held
+    expect(await (await disk()).boardsInShort()).toEqual(short);
+  }
+});
+
 it('gives held entries in batches once, whether another page brought in others or these', async () => {
   for (const areOnDisk of [false, true]) {
     indexedDB = new IDBFactory();
@@ -211,6 +237,18 @@ it('does not overwrite a newer value with one that was held', async () => {
   await logbook.keep('other', 0);
   expect(await logbook.kept('memory')).toBe('newer');
   expect(await (await disk()).kept('memory')).toBe('newer');
+});
+
+it('tells that nothing is held any more where a newer value went to disk', async () => {
+  const logbook = await opened();
+  isFull = true;
+  await logbook.keep('memory', 'held');
+  isFull = false;
+  const told: boolean[] = [];
+  logbook.subscribe(() => told.push(logbook.isHolding));
+  await logbook.keep('memory', 'newer');
+  await logbook.keep('memory', 'newest');
+  expect(told).toEqual([false]);
 });
 
 it('tells of every write, and of what it added', async () => {
