@@ -183,7 +183,9 @@ export class ReadingsView extends View {
     const button = event.submitter as HTMLButtonElement | null;
     if (button?.value !== 'aside' || !this.chosen) return;
     const form = new FormData(event.target as HTMLFormElement);
-    const words = String(form.get('words') ?? '').trim().toWellFormed();
+    const words = String(form.get('words') ?? '')
+      .trim()
+      .toWellFormed();
     const reason = [String(form.get('reason') ?? ''), words].filter(Boolean).join(': ');
     this.dispatchEvent(new MarkEvent(this.chosen.id, reason || 'No reason given'));
   }
