@@ -1,7 +1,7 @@
 import { coefficientsFrom } from '../calib/model.ts';
 import type { StoredSet } from '../protocol/board.ts';
 import type { BoardHistory } from './calibration-state.ts';
-import { timeWords } from './sealing-words.ts';
+import { timeWords } from './time-words.ts';
 
 /** What a board is and what is on it, in words and figures for the screen. */
 

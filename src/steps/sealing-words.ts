@@ -2,6 +2,7 @@ import type { BoardHistory, CalibrationState } from './calibration-state.ts';
 import type { ChosenSet } from '../records/entries.ts';
 import { chosenAgainst, sourceWords, type ComparisonWords } from './comparison-words.ts';
 import { judgementOf } from './judgement.ts';
+import { timeWords } from './time-words.ts';
 
 /** What a write to the board will do, said before it is done. */
 export interface SealingWords {
@@ -70,9 +71,4 @@ export function sealFailedWords({
   return generation === 0
     ? `${whole} The board has no coefficients, as before.`
     : `${whole} The coefficients before, generation ${generation}, are in force.`;
-}
-
-/** A time as people write it, in the local zone. */
-export function timeWords(iso: string): string {
-  return new Date(iso).toLocaleString('en-GB', { dateStyle: 'medium', timeStyle: 'short' });
 }

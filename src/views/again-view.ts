@@ -4,11 +4,11 @@ import type { LogbookDesk } from '../steps/logbook/logbook-desk.ts';
 import {
   againLine,
   againStanding,
-  dayWords,
   THRESHOLD_LIMITS,
   type Reason,
   type Thresholds,
 } from '../steps/logbook/when-again.ts';
+import { dayWords } from '../steps/time-words.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 

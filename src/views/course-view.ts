@@ -6,8 +6,7 @@ import { messageOf } from '../steps/bench-words.ts';
 import { courseOf, historyOfCalibration, type CourseItem } from '../steps/logbook/board-course.ts';
 import type { StoredEntry } from '../steps/logbook/logbook-desk.ts';
 import { withdrawal } from '../steps/logbook/remarks.ts';
-import { dayWords } from '../steps/logbook/when-again.ts';
-import { timeWords } from '../steps/sealing-words.ts';
+import { dayWords, isDay, timeWords } from '../steps/time-words.ts';
 import './judgement-view.ts';
 import './proof-view.ts';
 import './readings-view.ts';
@@ -56,12 +55,12 @@ export class CourseView extends View {
   }
 
   #item({ when, title, words, mark, calibration, remark, withdrawn }: CourseItem) {
-    const isDay = !when.includes('T');
+    const then = isDay(when) ? dayWords(when) : timeWords(when);
     return html`<li class=${withdrawn ? 'withdrawn' : ''}>
       ${shape(mark === 'plain' ? 'ahead' : mark)}
       <div>
         <p class="note">
-          <time datetime=${when}>${isDay ? dayWords(when) : timeWords(when)}</time>
+          <time datetime=${when}>${then}</time>
         </p>
         <h3>${title}${withdrawn ? ' (taken back: it was wrong)' : ''}</h3>
         ${words.map((each) => html`<p>${each}</p>`)}
@@ -72,7 +71,7 @@ export class CourseView extends View {
             : html`<button
                 type="button"
                 class="quiet"
-                aria-label="That was wrong: ${title}, ${isDay ? dayWords(when) : timeWords(when)}"
+                aria-label="That was wrong: ${title}, ${then}"
                 @click=${() => this.#withdraw(remark)}
               >
                 That was wrong

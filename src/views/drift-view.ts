@@ -12,7 +12,7 @@ import {
   type MeasuredSet,
 } from '../steps/logbook/drift.ts';
 import type { StoredEntry } from '../steps/logbook/logbook-desk.ts';
-import { dayWords } from '../steps/logbook/when-again.ts';
+import { dayWords } from '../steps/time-words.ts';
 import { degreesText } from '../steps/finding.ts';
 import { View } from './view.ts';
 import { factList } from './fact-list.ts';

@@ -169,7 +169,7 @@ export class EnteringView extends View {
   }
 
   async #keep(entered: EnteredSet) {
-    const stamp = { board: this.serial, time: new Date().toISOString() };
+    const stamp = { board: this.serial, time: this.bench.logbook.now().toISOString() };
     try {
       await this.bench.record(this.serial, enteredEntry(entered, stamp));
       this.#clear();

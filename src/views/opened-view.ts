@@ -5,7 +5,7 @@ import { workWords } from '../steps/bench-words.ts';
 import { calibrationsOf, calibrationWords } from '../steps/logbook/calibrations-of.ts';
 import type { LogbookState } from '../steps/logbook/logbook-desk.ts';
 import { coefficientsFileOf, type OpenedState } from '../steps/logbook/opened-calibration.ts';
-import { timeWords } from '../steps/sealing-words.ts';
+import { timeWords } from '../steps/time-words.ts';
 import './judgement-view.ts';
 import './readings-view.ts';
 import type { MarkEvent } from './readings-view.ts';

@@ -8,7 +8,7 @@ import {
   REMARK_KINDS,
   type RemarkKind,
 } from '../steps/logbook/remarks.ts';
-import { dayOf } from '../steps/logbook/when-again.ts';
+import { dayOf } from '../steps/time-words.ts';
 import { View } from './view.ts';
 
 /** Where a person writes down what happened to a board. */

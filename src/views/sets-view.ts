@@ -15,7 +15,8 @@ import {
 import { setOut, WAY_OUT_LABELS, WAYS_OUT, type WayOut } from '../steps/logbook/sets-out.ts';
 import { openUpdate } from '../steps/care/care-history.ts';
 import type { BenchPlace } from '../steps/place.ts';
-import { sealingWords, timeWords } from '../steps/sealing-words.ts';
+import { sealingWords } from '../steps/sealing-words.ts';
+import { timeWords } from '../steps/time-words.ts';
 import './entering-view.ts';
 import { saveFile } from './save-file.ts';
 import { sealingForm } from './sealing-form.ts';

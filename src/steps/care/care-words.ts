@@ -3,7 +3,7 @@ import type { ImageReport } from '../../protocol/care-messages.ts';
 import type { FirmwareImage } from '../../protocol/firmware-image.ts';
 import type { Fact } from '../board-words.ts';
 import type { PlaceState } from '../place-state.ts';
-import { timeWords } from '../sealing-words.ts';
+import { timeWords } from '../time-words.ts';
 import { openUpdate, type UpdateState } from './care-history.ts';
 import { careOf, type OfferedSnapshot } from './care-state.ts';
 import { clockDrift } from './naming.ts';

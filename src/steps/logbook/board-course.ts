@@ -5,6 +5,7 @@ import { without } from '../copy-without.ts';
 import { listed } from '../finding.ts';
 import { judgementOf } from '../judgement.ts';
 import { proofWords } from '../proof.ts';
+import { isDay } from '../time-words.ts';
 import { ORDINARY_TOLERANCE, toleranceName } from '../tolerance.ts';
 
 /** What happened to a board, as a list that a person reads from top to bottom. */
@@ -322,7 +323,7 @@ const inDegrees = (radians: number): string => `${((radians * 180) / Math.PI).to
 /** The newest first; of one moment, what was written last. A day counts as its end, so that it stands where it was told. */
 function inTimeOrder(course: readonly CourseItem[]): CourseItem[] {
   const end = (when: string) =>
-    when.length > 'yyyy-mm-dd'.length ? Date.parse(when) : new Date(`${when}T23:59:59`).getTime();
+    isDay(when) ? new Date(`${when}T23:59:59`).getTime() : Date.parse(when);
   return course
     .map((item, i) => ({ item, i, at: end(item.when) }))
     .sort((a, b) => b.at - a.at || b.i - a.i)

@@ -1,7 +1,6 @@
 import type { Fact } from '../board-words.ts';
 import type { BoardInShort } from './logbook-desk.ts';
-import { timeWords } from '../sealing-words.ts';
-import { dayWords } from './when-again.ts';
+import { dayWords, timeWords } from '../time-words.ts';
 
 /** What a board is and how much is known of it, from its line in the logbook. */
 export function boardFactsInShort(board: BoardInShort): Fact[] {

@@ -1,5 +1,5 @@
 import type { Entry } from '../../records/entries.ts';
-import { timeWords } from '../sealing-words.ts';
+import { timeWords } from '../time-words.ts';
 
 /** A calibration of a board, for a list. */
 export interface CalibrationInShort {

@@ -6,7 +6,7 @@ import type { CoefficientSet } from '../../protocol/coefficient-set.ts';
 import type { Entry, FitRecord } from '../../records/entries.ts';
 import { comparisonWords, type ComparisonWords } from '../comparison-words.ts';
 import { degreesText } from '../finding.ts';
-import { dayWords } from './when-again.ts';
+import { dayWords } from '../time-words.ts';
 
 /** How a board changes from one calibration to the next, and since the first. */
 

@@ -1,4 +1,4 @@
-import { timeWords } from '../sealing-words.ts';
+import { inDaysWords, timeWords } from '../time-words.ts';
 import type { KeepingState } from './keeping.ts';
 
 /** What is said of how safely the logbook lies here. */
@@ -24,7 +24,7 @@ export function keepingWords(state: KeepingState): KeepingWords {
       ? `The whole logbook was last taken out on ${timeWords(takenOut.time)}, with ${count(takenOut.entries)}.`
       : 'The whole logbook was never taken out.',
     ...(due && {
-      reminder: `${count(due.entries, 'new ')} came ${dayWords(due.days)}, and the browser may clear them. Take the whole logbook out, so that it lies in a second place.`,
+      reminder: `${count(due.entries, 'new ')} came ${inDaysWords(due.days)}, and the browser may clear them. Take the whole logbook out, so that it lies in a second place.`,
     }),
   };
 }
@@ -81,9 +81,6 @@ export function heldWords({
 
 const count = (entries: number, what = '') =>
   entries === 1 ? `1 ${what}entry` : `${entries} ${what}entries`;
-
-const dayWords = (days: number) =>
-  days < 1 ? 'in a day' : days === 1 ? 'in 1 day' : `in ${days} days`;
 
 /** Bytes in the largest unit that leaves a figure of one or more; decimal units, as devices are sold. */
 export function sizeWords(bytes: number): string {

@@ -3,7 +3,7 @@ import type { CoefficientSet } from '../../protocol/coefficient-set.ts';
 import { setCrc } from '../../protocol/messages.ts';
 import type { ChosenSet, Entry } from '../../records/entries.ts';
 import { listed } from '../finding.ts';
-import { timeWords } from '../sealing-words.ts';
+import { timeWords } from '../time-words.ts';
 
 export type { ChosenSet, StoredEntry } from '../../records/entries.ts';
 

@@ -1,4 +1,5 @@
 import type { BoardInShort } from '../../records/logbook.ts';
+import { dayOf, dayWords, isDay } from '../time-words.ts';
 
 /**
  * When a board is to be calibrated again, and why. Every rule here is common practice in the trade, with no published
@@ -193,17 +194,9 @@ function remarkReasons({ remarks }: Since, made: string): Reason[] {
 
 /** Of a day there is no telling what came first: then it counts if it was written down afterwards. */
 function isSince(when: string, written: string, made: string): boolean {
-  if (when.length > DAY_LENGTH) return Date.parse(when) > Date.parse(made);
+  if (!isDay(when)) return Date.parse(when) > Date.parse(made);
   const day = dayOf(new Date(made));
   return when === day ? Date.parse(written) > Date.parse(made) : when > day;
-}
-
-const DAY_LENGTH = '2031-05-12'.length;
-
-/** The day that a moment belongs to in the local zone, ISO 8601. */
-export function dayOf(moment: Date): string {
-  const two = (value: number) => String(value).padStart(2, '0');
-  return `${moment.getFullYear()}-${two(moment.getMonth() + 1)}-${two(moment.getDate())}`;
 }
 
 function firmwareReason({ firmware }: Since, made: string | undefined): Reason[] {
@@ -275,13 +268,6 @@ const moreWords = (more: number): string =>
 /** How a verdict stands, for its mark. */
 export const againStanding = ({ verdict }: WhenAgain): 'good' | 'watch' | 'ahead' =>
   verdict === 'no coefficients' ? 'ahead' : verdict === 'not yet' ? 'good' : 'watch';
-
-/** A day as people write it, in the local zone. */
-export function dayWords(iso: string): string {
-  // a day that a person named is that day everywhere
-  const date = iso.length > DAY_LENGTH ? new Date(iso) : new Date(`${iso}T12:00:00`);
-  return date.toLocaleDateString('en-GB', { dateStyle: 'medium' });
-}
 
 /** What was kept of thresholds, as far as it makes sense; the rest is ordinary. */
 export function thresholdsFrom(kept: unknown): Thresholds {
