@@ -1,7 +1,8 @@
 import { coefficientsFrom } from '../calib/model.ts';
 import { validityOf } from '../calib/validity.ts';
+import { crcOf } from '../records/coefficients-words.ts';
 import type { TakenReading } from '../records/entries.ts';
-import { foldHistory, type CalibrationState, type Slot } from './calibration-state.ts';
+import { foldCalibration, type CalibrationState, type Slot } from './calibration-state.ts';
 import type { Desk } from './desk.ts';
 import { openProofSlots, proofOf, truthErrors, type ProofTerms } from './proof.ts';
 import { meanAndDeviation } from './statistics.ts';
@@ -29,7 +30,7 @@ export async function prove(
   await desk.linked().mode('idle');
   const { generation, set } = sealed;
   const coefficients = coefficientsFrom(set.model, set.values);
-  const fit = await fitOf(desk);
+  const fit = await fitOf(desk, sealed.crc);
   const stamp = desk.inCalibration();
   const proof = proofOf(proofReadings, coefficients, generation, {
     limits: limitsFor(tolerance ?? ORDINARY_TOLERANCE),
@@ -43,12 +44,12 @@ export async function prove(
 }
 
 /** What the fit that gave the sealed coefficients says to a proof, be it of this calibration or an earlier one. */
-async function fitOf(desk: Desk): Promise<ProofTerms['fit']> {
+async function fitOf(desk: Desk, crc: string): Promise<ProofTerms['fit']> {
   const now = desk.calibration();
   const source = now.chosen?.source.fit;
   const calibration = now.chosen ? source && (await recalled(desk, source.calibration)) : now;
-  const id = source?.id ?? now.sealed?.fit;
-  const fit = calibration?.fits.findLast((each) => each.id === id);
+  // not by its id: two benches that fitted the same calibration number their fits alike
+  const fit = calibration?.fits.findLast(({ coefficients }) => crcOf(coefficients) === crc);
   if (!calibration || !fit) return undefined;
   const used = fit.readings.filter((reading) => reading.used);
   return {
@@ -57,10 +58,10 @@ async function fitOf(desk: Desk): Promise<ProofTerms['fit']> {
   };
 }
 
-/** An earlier calibration of the board, as it stands in the logbook. */
+/** An earlier calibration of the board, as it stands in the logbook, taken on the board or from a sheet. */
 async function recalled(desk: Desk, id: string): Promise<CalibrationState | undefined> {
   const entries = await desk.entriesOf(desk.linked().identity.serial);
-  return foldHistory(entries.filter(({ calibration }) => calibration === id)).calibration;
+  return foldCalibration(entries, id).calibration;
 }
 
 /** Readings as the validity of their fit is told from them. */

@@ -1,6 +1,10 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { setCrc } from '../../src/protocol/messages.ts';
 import type { ChosenSet, Entry } from '../../src/records/entries.ts';
+import { calibrationCsv } from '../../src/steps/logbook/calibration-csv.ts';
+import { proposed, readingsFrom } from '../../src/steps/logbook/readings-from-sheet.ts';
+import { asChosen, setsOfBoard } from '../../src/steps/logbook/sets-of-board.ts';
+import { splitSheet } from '../../src/steps/logbook/sheet-table.ts';
 import { nextStep } from '../../src/steps/next-step.ts';
 import { sealingWords } from '../../src/steps/sealing-words.ts';
 import { BenchInProcess } from './bench-in-process.ts';
@@ -210,6 +214,58 @@ it('proves coefficients made elsewhere too, and says what is not known of them',
     'length of the field since the fit changed by',
   );
   expect(proof!.warnings).toEqual([expect.stringContaining('no fit that gave these coefficients')]);
+});
+
+const FIELD_CHANGE = 'length of the field since the fit changed by';
+
+it('proves what was fitted to a sheet in counts by what that fit says', async () => {
+  const on = await linked();
+  const { accMounting: acc, magMounting: mag } = on.state.history.identity!;
+  const text = calibrationCsv(await on.logbook(), first.source.fit!.calibration)!;
+  const table = splitSheet(text);
+  if ('message' in table) throw new Error(table.message);
+  const outcome = readingsFrom(table, {
+    ...proposed(table),
+    azimuths: 'relative',
+    mounting: { acc: acc!, mag: mag! },
+  });
+  if (!outcome.ok) throw new Error(JSON.stringify(outcome));
+  const { opened } = on.bench;
+  await on.run(opened.keep({ board: on.place.serial!, by: 'hand', text, read: outcome.read }));
+  await on.run(opened.setAside(opened.history!.calibration!.readings[0]!.id, 'It moved'));
+  await on.run(opened.fit());
+  const { id } = opened.history!.calibration!;
+  const { sets, dip } = setsOfBoard(await on.logbook());
+  const fitted = sets.find(({ fit }) => fit?.calibration === id)!;
+  expect(fitted.generations).toEqual([]);
+  await on.run(putOn(on, asChosen(fitted, dip)));
+  await on.ask('prove');
+  const { proof } = on.calibration;
+  expect(proof).toMatchObject({ generation: 3, passed: true, warnings: [] });
+  expect(proof!.figures.map(({ name }) => name)).toContain(FIELD_CHANGE);
+});
+
+it('proves it by the fit that gave it, though another bench gave another fit the same name', async () => {
+  const on = await linked();
+  const { calibration, id } = first.source.fit!;
+  const own = (await on.logbook()).find(
+    (entry) => entry.kind === 'fit' && entry.calibration === calibration && entry.id === id,
+  );
+  if (own?.kind !== 'fit') throw new Error('there is no such fit');
+  const { number: _, ...written } = own;
+  const { o } = own.coefficients;
+  const entry: Entry = {
+    ...written,
+    coefficients: { ...own.coefficients, o: [o[0] + 1, o[1], o[2]] },
+    readings: own.readings.map((each) => ({ ...each, field: 2 * each.field })),
+  };
+  await on.run(on.records.merge([{ bench: 'far', number: 1, entry }]));
+  await on.run(on.place.recollect());
+  await on.run(putOn(on, first));
+  await on.ask('prove');
+  const { proof } = on.calibration;
+  expect(proof!.figures.find(({ name }) => name === FIELD_CHANGE)!.value).toBeLessThan(1);
+  expect(proof).toMatchObject({ generation: 3, passed: true, warnings: [] });
 });
 
 it('goes back from it to what was in force before', async () => {
