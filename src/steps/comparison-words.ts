@@ -101,7 +101,7 @@ export function chosenAgainst(
 }
 
 /** Degrees; of middle latitudes, for where no fit and no file has told the dip. */
-const ORDINARY_DIP = 65;
+export const ORDINARY_DIP = 65;
 
 /** The newest fit against what the board runs, as last read from it; undefined where either is missing. */
 export function comparedOnBoard({

@@ -3,8 +3,10 @@ import { interval95 } from '../../calib/covariance.ts';
 import { degrees, radians } from '../../calib/geometry.ts';
 import { coefficientsFrom } from '../../calib/model.ts';
 import type { CoefficientSet } from '../../protocol/coefficient-set.ts';
+import { setCrc } from '../../protocol/messages.ts';
+import { crcOf } from '../../records/coefficients-words.ts';
 import type { Entry, FitRecord } from '../../records/entries.ts';
-import { comparisonWords, type ComparisonWords } from '../comparison-words.ts';
+import { comparisonWords, ORDINARY_DIP, type ComparisonWords } from '../comparison-words.ts';
 import { degreesText } from '../finding.ts';
 import { dayWords } from '../time-words.ts';
 
@@ -25,9 +27,6 @@ export interface MeasuredSet {
   between: readonly string[];
 }
 
-/** Dip taken where no fit tells it, degrees: of middle latitudes. */
-const ORDINARY_DIP = 65;
-
 /**
  * The sets that were sealed on a board, the oldest first, each once: a set that was put back tells nothing new of the
  * board. What the board ran before any of them is the first.
@@ -39,14 +38,17 @@ export function measuredSets(entries: readonly Entry[]): MeasuredSet[] {
     entries.flatMap((entry) => (entry.kind === 'remark withdrawn' ? [entry.of] : [])),
   );
   const measured: MeasuredSet[] = [];
+  // by check: two benches number their fits alike, and either may stage a set while the other seals
   const fits = new Map<string, FitRecord>();
-  let staged: { crc: string; set: CoefficientSet; fit?: FitRecord } | undefined;
+  const staged = new Map<string, CoefficientSet>();
   let between: { on: string; words: string }[] = [];
   let firmware: string | undefined;
-  const put = (set: Omit<MeasuredSet, 'between'>) => {
+  const put = (set: Pick<MeasuredSet, 'crc' | 'generation' | 'time' | 'set'>) => {
     if (measured.some(({ crc }) => crc === set.crc)) return;
+    const fit = fits.get(set.crc);
+    const more = fit && { uncertainty: fit.uncertainty, dip: fit.dip };
     const happened = [...between].sort((a, b) => (a.on < b.on ? -1 : a.on > b.on ? 1 : 0));
-    measured.push({ ...set, between: happened.map(({ words }) => words) });
+    measured.push({ ...set, ...more, between: happened.map(({ words }) => words) });
     between = [];
   };
   for (const entry of entries) {
@@ -69,25 +71,21 @@ export function measuredSets(entries: readonly Entry[]): MeasuredSet[] {
         break;
       }
       case 'coefficients saved':
-        if (entry.inForce && measured.length === 0 && !staged) {
+        if (entry.inForce && measured.length === 0 && staged.size === 0) {
           const { crc, generation, model, values } = entry.inForce;
           put({ crc, generation, time, set: { model, values } });
         }
         break;
       case 'fit':
-        fits.set(`${entry.calibration} ${entry.id}`, entry);
+        fits.set(crcOf(entry.coefficients), entry);
         break;
-      case 'staged': {
-        const { crc, set } = entry;
-        const fit = fits.get(`${entry.calibration} ${entry.fit}`);
-        staged = { crc, set, ...(fit && { fit }) };
+      case 'staged':
+        staged.set(setCrc(entry.set), entry.set);
         break;
-      }
       case 'sealed': {
-        if (staged?.crc !== entry.crc) break;
-        const { crc, set, fit } = staged;
-        const more = fit && { uncertainty: fit.uncertainty, dip: fit.dip };
-        put({ crc, generation: entry.generation, time, set, ...more });
+        const { crc, generation } = entry;
+        const set = staged.get(crc);
+        if (set) put({ crc, generation, time, set });
         break;
       }
     }

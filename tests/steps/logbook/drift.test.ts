@@ -1,5 +1,6 @@
 import { expect, it } from 'vitest';
 import { coefficientValues, type Coefficients } from '../../../src/calib/model.ts';
+import { setCrc } from '../../../src/protocol/messages.ts';
 import type { Entry } from '../../../src/records/entries.ts';
 import {
   driftBetween,
@@ -24,11 +25,13 @@ const day = (n: number) => new Date(Date.UTC(2031, 2, 10 + n, 10)).toISOString()
 const entry = (n: number, more: object) => ({ board: 'B1', time: day(n), ...more }) as Entry;
 const DIP = (65 * Math.PI) / 180;
 
+const setOf = (c: Coefficients) => ({ model: c.model, values: coefficientValues(c) });
+
 /** A fit, and its set staged and sealed. @param error standard error of both angles, radians */
 function calibrated(n: number, generation: number, zero: number, error = 0.001): Entry[] {
   const fitted = coefficients(zero);
-  const set = { model: 'straight', values: coefficientValues(fitted) };
-  const [calibration, crc, id] = [`c${n}`, `crc ${zero}`, 'f1'];
+  const set = setOf(fitted);
+  const [calibration, crc, id] = [`c${n}`, setCrc(set), 'f1'];
   const freedom = { azimuth: Infinity, inclination: Infinity };
   const uncertainty = { azimuth: error, inclination: error, freedom };
   return [
@@ -58,12 +61,26 @@ it('holds each set against the first and the one before, once, with what happene
 });
 
 it('begins with what the board ran before anything was sealed here', () => {
-  const { model, values } = { model: 'straight', values: coefficientValues(coefficients(0.03)) };
-  const inForce = { crc: 'before', generation: 8, model, values };
+  const set = setOf(coefficients(0.03));
+  const inForce = { ...set, crc: setCrc(set), generation: 8 };
   const sets = measuredSets([entry(0, { kind: 'coefficients saved', inForce }), ...calibrated(1, 9, 0)]); // prettier-ignore
   expect(sets.map(({ generation }) => generation)).toEqual([8, 9]);
   const drift = driftBetween(sets[0]!, sets[1]!);
   expect(largerWords(drift)).toBe('not known: one of the two was not made here');
+});
+
+it('knows a sealed set by its check, though another bench fitted the same and staged another meanwhile', () => {
+  const [fit, staged, sealed] = calibrated(1, 1, 0);
+  const [otherFit, otherStaged] = calibrated(1, 1, 0.01, 0.002);
+  const sets = measuredSets([fit!, otherFit!, staged!, otherStaged!, sealed!]);
+  expect(sets).toMatchObject([{ generation: 1, uncertainty: { azimuth: 0.001 } }]);
+});
+
+it('knows how sure a set is that was fitted here and put on as it is later', () => {
+  const [fit] = calibrated(1, 1, 0);
+  const chosen = calibrated(3, 2, 0).filter(({ kind }) => kind !== 'fit');
+  const [measured] = measuredSets([fit!, ...chosen]);
+  expect(measured).toMatchObject({ generation: 2, dip: DIP, uncertainty: { azimuth: 0.001 } });
 });
 
 it('gives the change of azimuth that a shifted zero makes, and says whether chance could have made it', () => {
