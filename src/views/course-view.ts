@@ -1,6 +1,7 @@
 import { html, nothing } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
 import { guard } from 'lit/directives/guard.js';
+import { repeat } from 'lit/directives/repeat.js';
 import type { Bench } from '../steps/bench.ts';
 import { messageOf } from '../steps/bench-words.ts';
 import { courseOf, historyOfCalibration, type CourseItem } from '../steps/logbook/board-course.ts';
@@ -40,7 +41,11 @@ export class CourseView extends View {
     return html`
       ${this.trouble ? html`<p role="alert">${this.trouble}</p>` : nothing}
       <ol class="course">
-        ${shown.map((item) => this.#item(item))}
+        ${repeat(
+          shown,
+          ({ key }) => key,
+          (item) => this.#item(item),
+        )}
       </ol>
       ${
         shown.length === course.length

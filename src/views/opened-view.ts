@@ -71,7 +71,7 @@ export class OpenedView extends View {
                 (each) =>
                   html`<option
                     value=${each.id}
-                    ?selected=${isHere && each.id === history.calibration?.id}
+                    .selected=${isHere && each.id === history.calibration?.id}
                   >
                     ${calibrationWords(each)}
                   </option>`,
@@ -137,11 +137,7 @@ export class OpenedView extends View {
           file === undefined
             ? nothing
             : this.#button('Take out the coefficients', 'other', () => {
-                saveFile(
-                  `coefficients ${calibration.board} ${fit!.id}.json`,
-                  file,
-                  'application/json',
-                );
+                saveFile(file);
               })
         }
         ${this.#button('Put it away', 'other', () => opened.close())}

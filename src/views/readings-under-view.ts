@@ -89,7 +89,7 @@ export class ReadingsUnderView extends View {
         >
           ${sets.map(
             (each) =>
-              html`<option value=${each.id} ?selected=${each.id === set.id}>
+              html`<option value=${each.id} .selected=${each.id === set.id}>
                 ${setName(each)}
               </option>`,
           )}
@@ -100,8 +100,7 @@ export class ReadingsUnderView extends View {
         <button
           type="button"
           @click=${() => {
-            const file = underFile(this.serial, set, rows);
-            this.saved = saveFile(file.name, file.text, 'text/csv');
+            this.saved = saveFile(underFile(this.serial, set, rows));
           }}
         >
           Take them out as CSV

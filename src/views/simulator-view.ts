@@ -137,7 +137,7 @@ export class SimulatorView extends View {
       <select name=${name}>
         ${MOUNTINGS.map(
           (mounting) =>
-            html`<option value=${mounting} ?selected=${mounting === this.settings[name]}>
+            html`<option value=${mounting} .selected=${mounting === this.settings[name]}>
               ${mounting}
             </option>`,
         )}

@@ -27,14 +27,14 @@ export class ToleranceChoiceView extends View {
     return html`<div class="fields">
         <label class="field"
           >Judge it against
-          <select @change=${this.#pick} .value=${chosen}>
+          <select @change=${this.#pick}>
             ${grades.map(
               (each) =>
-                html`<option value=${each.grade} ?selected=${each.grade === chosen}>
+                html`<option value=${each.grade} .selected=${each.grade === chosen}>
                   BCRA grade ${each.grade}: ±${each.degrees}°
                 </option>`,
             )}
-            <option value=${OWN} ?selected=${chosen === OWN}>A figure of your own</option>
+            <option value=${OWN} .selected=${chosen === OWN}>A figure of your own</option>
           </select>
         </label>
         ${

@@ -42,6 +42,8 @@ it('finds a calibration again in the logbook, and says to calibrate again once a
     await course.getByText(words).waitFor();
   };
   await write('A note', 'borrowed <b>until</b> May');
+  // what was open stays open, though something newer stands above it
+  expect(await course.getByRole('heading', { name: 'Its readings' }).isVisible()).toBe(true);
   await shown(/^No need yet: calibrate again by /).waitFor();
   await write('It was knocked or dropped', 'fell off the bench');
   await shown('Calibrate again, because it was knocked or dropped.').waitFor();

@@ -50,6 +50,13 @@ it('takes readings that were pasted from a sheet, and fits and judges them with 
   await first.selectOption({ label: 'left out' });
   await page.getByText('Say which columns are ax.').waitFor();
   await first.selectOption({ label: 'accelerometer x' });
+  await page.getByText('Say which columns are ax.').waitFor({ state: 'hidden' });
+  // what is proposed anew is what is shown, whatever was picked before
+  await first.selectOption({ label: 'left out' });
+  await page.getByText('Say which columns are ax.').waitFor();
+  await page.getByLabel('Readings, a line for each').fill(`${text}\n`);
+  await page.getByText('Say which columns are ax.').waitFor({ state: 'hidden' });
+  expect(await first.inputValue()).toBe('ax');
   // nothing is taken while units are not said
   await page.getByText('Say in which unit the accelerometer’s numbers are.').waitFor();
   expect(await button('Keep these readings').getAttribute('aria-disabled')).toBe('true');
