@@ -131,8 +131,9 @@ export class CareFirmware extends CareView {
               <button
                 type="button"
                 @click=${() => {
-                  const file = madeUpImage(each, hardware);
-                  this.said = saveFile(each.name, file.slice().buffer, 'application/octet-stream');
+                  const content = madeUpImage(each, hardware).slice();
+                  const type = 'application/octet-stream';
+                  this.said = saveFile({ name: each.name, content, type });
                 }}
               >
                 Save version ${each.version}

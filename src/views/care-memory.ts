@@ -1,6 +1,7 @@
 import { html } from 'lit';
 import { customElement, state } from 'lit/decorators.js';
 import { memoryWords } from '../steps/care/care-words.ts';
+import { fileName } from '../steps/file-out.ts';
 import { CareView } from './care-view.ts';
 import { saveFile } from './save-file.ts';
 
@@ -48,6 +49,7 @@ export class CareMemory extends CareView {
     const { identity } = this.state.history;
     const day = new Date().toISOString().slice(0, 10);
     const csv = await this.care.surveyCsv();
-    this.said = saveFile(`survey ${identity?.serial} ${day}.csv`, csv, 'text/csv');
+    const name = fileName(['survey', identity?.serial, day], 'csv');
+    this.said = saveFile({ name, content: csv, type: 'text/csv' });
   }
 }

@@ -9,6 +9,7 @@ import {
   type Leave,
   type Report,
 } from '../steps/board-check.ts';
+import { fileName } from '../steps/file-out.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import { saveFile } from './save-file.ts';
 import { shape } from './shapes.ts';
@@ -133,8 +134,9 @@ export class ConformanceView extends View {
 
   #save(text: string, type: string, ending: string) {
     const serial = this.state.history.identity?.serial ?? 'board';
-    const time = new Date().toISOString().slice(0, 19).replaceAll(':', '-');
-    this.said = saveFile(`protocol check ${serial} ${time}.${ending}`, text, type);
+    const time = new Date().toISOString().slice(0, 19);
+    const name = fileName(['protocol check', serial, time], ending);
+    this.said = saveFile({ name, content: text, type });
   }
 }
 

@@ -38,8 +38,7 @@ export class KeepingNotice extends View {
   }
 
   #download = async () => {
-    const { name, content } = await this.keeping.heldAsFile();
-    saveFile(name, content, 'application/json');
+    saveFile(await this.keeping.heldAsFile());
   };
 
   /** The browser asks before it closes a page that would lose something. */

@@ -1,9 +1,11 @@
+import type { FileOut } from '../steps/file-out.ts';
+
 /**
  * Gives the person a file.
  *
  * @returns what to say of it
  */
-export function saveFile(name: string, content: BlobPart, type: string): string {
+export function saveFile({ name, content, type }: FileOut): string {
   const link = document.createElement('a');
   link.href = URL.createObjectURL(new Blob([content], { type }));
   link.download = name;

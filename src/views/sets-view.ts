@@ -146,8 +146,7 @@ export class SetsView extends View {
   #takeOut(set: SetOfBoard, name: string, way: WayOut) {
     const label = WAY_OUT_LABELS[way];
     const save = () => {
-      const out = setOut(set, this.serial, way);
-      this.saved = saveFile(out.name, out.text, out.type);
+      this.saved = saveFile(setOut(set, this.serial, way));
     };
     return html`<button type="button" aria-label="${label}: ${name}" @click=${save}>
       ${label}

@@ -1,8 +1,8 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
+import type { FileOut } from '../steps/file-out.ts';
 import { calibrationsOf } from '../steps/logbook/calibrations-of.ts';
-import type { FileOut } from '../steps/logbook/exchange.ts';
 import type { Keeping } from '../steps/logbook/keeping.ts';
 import type { LogbookState } from '../steps/logbook/logbook-desk.ts';
 import { saveFile } from './save-file.ts';
@@ -85,7 +85,7 @@ export class TakeOutView extends View {
 
   async #save(taking: Promise<FileOut | undefined>): Promise<boolean> {
     const file = await taking;
-    if (file) saveFile(file.name, file.content, file.content.type);
+    if (file) saveFile(file);
     return file !== undefined;
   }
 }

@@ -1,6 +1,7 @@
 import { html, nothing } from 'lit';
 import { customElement, property, query, state } from 'lit/decorators.js';
 import { repeat } from 'lit/directives/repeat.js';
+import { fileName } from '../steps/file-out.ts';
 import type { WireLog, WireMark } from '../steps/wire-log.ts';
 import { NO_FILTER, WireReader, type WireFilter, type WireRow } from '../steps/wire-rows.ts';
 import { saveFile } from './save-file.ts';
@@ -198,8 +199,9 @@ export class WireView extends View {
   }
 
   #save() {
-    const time = new Date().toISOString().slice(0, 19).replaceAll(':', '-');
-    this.said = saveFile(`${this.name} ${time}.txt`, this.log.recording(), 'text/plain');
+    const time = new Date().toISOString().slice(0, 19);
+    const name = fileName([this.name, time], 'txt');
+    this.said = saveFile({ name, content: this.log.recording(), type: 'text/plain' });
   }
 
   async #submit(event: SubmitEvent) {

@@ -17,6 +17,7 @@ import {
 import { inReadingOrder } from '../../records/reading-order.ts';
 import { BenchError } from '../bench-words.ts';
 import { foldHistory } from '../calibration-state.ts';
+import { fileName, type FileOut } from '../file-out.ts';
 import { calibrationCsv } from './calibration-csv.ts';
 
 /** What the screen shows of taking out and bringing in: replaced whole at every change. */
@@ -35,12 +36,6 @@ export interface ExchangeState {
     /** What offers to bring it in all the same; absent where nothing can be. */
     allTheSame?: string;
   };
-}
-
-/** A file for the person. */
-export interface FileOut {
-  name: string;
-  content: Blob;
 }
 
 export interface ExchangeParts {
@@ -90,7 +85,7 @@ export class Exchange {
    *
    * @returns nothing where the logbook cannot be read, which is shown then, or while something else is done
    */
-  async takeOut(holds: Holding = {}): Promise<FileOut | undefined> {
+  async takeOut(holds: Holding = {}): Promise<FileOut<Blob> | undefined> {
     return this.#during('Taking out', async () => {
       const { bench } = this.#parts.logbook;
       const exported = this.#parts.today().toISOString();
@@ -106,13 +101,14 @@ export class Exchange {
       // a Blob of each part, so that the browser may put it on disk
       for await (const part of writing) parts.push(new Blob([part]));
       this.#change({ said: `${entriesWords(count)} taken out.` });
-      const content = new Blob(parts, { type: 'application/json' });
-      return { name: fileName(['logbook', holds.board, day(holds, exported)], 'json'), content };
+      const content = new Blob(parts);
+      const name = fileName(['logbook', holds.board, day(holds, exported)], 'json');
+      return { name, content, type: 'application/json' };
     });
   }
 
   /** The readings of a calibration as a readings file. @returns as {@link takeOut}; nothing where it has none, too */
-  async takeOutReadings(board: string, calibration: string): Promise<FileOut | undefined> {
+  async takeOutReadings(board: string, calibration: string): Promise<FileOut<Blob> | undefined> {
     return this.#during('Taking out', async () => {
       const text = calibrationCsv(await this.#parts.logbook.entriesOfBoard(board), calibration);
       if (text === undefined) {
@@ -121,7 +117,7 @@ export class Exchange {
       }
       const name = fileName(['readings', board, day({ calibration }, '')], 'csv');
       this.#change({ said: 'Readings taken out.' });
-      return { name, content: new Blob([text], { type: 'text/csv' }) };
+      return { name, content: new Blob([text]), type: 'text/csv' };
     });
   }
 
@@ -369,10 +365,3 @@ function mergedWords(added: number, already: number, entries: readonly ForeignEn
 /** The day of a calibration where its name holds one, else of the taking out. */
 const day = ({ calibration }: Holding, exported: string): string =>
   /\d{4}-\d\d-\d\d/.exec(calibration ?? exported)?.[0] ?? '';
-
-/** A name that any system takes: what a board is called may be anything. */
-const fileName = (parts: readonly (string | undefined)[], ending: string): string =>
-  `${parts
-    .filter((part) => part !== undefined && part !== '')
-    .map((part) => part!.replace(/[^A-Za-z0-9_-]+/g, '_'))
-    .join(' ')}.${ending}`;

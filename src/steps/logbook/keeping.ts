@@ -2,6 +2,7 @@ import type { Entry } from '../../records/entries.ts';
 import type { HeldEntries } from '../../records/held-entries.ts';
 import { writeLogbook } from '../../records/logbook-file.ts';
 import { LogbookError, type LogbookFault } from '../../records/logbook.ts';
+import { fileName, type FileOut } from '../file-out.ts';
 
 /** How safely the logbook lies in this browser: on disk or not, kept for good or not, and when it was last taken out. */
 
@@ -142,13 +143,14 @@ export class Keeping {
   }
 
   /** What is only in memory, as a logbook file that can be brought in. */
-  async heldAsFile(): Promise<{ name: string; content: string }> {
+  async heldAsFile(): Promise<FileOut<string>> {
     const { held, bench } = this.#logbook;
     const exported = this.#today().toISOString();
     let content = '';
     const parts = writeLogbook({ exported, bench, holds: {} }, one(held));
     for await (const part of parts) content += part;
-    return { name: `logbook not on disk ${exported.slice(0, 16).replace(':', '')}.json`, content };
+    const name = fileName(['logbook not on disk', exported.slice(0, 16)], 'json');
+    return { name, content, type: 'application/json' };
   }
 
   #wrote(written: readonly Entry[]): void {

@@ -4,6 +4,7 @@ import { writeCoefficients } from '../../records/coefficients-file.ts';
 import { BenchError, WORK } from '../bench-words.ts';
 import { EMPTY_HISTORY, foldCalibration, type BoardHistory } from '../calibration-state.ts';
 import { Desk } from '../desk.ts';
+import { fileName, type FileOut } from '../file-out.ts';
 import { basisOf } from '../fit-file.ts';
 import { fitCalibration } from '../fit-step.ts';
 import { fitRequest, type Fitter } from '../fitting.ts';
@@ -203,10 +204,17 @@ export class OpenedCalibration {
 const MARKING: Work = { what: 'Writing to the logbook', stoppable: false };
 
 /** The newest fit of a calibration as a coefficients file; undefined where there is none, or readings changed since. */
-export function coefficientsFileOf({ calibration, identity }: BoardHistory): string | undefined {
+export function coefficientsFileOf({
+  calibration,
+  identity,
+}: BoardHistory): FileOut<string> | undefined {
   const { fit } = calibration ?? {};
   if (!calibration || !fit || fit.stale) return undefined;
   const tolerance = calibration.tolerance ?? ORDINARY_TOLERANCE;
   const { readings } = fitRequest(calibration, identity);
-  return writeCoefficients(fit.coefficients, basisOf(fit, readings, tolerance));
+  return {
+    name: fileName(['coefficients', calibration.board, fit.id], 'json'),
+    content: writeCoefficients(fit.coefficients, basisOf(fit, readings, tolerance)),
+    type: 'application/json',
+  };
 }

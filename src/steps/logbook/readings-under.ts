@@ -4,6 +4,7 @@ import type { BoardReading } from '../../protocol/board.ts';
 import { APPLIED_COLUMNS, appliedCells } from '../../records/applied-csv.ts';
 import type { Entry, ProofFigure } from '../../records/entries.ts';
 import { joinCsv } from '../../records/rfc4180.ts';
+import { fileName, type FileOut } from '../file-out.ts';
 import { degreesText } from '../finding.ts';
 import { agreementFigures } from '../proof.ts';
 import { largest, rootMeanSquare } from '../statistics.ts';
@@ -213,18 +214,16 @@ function cellsOf({
   ];
 }
 
-/** That file, with a name of letters that every system takes. */
-export function underFile(
+/** That file. */
+export const underFile = (
   board: string,
   set: SetOfBoard,
   rows: readonly ReadingUnder[],
-): { name: string; text: string } {
-  const plain = board.replace(/[^A-Za-z0-9._-]+/g, '_').slice(0, 40);
-  return {
-    name: `readings-${plain}-under-${set.crc}.csv`,
-    text: readingsUnderCsv(board, { name: setName(set), crc: set.crc }, rows),
-  };
-}
+): FileOut => ({
+  name: fileName(['readings', board, 'under', set.crc], 'csv'),
+  content: readingsUnderCsv(board, { name: setName(set), crc: set.crc }, rows),
+  type: 'text/csv',
+});
 
 /** In one sentence, by how much angles change. */
 export function summaryWords({ n, azimuth, inclination }: ChangeSummary): string {

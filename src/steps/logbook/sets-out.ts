@@ -1,15 +1,10 @@
 import { writeCoefficients } from '../../records/coefficients-file.ts';
 import { coefficientsHeader } from '../../records/coefficients-header.ts';
 import { coefficientsMatrices } from '../../records/coefficients-matrices.ts';
+import { fileName, type FileOut } from '../file-out.ts';
 import { coefficientsOfSet, setName, type SetOfBoard } from './sets-of-board.ts';
 
 /** A set of coefficients as a file to take out, for this program or for other firmware. */
-
-export interface FileOut {
-  name: string;
-  text: string;
-  type: string;
-}
 
 /** In which ways a set goes out: our coefficients file, plain matrices, a C header. */
 export const WAYS_OUT = ['file', 'matrices', 'header'] as const;
@@ -26,28 +21,25 @@ export const WAY_OUT_LABELS: Record<WayOut, string> = {
 export function setOut(each: SetOfBoard, board: string, way: WayOut): FileOut {
   const coefficients = coefficientsOfSet(each);
   const about = { board, name: setName(each) };
+  const named = (ending: string) => fileName(['coefficients', board, each.crc], ending);
   switch (way) {
     case 'file':
       return {
-        name: fileName(each, board, 'json'),
-        text: writeCoefficients(coefficients),
+        name: named('json'),
+        content: writeCoefficients(coefficients),
         type: 'application/json',
       };
     case 'matrices':
       return {
-        name: fileName(each, board, 'txt'),
-        text: coefficientsMatrices(coefficients, about),
+        name: named('txt'),
+        content: coefficientsMatrices(coefficients, about),
         type: 'text/plain',
       };
     case 'header':
       return {
-        name: fileName(each, board, 'h'),
-        text: coefficientsHeader(coefficients, about),
+        name: named('h'),
+        content: coefficientsHeader(coefficients, about),
         type: 'text/plain',
       };
   }
 }
-
-/** Of letters that every system takes. */
-const fileName = ({ crc }: SetOfBoard, board: string, ending: string): string =>
-  `coefficients-${board.replace(/[^A-Za-z0-9._-]+/g, '_').slice(0, 40)}-${crc}.${ending}`;

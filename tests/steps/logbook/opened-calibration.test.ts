@@ -201,8 +201,8 @@ describe('a calibration of the logbook', () => {
     expect(opened.state.trouble).toBeUndefined();
     expect(opened.history!.calibration!.fits).toHaveLength(2);
     expect(on.calibration.readings).toHaveLength(4);
-    const text = coefficientsFileOf(opened.history!)!;
-    const file = readCoefficients(new TextEncoder().encode(text));
+    const { content } = coefficientsFileOf(opened.history!)!;
+    const file = readCoefficients(new TextEncoder().encode(content));
     expect(file.ok && file.coefficients.A[0]).toBeCloseTo(raw.A[0], 6);
     expect(file.ok && file.basis!.readings).toBe(readings.length);
     await on.run(opened.setAside(readings[0]!.id, 'Taken twice'));
