@@ -178,6 +178,29 @@ it('counts once what two benches recorded of one happening, and what was proven 
   expect(since.inForce).toEqual(short.since.inForce);
 });
 
+it('shows once what two benches recorded of one set, and still knows the one before', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit', 'write', 'prove', 'end');
+  await on.ask('begin', 'take rest', 'fit', 'write', 'prove', 'revert');
+  const entries = await on.logbook();
+  const kinds: EntryKind[] = ['sealed', 'proof', 'reverted'];
+  const twice = entries.flatMap((entry, i): StoredEntry[] => {
+    const theirs = { ...entry, number: 1e6 + i, foreign: { bench: 'B', number: i } };
+    return kinds.includes(entry.kind) ? [entry, theirs] : [entry];
+  });
+  const { sets } = setsOfBoard(entries);
+  expect(sets.map(({ onBoard, proofs }) => [onBoard, proofs.length])).toEqual([
+    ['in force', 1],
+    ['previous', 1],
+  ]);
+  const untilHere = (kind: EntryKind, all: readonly StoredEntry[]) =>
+    all.slice(0, all.findLastIndex((entry) => entry.kind === kind) + 1);
+  for (const kind of kinds) {
+    const once = setsOfBoard(untilHere(kind, entries)).sets;
+    expect(setsOfBoard(untilHere(kind, twice)).sets).toEqual(once);
+  }
+});
+
 it('holds the same set, sealed anew on a repaired board, for one that is not proven', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take rest', 'fit', 'write', 'prove');
@@ -190,4 +213,7 @@ it('holds the same set, sealed anew on a repaired board, for one that is not pro
   expect(calibration!.sealed).toEqual(sealed);
   expect(calibration!.proof).toBeUndefined();
   expect(inShort(anew)!.proof).toBeUndefined();
+  const [set] = setsOfBoard(anew).sets;
+  expect(set!.events.filter(({ kind }) => kind === 'sealed')).toHaveLength(2);
+  expect(set!.onBoard).toBe('in force');
 });

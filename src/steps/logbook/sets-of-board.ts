@@ -1,7 +1,7 @@
 import { asStored, coefficientsFrom, coefficientValues } from '../../calib/model.ts';
 import type { CoefficientSet } from '../../protocol/coefficient-set.ts';
 import { setCrc } from '../../protocol/messages.ts';
-import type { ChosenSet, Entry } from '../../records/entries.ts';
+import type { ChosenSet, Entry, EntryOf } from '../../records/entries.ts';
 import { listed } from '../finding.ts';
 import { timeWords } from '../time-words.ts';
 
@@ -66,6 +66,7 @@ export function setsOfBoard(entries: readonly Entry[]): SetsOfBoard {
   const staged = new Map<string, string>(); // by calibration and check
   const sealed = new Map<string, string>();
   const otherUnits = new Set<string>();
+  const told = new Set<string>(); // what happened since the board was last found without coefficients
   const onBoard: Record<'inForce' | 'previous', string | undefined> = {
     inForce: undefined,
     previous: undefined,
@@ -92,6 +93,15 @@ export function setsOfBoard(entries: readonly Entry[]): SetsOfBoard {
   const runs = (id: string) => {
     onBoard.previous = onBoard.inForce;
     onBoard.inForce = id;
+  };
+
+  /** Two benches may have recorded one happening. After a repair, generations and readings begin anew. */
+  const isToldAgain = (entry: EntryOf<'sealed' | 'reverted' | 'restored' | 'proof'>): boolean => {
+    const what = entry.kind === 'proof' ? entry.readings.join() : entry.crc;
+    const key = `${entry.kind} ${entry.generation} ${what}`;
+    const isAgain = told.has(key);
+    told.add(key);
+    return isAgain;
   };
 
   for (const entry of entries) {
@@ -136,7 +146,7 @@ export function setsOfBoard(entries: readonly Entry[]): SetsOfBoard {
         break;
       case 'sealed': {
         const known = sets.get(staged.get(`${entry.calibration} ${entry.crc}`) ?? '');
-        if (!known) break;
+        if (!known || isToldAgain(entry)) break;
         const { generation } = entry;
         const id = happened(known.set, { kind: 'sealed', time, generation });
         sealed.set(entry.calibration, id);
@@ -146,7 +156,7 @@ export function setsOfBoard(entries: readonly Entry[]): SetsOfBoard {
       case 'reverted':
       case 'restored': {
         const known = [...sets.values()].findLast(({ crc }) => crc === entry.crc);
-        if (!known) break;
+        if (!known || isToldAgain(entry)) break;
         runs(happened(known.set, { kind: 'back', time, generation: entry.generation }));
         break;
       }
@@ -157,13 +167,14 @@ export function setsOfBoard(entries: readonly Entry[]): SetsOfBoard {
           if (sets.get(idOf(found))?.generations.includes(generation)) continue;
           happened(found, { kind: 'found', time, generation });
         }
+        if (!entry.inForce) told.clear();
         onBoard.inForce = entry.inForce && idOf(entry.inForce);
         onBoard.previous = entry.previous && idOf(entry.previous);
         break;
       case 'proof': {
         const id = sealed.get(entry.calibration);
         const known = id === undefined ? undefined : sets.get(id);
-        if (!known) break;
+        if (!known || isToldAgain(entry)) break;
         const { generation, passed, readings } = entry;
         const proof = { time, generation, passed, readings: readings.length };
         sets.set(known.id, { ...known, proofs: [...known.proofs, proof] });
