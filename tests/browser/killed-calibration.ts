@@ -7,6 +7,7 @@ import { linkBoard, numbersFrom, recallEach, type BoardReading } from '../../src
 import type { Entry, StoredEntry } from '../../src/records/entries.ts';
 import { readingsAmong } from '../../src/steps/board-memory.ts';
 import { foldHistory } from '../../src/steps/calibration-state.ts';
+import { without } from '../../src/steps/copy-without.ts';
 import { inProcessBoard } from '../../src/transport/in-process.ts';
 import { addEntries, makeLogbook, readLogbook, type LogbookAsItLies } from './logbook-by-hand.ts';
 import { mortalChromium, type MortalChromium } from './mortal-chromium.ts';
@@ -99,7 +100,7 @@ export class KilledCalibration {
   async begin(entries: readonly StoredEntry[], kept: Iterable<[string, unknown]>): Promise<void> {
     const page = await this.browser.blankPage(this.appUrl);
     await makeLogbook(page, kept);
-    const own = entries.map(({ number: _, ...entry }) => entry as Entry);
+    const own = entries.map((entry) => without(entry, 'number') as Entry);
     await addEntries(page, own);
     this.#before = (await readLogbook(page)).entries;
     await page.close();
@@ -129,10 +130,10 @@ export class KilledCalibration {
     const isLinkedAgain = moment.step === 'linking' && this.#before.length > 0;
     if (isLinkedAgain) await this.#page?.close();
     else await this.#goOnTo(moment.step);
-    const { died, strike } = this.#arm(moment);
+    const { died, strike, fail } = this.#arm(moment);
     const working = isLinkedAgain ? this.#openApp() : this.#perform(moment.step);
     // a step that came to its end with fewer writes dies at its end; what was being done fails with the victim
-    void working.then(strike, strike);
+    void working.then(strike, fail);
     await died;
     const inWrite = this.#open.size > 0;
     const safe = new Set(this.#safe).size;
@@ -153,14 +154,30 @@ export class KilledCalibration {
 
   // What happens at the moment
 
-  /** @returns a promise for when the victim is dead, and what makes the moment come at once */
-  #arm({ write, delay, victim }: Moment): { died: Promise<void>; strike: () => void } {
+  /**
+   * @returns a promise for when the victim is dead, what makes the moment come at once, and what lets the promise fail,
+   *   unless the moment came before
+   */
+  #arm({ write, delay, victim }: Moment): {
+    died: Promise<void>;
+    strike: () => void;
+    fail: (error: unknown) => void;
+  } {
     let strike = () => {};
+    let fail: (error: unknown) => void = () => {};
     const died = new Promise<void>((resolve, reject) => {
-      strike = () => {
+      const disarm = () => {
         this.#onWrite = () => {};
         strike = () => {};
+        fail = () => {};
+      };
+      strike = () => {
+        disarm();
         void this.#kill(victim).then(resolve, reject);
+      };
+      fail = (error) => {
+        disarm();
+        reject(error);
       };
     });
     let left = write;
@@ -169,7 +186,7 @@ export class KilledCalibration {
       if (left === 0) setTimeout(() => strike(), delay);
     };
     if (write === 0) setTimeout(() => strike(), delay);
-    return { died, strike: () => strike() };
+    return { died, strike: () => strike(), fail: (error) => fail(error) };
   }
 
   async #kill(victim: Victim): Promise<void> {
@@ -274,7 +291,7 @@ export class KilledCalibration {
     this.#before = entries;
     const numbers = readingsAmong(entries).map(({ reading }) => reading);
     expect(numbers).toEqual([...new Set(numbers)]);
-    return entries.map(({ number: _, ...entry }) => JSON.stringify(entry));
+    return entries.map((entry) => JSON.stringify(without(entry, 'number')));
   }
 
   // What a person does
