@@ -1,5 +1,10 @@
 import type { Entry } from './entries.ts';
-import { NOTHING_SINCE, sinceAfter, type SinceCalibrated } from './since-calibrated.ts';
+import {
+  isRecordedAlready,
+  NOTHING_SINCE,
+  sinceAfter,
+  type SinceCalibrated,
+} from './since-calibrated.ts';
 
 /** What the list of all boards says of one, without reading its entries. */
 export interface BoardInShort {
@@ -7,18 +12,15 @@ export interface BoardInShort {
   /** As the board said when it was last linked, until then as a person said; absent where neither did. */
   name?: string;
   hardware?: string;
-  firmware?: string;
   /** How many entries there are of it, and how many calibrations were started. */
   entries: number;
   calibrations: number;
   /** The earliest and the latest time of an entry, ISO 8601. */
   firstTime: string;
   lastTime: string;
-  /** When coefficients were last put in force here, by sealing or by putting earlier ones back. */
-  sealed?: { time: string; generation: number };
   /** The newest proof of what is in force; absent where it was not proven. */
   proof?: { time: string; passed: boolean };
-  /** What tells when it is to be calibrated again. */
+  /** What was put in force here, what it runs, and what else tells when it is to be calibrated again. */
   since: SinceCalibrated;
 }
 
@@ -43,8 +45,8 @@ export function inShortAfter(board: BoardInShort | undefined, entry: Entry): Boa
   };
   switch (entry.kind) {
     case 'board linked': {
-      const { name, hardware, firmware } = entry.identity;
-      return { ...after, name, hardware, firmware };
+      const { name, hardware } = entry.identity;
+      return { ...after, name, hardware };
     }
     case 'renamed':
       return { ...after, name: entry.to };
@@ -61,22 +63,11 @@ export function inShortAfter(board: BoardInShort | undefined, entry: Entry): Boa
     case 'sealed':
     case 'reverted':
     case 'restored':
-      if (again) return after; // it stays proven
-      delete after.proof; // it was of the coefficients before
-      return { ...after, sealed: { time, generation: entry.generation } };
+      if (!again) delete after.proof; // it was of the coefficients before
+      return after;
     case 'proof':
       return { ...after, proof: { time, passed: entry.passed } };
     default:
       return after;
   }
-}
-
-/**
- * Whether an entry says once more what put in force what is so now, as where two benches recorded it. Not so where
- * something else was seen on the board since, such as none after a repair, which numbers its generations anew.
- */
-function isRecordedAlready({ inForce, lost }: SinceCalibrated, entry: Entry): boolean {
-  const puts = entry.kind === 'sealed' || entry.kind === 'reverted' || entry.kind === 'restored';
-  if (!puts || !inForce || lost) return false;
-  return inForce.generation === entry.generation && inForce.crc === entry.crc;
 }

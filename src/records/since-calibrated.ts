@@ -105,6 +105,16 @@ export function sinceAfter(since: SinceCalibrated, entry: Entry): SinceCalibrate
   }
 }
 
+/**
+ * Whether an entry says once more what put in force what is so now, as where two benches recorded it. Not so where
+ * something else was seen on the board since, such as none after a repair, which numbers its generations anew.
+ */
+export function isRecordedAlready({ inForce, lost }: SinceCalibrated, entry: Entry): boolean {
+  const puts = entry.kind === 'sealed' || entry.kind === 'reverted' || entry.kind === 'restored';
+  if (!puts || !inForce || lost) return false;
+  return inForce.generation === entry.generation && inForce.crc === entry.crc;
+}
+
 function fittingOf({ fitting }: SinceCalibrated, calibration: string) {
   return fitting?.calibration === calibration ? fitting : { calibration, spans: {} };
 }

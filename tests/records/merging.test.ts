@@ -177,11 +177,17 @@ it('sums up a board that two benches wrote of in reading order, also when one of
   await here.append(sealed(1, 1));
   await ahead.append(sealed(50, 3));
   await here.merge(await takenOut(ahead));
-  expect(await here.boardsInShort()).toMatchObject([{ entries: 2, sealed: { generation: 3 } }]);
+  expect(await here.boardsInShort()).toMatchObject([
+    { entries: 2, since: { inForce: { generation: 3 } } },
+  ]);
   await here.append(sealed(40, 2));
-  expect(await here.boardsInShort()).toMatchObject([{ entries: 3, sealed: { generation: 3 } }]);
+  expect(await here.boardsInShort()).toMatchObject([
+    { entries: 3, since: { inForce: { generation: 3 } } },
+  ]);
   await here.append(sealed(60, 4));
-  expect(await here.boardsInShort()).toMatchObject([{ entries: 4, sealed: { generation: 4 } }]);
+  expect(await here.boardsInShort()).toMatchObject([
+    { entries: 4, since: { inForce: { generation: 4 } } },
+  ]);
 });
 
 it('compares times, not their texts: another bench may write them with its offset from UTC', async () => {
@@ -397,17 +403,20 @@ it('says of a board in short what is so after all of its entries', async () => {
     serial: 'B1',
     name: 'Anvil',
     hardware: 'h2',
-    firmware: '1.1',
+    since: { firmware: { version: '1.1', time: minute(1) } },
     entries: 3,
     calibrations: 1,
     firstTime: minute(1),
     lastTime: minute(3),
   });
   expect(short(...start, sealed, proof)).toMatchObject({
-    sealed: { time: minute(4), generation: 2 },
+    since: { inForce: { time: minute(4), generation: 2 } },
     proof: { time: minute(5), passed: false },
   });
   const afterwards = short(...start, sealed, proof, restored);
-  expect(afterwards).toMatchObject({ sealed: { time: minute(6), generation: 3 }, entries: 6 });
+  expect(afterwards).toMatchObject({
+    since: { inForce: { time: minute(6), generation: 3 } },
+    entries: 6,
+  });
   expect(afterwards).not.toHaveProperty('proof'); // it was of other coefficients
 });

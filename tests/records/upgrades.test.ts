@@ -89,16 +89,18 @@ it('sums up each board from what the first version wrote', async () => {
     serial: sealed.board,
     name: 'Simulated board',
     hardware: 'simulated 1',
-    firmware: '1.0',
     entries: of(sealed.board).length,
     calibrations: 1,
     firstTime: of(sealed.board)[0]![1].time,
     lastTime: of(sealed.board).at(-1)![1].time,
-    sealed: { time: sealed.time, generation: 1 },
+    since: {
+      firmware: { version: '1.0' },
+      inForce: { time: sealed.time, generation: 1 },
+    },
     proof: { time: proof.time, passed: true },
   });
   expect(both[1]).toMatchObject({ calibrations: 1, entries: of(both[1]!.serial).length });
-  expect(both[1]).not.toHaveProperty('sealed');
+  expect(both[1]!.since).not.toHaveProperty('inForce');
   expect(both[1]).not.toHaveProperty('proof');
 });
 

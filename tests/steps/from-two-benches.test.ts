@@ -127,7 +127,8 @@ it('does not write a fit that took the place of the one shown, though it bears t
   const own = lastOf(await on.logbook(), 'fit');
   const { o } = own.coefficients;
   const coefficients = { ...own.coefficients, o: [o[0] + 1, o[1], o[2]] as const };
-  const entry = { ...asWritten(own), coefficients } as Entry;
+  const time = new Date(Date.parse(own.time) + 1000).toISOString(); // of one time, chance would say which is the newer
+  const entry = { ...asWritten(own), coefficients, time } as Entry;
   await on.records.merge([{ bench: 'B', number: 1, entry }]);
   await on.reload();
   await on.ask('link');
@@ -172,9 +173,8 @@ it('counts once what two benches recorded of one happening, and what was proven 
 
   const short = inShort(entries)!;
   expect(short.proof?.passed).toBe(true);
-  const { proof: stillProven, sealed: stillSealed, since } = inShort([...entries, ...theirs])!;
+  const { proof: stillProven, since } = inShort([...entries, ...theirs])!;
   expect(stillProven).toEqual(short.proof);
-  expect(stillSealed).toEqual(short.sealed);
   expect(since.inForce).toEqual(short.since.inForce);
 });
 
