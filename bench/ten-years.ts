@@ -2,7 +2,8 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Page } from 'playwright-core';
-import { build, preview } from 'vite';
+import { preview } from 'vite';
+import { buildApp } from '../tests/browser/build-app.ts';
 import { addEntries, makeLogbook } from '../tests/browser/logbook-by-hand.ts';
 import { mortalChromium, type MortalChromium } from '../tests/browser/mortal-chromium.ts';
 import type { Figure } from './figure.ts';
@@ -19,11 +20,11 @@ const LONG = { timeout: 600_000 };
  */
 export async function tenYearsOfUse(): Promise<Figure[]> {
   const folder = await mkdtemp(join(tmpdir(), 'lodebench-years-'));
-  const built = { outDir: join(folder, 'app'), emptyOutDir: true };
-  await build({ logLevel: 'error', build: built });
+  const outDir = join(folder, 'app');
+  await buildApp(outDir);
   const server = await preview({
     logLevel: 'error',
-    build: built,
+    build: { outDir },
     preview: { port: 0, host: '127.0.0.1' },
   });
   const url = server.resolvedUrls!.local[0]!;

@@ -20,7 +20,7 @@ export const CONTENT_POLICY: Readonly<Record<string, string>> = {
   'trusted-types': 'lit-html default',
 };
 
-export const policyText = Object.entries(CONTENT_POLICY)
+const policyText = Object.entries(CONTENT_POLICY)
   .map(([name, value]) => `${name} ${value}`)
   .join('; ');
 

@@ -2,8 +2,8 @@ import { createHash } from 'node:crypto';
 import type { Plugin } from 'vite';
 
 /**
- * Writes into the page which version it is: that of the package and, where it is built, a hash of everything built, so
- * that two builds have the same version only where they are the same.
+ * Writes into the page which version it is: that of the package and, where it is built, a hash of the page, its
+ * scripts and its styles, so that two builds have the same version only where these are the same.
  */
 export function pageVersion(version: string): Plugin {
   return {

@@ -615,16 +615,14 @@ export const ENTRY_PARTS = {
   residualTest,
 };
 
-export type EntryIssue = v.BaseIssue<unknown>;
-
 /** Whether it is a kind of entry that there is. */
-export const isEntryKind = (kind: unknown): kind is EntryKind =>
+const isEntryKind = (kind: unknown): kind is EntryKind =>
   typeof kind === 'string' && Object.hasOwn(ENTRY_SCHEMAS, kind);
 
 /** Checks what may be an entry; the first that is wrong with it, as a long list may be wrong in every item. */
 export function checkEntry(
   given: unknown,
-): { ok: true; entry: Entry } | { ok: false; issues: readonly EntryIssue[] } {
+): { ok: true; entry: Entry } | { ok: false; issues: readonly v.BaseIssue<unknown>[] } {
   const head = v.safeParse(kindSchema, given);
   if (!head.success) return { ok: false, issues: head.issues };
   // each schema gives the entry of its kind, as `satisfies` above shows

@@ -43,8 +43,7 @@ export interface Problem {
   what: string;
 }
 
-export interface LogbookFileFault extends Omit<JsonFault, 'cause'> {
-  cause: JsonFault['cause'] | 'conflict';
+export interface LogbookFileFault extends JsonFault {
   /** The first of what is wrong within it; empty where the file as a whole is meant. */
   problems: readonly Problem[];
   /** How many there are beside these. */

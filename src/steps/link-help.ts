@@ -345,6 +345,7 @@ const TABLE: Record<LinkCause, Words> = {
           mac: 'If it stays so, switch Bluetooth off and on.',
           chromeos: 'If it stays so, switch Bluetooth off and on.',
         },
+        RELOAD,
       ],
       socket: [
         'See that the program which serves the board runs, and that the address is the one it printed, port and all.',

@@ -22,8 +22,9 @@ export class AgainLine extends View {
   }
 
   protected override render() {
-    const again = this.desk.again(this.serial);
-    if (!again) return nothing;
+    const board = this.desk.lineOf(this.serial);
+    if (!board) return nothing;
+    const again = this.desk.again(board);
     return html`<p class="again-line">
       ${shape(againStanding(again))}
       <span>

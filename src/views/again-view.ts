@@ -1,6 +1,6 @@
 import { html, nothing } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
-import type { LogbookDesk } from '../steps/logbook/logbook-desk.ts';
+import type { BoardInShort, LogbookDesk } from '../steps/logbook/logbook-desk.ts';
 import {
   againLine,
   againStanding,
@@ -16,15 +16,14 @@ import { View } from './view.ts';
 @customElement('again-view')
 export class AgainView extends View {
   @property({ attribute: false }) desk!: LogbookDesk;
-  @property() serial!: string;
+  @property({ attribute: false }) board!: BoardInShort;
   @property({ attribute: false }) thresholds!: Thresholds;
   @property({ type: Boolean }) readOnly = false;
   /** What came of keeping other thresholds. */
   @state() private said = '';
 
   protected override render() {
-    const again = this.desk.again(this.serial);
-    if (!again) return nothing;
+    const again = this.desk.again(this.board);
     const standing = againStanding(again);
     return html`<section class="sheet again" aria-labelledby="again-heading">
       <h2 id="again-heading" class="unseen">When to calibrate again</h2>

@@ -1,3 +1,4 @@
+import { bytesOf, UNREADABLE } from '../steps/chosen-file.ts';
 import { html, nothing } from 'lit';
 import { customElement, state } from 'lit/decorators.js';
 import { isStarted, openUpdate } from '../steps/care/care-history.ts';
@@ -148,6 +149,8 @@ export class CareFirmware extends CareView {
   async #read(input: HTMLInputElement) {
     const [file] = input.files ?? [];
     if (!file || !this.able) return;
-    await this.care.chooseFirmware(file.name, new Uint8Array(await file.arrayBuffer()));
+    const bytes = await bytesOf(file);
+    if (bytes) await this.care.chooseFirmware(file.name, bytes);
+    else this.said = UNREADABLE;
   }
 }

@@ -18,6 +18,7 @@ import {
 } from '../steps/logbook/entering-set.ts';
 import type { SetsOfBoard, StoredEntry } from '../steps/logbook/sets-of-board.ts';
 import { shape } from './shapes.ts';
+import { bytesOf, UNREADABLE } from '../steps/chosen-file.ts';
 import { View } from './view.ts';
 import { factList } from './fact-list.ts';
 
@@ -133,11 +134,14 @@ export class EnteringView extends View {
     const input = event.target as HTMLInputElement;
     const file = input.files?.[0];
     if (!file) return;
+    input.value = ''; // so that the same file can be chosen again once it is mended
     this.#clear();
-    const read = setFromFile(new Uint8Array(await file.arrayBuffer()), file.name);
+    const bytes = await bytesOf(file);
+    const read = bytes
+      ? setFromFile(bytes, file.name)
+      : ({ ok: false, message: UNREADABLE } as const);
     if (read.ok) this.entered = read.entered;
     else this.problem = read.message;
-    input.value = ''; // so that the same file can be chosen again once it is mended
   }
 
   #submit(event: SubmitEvent) {

@@ -50,7 +50,7 @@ export class LodeBench extends View {
   /** The logbook part is loaded when it is asked for first. */
   @state() private logbook: 'not asked for' | 'loading' | 'loaded' | 'failed' = 'not asked for';
   /** What a person was asked about writing, and the place where its board is. */
-  #shown: { place: BenchPlace; id: string } | undefined;
+  @state() private shown: { place: BenchPlace; id: string } | undefined;
   /** What was rendered last while no work was under way, and of which place. */
   #before: { place: BenchPlace; state: PlaceState } | undefined;
 
@@ -213,10 +213,12 @@ export class LodeBench extends View {
       try {
         await import('./logbook-page.ts');
         this.logbook = 'loaded';
-      } catch {
+      } catch (error) {
+        console.warn('The logbook part could not be loaded:', error);
         this.logbook = 'failed';
         return;
       }
+      if (this.asked !== part) return; // somewhere else was asked for meanwhile, which sees to itself
     }
     await this.bench.logbook.open(part.serial);
   }
@@ -365,13 +367,17 @@ export class LodeBench extends View {
   }
 
   #writeDialog({ history }: PlaceState) {
-    return html`<dialog class="write" aria-labelledby="write-heading">
-      ${sealingForm(sealingWords(history), 'write-heading', this.#wish)}
+    return html`<dialog
+      class="write"
+      aria-labelledby="write-heading"
+      @close=${() => (this.shown = undefined)}
+    >
+      ${this.shown ? sealingForm(sealingWords(history), 'write-heading', this.#wish) : nothing}
     </dialog>`;
   }
 
   #wish = (write: boolean) => {
-    if (write && this.#shown) void this.#shown.place.write(this.#shown.id);
+    if (write && this.shown) void this.shown.place.write(this.shown.id);
   };
 
   #intention = ({ intention }: IntentionEvent) => {
@@ -379,8 +385,9 @@ export class LodeBench extends View {
       const place = this.bench.atHand;
       const { calibration } = place.state.history;
       const ready = calibration && writable(calibration);
-      this.#shown = ready && { place, id: ready.id };
-      this.dialog.showModal();
+      if (!ready) return;
+      this.shown = { place, id: ready.id };
+      void this.updateComplete.then(() => this.dialog.showModal());
     } else void this.bench.atHand.perform(intention);
   };
 

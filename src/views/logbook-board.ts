@@ -22,7 +22,7 @@ export class LogbookBoard extends View {
 
   protected override render() {
     const { serial, entries } = this.state.opened!;
-    const board = this.state.boards?.find((each) => each.serial === serial);
+    const board = this.bench.logbook.lineOf(serial);
     return html`
       <p><a class="way-back" href="#logbook">All boards</a></p>
       <h2 id="logbook-heading" tabindex="-1">
@@ -33,12 +33,16 @@ export class LogbookBoard extends View {
         entries === undefined
           ? html`<p>Reading the logbook…</p>`
           : html`<div class="sheets">
-              <again-view
-                .desk=${this.bench.logbook}
-                .serial=${serial}
-                .thresholds=${this.state.thresholds}
-                .readOnly=${this.readOnly}
-              ></again-view>
+              ${
+                board
+                  ? html`<again-view
+                      .desk=${this.bench.logbook}
+                      .board=${board}
+                      .thresholds=${this.state.thresholds}
+                      .readOnly=${this.readOnly}
+                    ></again-view>`
+                  : nothing
+              }
               ${
                 this.readOnly
                   ? nothing

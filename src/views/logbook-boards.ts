@@ -33,9 +33,9 @@ export class LogbookBoards extends View {
   #list(boards: readonly BoardInShort[]) {
     const wanted = this.sought.trim().toLocaleLowerCase();
     const found = boards.filter(
-      ({ serial, name = '' }) =>
-        `${name} ${serial}`.toLocaleLowerCase().includes(wanted) &&
-        (!this.onlyDue || this.desk.again(serial)?.verdict === 'now'),
+      (board) =>
+        `${board.name ?? ''} ${board.serial}`.toLocaleLowerCase().includes(wanted) &&
+        (!this.onlyDue || this.desk.again(board).verdict === 'now'),
     );
     const count = boards.length === 1 ? 'One board' : `${boards.length} boards`;
     return html`
@@ -77,7 +77,7 @@ export class LogbookBoards extends View {
 
   #board(board: BoardInShort) {
     const { serial, name } = board;
-    const again = this.desk.again(serial)!; // of a board that is in the list
+    const again = this.desk.again(board);
     return html`<li class="sheet">
       <a href=${boardAddress(serial)}>${name ? `${name}, ${serial}` : serial}</a>
       <p class="due">${shape(againStanding(again))} <span>${againLine(again)}</span></p>

@@ -7,7 +7,7 @@ import './keeping-view.ts';
 import './logbook-board.ts';
 import './logbook-boards.ts';
 import './opened-view.ts';
-import './sheet-view.ts';
+import './readings-from-sheet-view.ts';
 import './take-out-view.ts';
 import { View } from './view.ts';
 
@@ -44,7 +44,7 @@ export class LogbookPage extends View {
               <keeping-view .keeping=${this.keeping}></keeping-view>`
       }
       ${opened ? html`<opened-view .bench=${this.bench} .page=${opened}></opened-view>` : nothing}
-      <sheet-view .bench=${this.bench} .opened=${opened}></sheet-view>
+      <readings-from-sheet-view .bench=${this.bench} .opened=${opened}></readings-from-sheet-view>
       <take-out-view .bench=${this.bench} .keeping=${this.keeping} .page=${opened}></take-out-view>
       ${
         this.bench.elsewhere === undefined

@@ -86,7 +86,7 @@ export class SetsView extends View {
               .sets=${this.#sets}
             ></entering-view>`
       }
-      <dialog aria-labelledby="put-on-heading">
+      <dialog aria-labelledby="put-on-heading" @close=${() => (this.asked = undefined)}>
         ${
           this.asked
             ? sealingForm(

@@ -1,5 +1,5 @@
 import { html, nothing } from 'lit';
-import { customElement, property } from 'lit/decorators.js';
+import { customElement, property, state } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import type { FileOut } from '../steps/file-out.ts';
 import { calibrationsOf } from '../steps/logbook/calibrations-of.ts';
@@ -15,6 +15,8 @@ export class TakeOutView extends View {
   @property({ attribute: false }) keeping!: Keeping;
   /** The board whose page is open; all boards where none is. */
   @property({ attribute: false }) page: LogbookState['opened'];
+
+  @state() private fault = '';
 
   protected override follows() {
     return [this.bench.exchange];
@@ -32,6 +34,7 @@ export class TakeOutView extends View {
               Take out everything (JSON)
             </button>`
       }
+      <p role="status">${this.fault}</p>
     </section>`;
   }
 
@@ -80,13 +83,16 @@ export class TakeOutView extends View {
   }
 
   async #all(): Promise<void> {
-    if (await this.#save(this.bench.exchange.takeOut())) await this.keeping.wasTakenOut();
+    const file = await this.#save(this.bench.exchange.takeOut());
+    if (!file) return;
+    const kept = await this.keeping.wasTakenOut(file.entries);
+    this.fault = kept.ok ? '' : `That it was taken out could not be noted. ${kept.message}`;
   }
 
-  async #save(taking: Promise<FileOut | undefined>): Promise<boolean> {
+  async #save<File extends FileOut>(taking: Promise<File | undefined>): Promise<File | undefined> {
     const file = await taking;
     if (file) saveFile(file);
-    return file !== undefined;
+    return file;
   }
 }
 

@@ -18,6 +18,8 @@ export async function buildApp(outDir: string, version?: string): Promise<void> 
       logLevel: 'error',
     });
   } finally {
-    process.env['NODE_ENV'] = NODE_ENV;
+    // set to undefined, it would be the text “undefined”
+    if (NODE_ENV === undefined) delete process.env['NODE_ENV'];
+    else process.env['NODE_ENV'] = NODE_ENV;
   }
 }

@@ -183,12 +183,12 @@ it('keeps sheets, files and addresses of the logbook as text', async () => {
 
   await page.goto(`${url}#logbook`);
   const sheet = page.getByLabel('Readings, a line for each');
-  await page.locator('sheet-view summary').first().click();
+  await page.locator('readings-from-sheet-view summary').first().click();
   for (const text of [...HOSTILE_TEXTS, ...HOSTILE_LETTERS]) {
     await sheet.fill(`id,${text},ay,az,mx,my,mz\n${text},1,2,3,4,5,6\n`);
     await page.evaluate(() => new Promise(requestAnimationFrame)); // a preview, or what is wrong with it
     if (text === HOSTILE_TEXTS[0]) {
-      expect(await page.locator('sheet-view').innerText()).toContain(text);
+      expect(await page.locator('readings-from-sheet-view').innerText()).toContain(text);
     }
     await seeAll(page);
   }

@@ -1,6 +1,6 @@
 import { readFile } from 'node:fs/promises';
 import { createServer, type Server } from 'node:http';
-import type { AddressInfo, Socket } from 'node:net';
+import type { AddressInfo } from 'node:net';
 import { extname, join, normalize } from 'node:path';
 
 /** A folder served as a plain site, which can be given another folder, and be stopped so that nothing answers any more. */
@@ -16,14 +16,10 @@ const TYPES: Readonly<Record<string, string>> = {
 
 export class StaticSite {
   readonly #server: Server;
-  readonly #sockets = new Set<Socket>();
-  /** Everything that was asked for. */
-  readonly asked: string[] = [];
 
   private constructor(public folder: string) {
     this.#server = createServer((request, response) => {
       const path = new URL(request.url ?? '/', 'http://localhost').pathname;
-      this.asked.push(path);
       const name = normalize(path === '/' ? '/index.html' : path);
       readFile(join(this.folder, name)).then(
         (content) => {
@@ -35,10 +31,6 @@ export class StaticSite {
           response.end();
         },
       );
-    });
-    this.#server.on('connection', (socket) => {
-      this.#sockets.add(socket);
-      socket.on('close', () => this.#sockets.delete(socket));
     });
   }
 
@@ -55,7 +47,8 @@ export class StaticSite {
   /** Nothing answers here any more. */
   async stop(): Promise<void> {
     if (!this.#server.listening) return;
-    for (const socket of this.#sockets) socket.destroy();
-    await new Promise((resolve) => this.#server.close(resolve));
+    const closed = new Promise((resolve) => this.#server.close(resolve));
+    this.#server.closeAllConnections();
+    await closed;
   }
 }

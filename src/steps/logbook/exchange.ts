@@ -18,6 +18,7 @@ import { inReadingOrder } from '../../records/reading-order.ts';
 import { BenchError } from '../bench-words.ts';
 import { foldHistory } from '../calibration-state.ts';
 import { fileName, type FileOut } from '../file-out.ts';
+import { bytesOf, UNREADABLE } from '../chosen-file.ts';
 import { calibrationCsv } from './calibration-csv.ts';
 
 /** What the screen shows of taking out and bringing in: replaced whole at every change. */
@@ -83,9 +84,10 @@ export class Exchange {
    * Entries as a logbook file: all, those of a board, or those of one calibration of it. With a calibration goes what
    * the board was then: without its scales its readings could not be fitted elsewhere.
    *
-   * @returns nothing where the logbook cannot be read, which is shown then, or while something else is done
+   * @returns the file and how many entries it holds; nothing where the logbook cannot be read, which is shown then, or
+   *   while something else is done
    */
-  async takeOut(holds: Holding = {}): Promise<FileOut<Blob> | undefined> {
+  async takeOut(holds: Holding = {}): Promise<(FileOut<Blob> & { entries: number }) | undefined> {
     return this.#during('Taking out', async () => {
       const { bench } = this.#parts.logbook;
       const exported = this.#parts.today().toISOString();
@@ -103,7 +105,7 @@ export class Exchange {
       this.#change({ said: `${entriesWords(count)} taken out.` });
       const content = new Blob(parts);
       const name = fileName(['logbook', holds.board, day(holds, exported)], 'json');
-      return { name, content, type: 'application/json' };
+      return { name, content, type: 'application/json', entries: count };
     });
   }
 
@@ -136,11 +138,7 @@ export class Exchange {
       }
       await turn();
       const bytes = await bytesOf(file);
-      if (bytes === undefined) {
-        const message =
-          'The file could not be read: it was changed, moved or taken away since it was chosen, or this page may not read it. Nothing was changed. Choose it again.';
-        return this.#refuse({ message });
-      }
+      if (bytes === undefined) return this.#refuse({ message: UNREADABLE });
       const read = await readLogbookFile(bytes, (done, of) => {
         this.#change({ work: `Checking the file: ${done} of ${of} entries` });
         return turn();
@@ -307,16 +305,6 @@ export class Exchange {
 
   #tell(): void {
     for (const listener of this.#listeners) listener();
-  }
-}
-
-/** The content of a file; undefined where the browser cannot read it. */
-async function bytesOf(file: Blob): Promise<Uint8Array<ArrayBuffer> | undefined> {
-  try {
-    return new Uint8Array(await file.arrayBuffer());
-  } catch (error) {
-    if (!(error instanceof DOMException)) throw error;
-    return undefined;
   }
 }
 

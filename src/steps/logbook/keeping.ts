@@ -132,10 +132,8 @@ export class Keeping {
     await this.look();
   }
 
-  /** Everything was taken out, and the person has it. */
-  async wasTakenOut(): Promise<{ ok: true } | LogbookFault> {
-    const boards = await this.#logbook.boardsInShort();
-    const entries = boards.reduce((sum, board) => sum + board.entries, 0);
+  /** Everything that there was, so many entries, was taken out, and the person has it. */
+  async wasTakenOut(entries: number): Promise<{ ok: true } | LogbookFault> {
     const time = this.#today().toISOString();
     const kept = await this.#logbook.keep(TAKEN_OUT, { time, entries } satisfies TakenOut);
     await this.look();

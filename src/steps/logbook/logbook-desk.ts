@@ -97,11 +97,14 @@ export class LogbookDesk {
     return this.#today();
   }
 
-  /** When a board is to be calibrated again; undefined while its line was not read, or where there is none. */
-  again(serial: string): WhenAgain | undefined {
-    const { boards, thresholds } = this.#state;
-    const board = boards?.find((each) => each.serial === serial);
-    return board && whenAgain(board, this.#today().toISOString(), thresholds);
+  /** The line of a board; undefined while it was not read, or where there is none. */
+  lineOf(serial: string): BoardInShort | undefined {
+    return this.#state.boards?.find((each) => each.serial === serial);
+  }
+
+  /** When a board is to be calibrated again. */
+  again(board: BoardInShort): WhenAgain {
+    return whenAgain(board, this.#today().toISOString(), this.#state.thresholds);
   }
 
   /** From now on boards are to be calibrated again by these. Undefined where that was kept; else why not. */

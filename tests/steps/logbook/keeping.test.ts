@@ -145,7 +145,7 @@ it('reminds to take everything out after many new entries, until it was', async 
   await page.write(page.note());
   expect(page.keeping.state.due).toEqual({ entries: 300, days: 0 });
   expect(keepingWords(page.keeping.state).reminder).toMatch(/^300 new entries came in a day/);
-  await page.keeping.wasTakenOut();
+  await page.keeping.wasTakenOut(300);
   expect(page.keeping.state.due).toBeUndefined();
   expect(keepingWords(page.keeping.state).takenOut).toMatch(/1 May 2031.*with 300 entries/);
   await page.reload();
@@ -165,7 +165,7 @@ it('reminds to take out even little after a month, but not where nothing came or
   page.day = 30;
   await page.keeping.look();
   expect(page.keeping.state.due).toEqual({ entries: 1, days: 30 });
-  await page.keeping.wasTakenOut();
+  await page.keeping.wasTakenOut(1);
   page.day = 90;
   await page.keeping.look();
   expect(page.keeping.state.due).toBeUndefined();

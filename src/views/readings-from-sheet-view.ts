@@ -27,6 +27,7 @@ import { MOUNTINGS } from '../steps/place-state.ts';
 import { UNITS, type Quantity } from '../steps/logbook/sheet-units.ts';
 import { boardAddress } from './page-part.ts';
 import { shape } from './shapes.ts';
+import { bytesOf, UNREADABLE } from '../steps/chosen-file.ts';
 import { View } from './view.ts';
 
 /** What a role is called on screen. */
@@ -67,8 +68,8 @@ const PREVIEW = 5;
 const LARGEST_FILE = 4_000_000;
 
 /** Readings typed, pasted or brought in from a sheet: how they are to be read is asked, and what is wrong is named. */
-@customElement('sheet-view')
-export class SheetView extends View {
+@customElement('readings-from-sheet-view')
+export class ReadingsFromSheetView extends View {
   @property({ attribute: false }) bench!: Bench;
   /** The board whose page it stands on, and its entries; absent where the board is asked for. */
   @property({ attribute: false }) opened: LogbookState['opened'];
@@ -475,26 +476,26 @@ export class SheetView extends View {
   }
 
   #bringIn = async (event: Event) => {
-    const file = (event.target as HTMLInputElement).files?.[0];
+    const input = event.target as HTMLInputElement;
+    const file = input.files?.[0];
     if (!file) return;
+    input.value = ''; // so that the same file can be chosen again once it is mended
     if (file.size > LARGEST_FILE) {
-      this.#refuse(`${file.name} is too large for a sheet of readings. Nothing was changed.`);
+      this.said = `${file.name} is too large for a sheet of readings. Nothing was changed.`;
+      return;
+    }
+    const bytes = await bytesOf(file);
+    if (!bytes) {
+      this.said = UNREADABLE;
       return;
     }
     try {
-      const text = new TextDecoder('utf-8', { fatal: true }).decode(await file.arrayBuffer());
-      this.#take(text, file.name);
+      this.#take(new TextDecoder('utf-8', { fatal: true }).decode(bytes), file.name);
     } catch (error) {
       if (!(error instanceof TypeError)) throw error; // what a fatal decoder throws
-      this.#refuse(
-        `${file.name} is not text in UTF-8. Save it as CSV in UTF-8, or copy the cells and paste them. Nothing was changed.`,
-      );
+      this.said = `${file.name} is not text in UTF-8. Save it as CSV in UTF-8, or copy the cells and paste them. Nothing was changed.`;
     }
   };
-
-  #refuse(said: string): void {
-    this.said = said;
-  }
 
   #keep = async () => {
     const outcome = this.#outcome;
