@@ -4,20 +4,16 @@ import { keyed } from 'lit/directives/keyed.js';
 import type { Bench } from '../steps/bench.ts';
 import type { Keeping } from '../steps/logbook/keeping.ts';
 import type { NewerVersion } from '../steps/newer-version.ts';
-import { nextStep, WAY } from '../steps/next-step.ts';
+import { nextStep } from '../steps/next-step.ts';
 import type { BenchPlace } from '../steps/place.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import { sealingWords } from '../steps/sealing-words.ts';
 import { writable } from '../steps/calibration-state.ts';
-import './again-line.ts';
 import { bringToSight, newOutcome } from './bring-to-sight.ts';
+import './bench-sheets.ts';
 import './board-strip.ts';
 import type { PickEvent } from './board-strip.ts';
-import './board-view.ts';
-import './care-sheets.ts';
-import './conformance-view.ts';
 import './held-elsewhere.ts';
-import './judgement-view.ts';
 import './keeping-notice.ts';
 import type { LinkEvent } from './link-kinds.ts';
 import './next-card.ts';
@@ -25,18 +21,12 @@ import type { IntentionEvent } from './next-card.ts';
 import './newer-version-notice.ts';
 import { partOf, type PagePart } from './page-part.ts';
 import './path-strip.ts';
-import './proof-view.ts';
-import './readings-view.ts';
 import type { MarkEvent } from './readings-view.ts';
-import './rescue-view.ts';
 import { sealingForm } from './sealing-form.ts';
-import './sealing-view.ts';
-import './simulator-view.ts';
 import type { AdjustEvent, SimulatorView } from './simulator-view.ts';
 import type { ToleranceEvent } from './tolerance-choice.ts';
 import { View } from './view.ts';
 import './ways-out.ts';
-import './wire-view.ts';
 
 /** The whole page. It hears the bench and passes on what a person asks. */
 @customElement('lode-bench')
@@ -126,7 +116,10 @@ export class LodeBench extends View {
                 <ways-out .state=${state}></ways-out>
                 <main>
                   <next-card .state=${state} .kinds=${kinds}></next-card>
-                  ${keyed(atHand, this.#sheets(state))}
+                  ${keyed(
+                    atHand,
+                    html`<bench-sheets .bench=${this.bench} .state=${state}></bench-sheets>`,
+                  )}
                 </main>`
         }
       </div>
@@ -228,144 +221,6 @@ export class LodeBench extends View {
     this.querySelector<HTMLElement>('#logbook-heading')?.focus();
   };
 
-  #sheets(state: PlaceState) {
-    const { history, link } = state;
-    const { calibration } = history;
-    const { place } = nextStep(state);
-    const busy = state.work !== undefined;
-    const linked = link.state === 'linked';
-    const { rescue } = this.bench.atHand;
-    const isDown = link.state === 'none' || (link.state === 'lost' && !link.returns);
-    return html`<div class="sheets">
-      ${
-        history.identity || rescue.isPossible
-          ? this.#sheet(
-              'What is the matter with it?',
-              rescue.isPossible && isDown,
-              html`<rescue-view .rescue=${rescue} .state=${state}></rescue-view>`,
-            )
-          : nothing
-      }
-      ${
-        !history.identity
-          ? html`<section class="sheet way">
-              <h2>The way</h2>
-              <ol>
-                ${WAY.map(
-                  ({ place, words }) =>
-                    html`<li>
-                      <strong>${place}.</strong>
-                      ${words}
-                    </li>`,
-                )}
-              </ol>
-            </section>`
-          : nothing
-      }
-      ${
-        calibration?.sealed
-          ? this.#sheet(
-              'The proof',
-              ['Prove', 'Done'].includes(place),
-              html`<proof-view .state=${state}></proof-view>`,
-            )
-          : nothing
-      }
-      ${
-        calibration?.staged.length
-          ? this.#sheet(
-              'Written to the board',
-              ['Seal', 'Prove', 'Done'].includes(place) || calibration.reverted !== undefined,
-              html`<sealing-view .history=${history}></sealing-view>`,
-            )
-          : nothing
-      }
-      ${
-        calibration?.fit || calibration?.refusal
-          ? this.#sheet(
-              'Is it good enough?',
-              place === 'Judge',
-              html`<judgement-view .history=${history}></judgement-view>`,
-            )
-          : nothing
-      }
-      ${
-        calibration && !(calibration.chosen && calibration.readings.length === 0)
-          ? this.#sheet(
-              'Readings',
-              place === 'Take' || place === 'Judge',
-              html`<readings-view
-                .calibration=${calibration}
-                .identity=${history.identity}
-                .undo=${state.undo}
-                .busy=${busy || !linked}
-              ></readings-view>`,
-            )
-          : nothing
-      }
-      ${
-        history.identity
-          ? this.#sheet(
-              'The board',
-              place === 'Look',
-              html`<board-view .state=${state}></board-view>
-                <again-line
-                  .desk=${this.bench.logbook}
-                  .serial=${history.identity.serial}
-                ></again-line>`,
-            )
-          : nothing
-      }
-      <care-sheets .care=${this.bench.atHand.care} .state=${state}></care-sheets>
-      ${
-        state.simulator
-          ? this.#sheet(
-              'How the simulated board is set',
-              false,
-              html`<simulator-view
-                .settings=${state.simulator}
-                .linked=${link.state !== 'none'}
-                .busy=${busy}
-              ></simulator-view>`,
-            )
-          : nothing
-      }
-      ${
-        history.identity
-          ? this.#sheet(
-              'The lines on the wire',
-              false,
-              html`<wire-view
-                .log=${this.bench.atHand.wire}
-                .send=${this.#send}
-                .linked=${linked}
-                .name=${`wire ${history.identity.serial}`}
-              ></wire-view>`,
-            )
-          : nothing
-      }
-      ${
-        history.identity
-          ? this.#sheet(
-              'Does it speak the protocol?',
-              false,
-              html`<conformance-view
-                .check=${this.bench.atHand.check}
-                .state=${state}
-              ></conformance-view>`,
-            )
-          : nothing
-      }
-    </div>`;
-  }
-
-  #sheet(title: string, open: boolean, content: unknown) {
-    return html`<details class="sheet" ?open=${open}>
-      <summary><h2>${title}</h2></summary>
-      ${content}
-    </details>`;
-  }
-
   #writeDialog({ history }: PlaceState) {
     return html`<dialog
       class="write"
@@ -400,8 +255,6 @@ export class LodeBench extends View {
       ? this.bench.atHand.takeBack(reading)
       : this.bench.atHand.setAside(reading, reason));
   };
-
-  #send = (line: string) => this.bench.atHand.sendByHand(line);
 
   #adjust = ({ change }: AdjustEvent) => {
     void this.bench.adjustSimulator(change);

@@ -1,0 +1,192 @@
+import { html, nothing } from 'lit';
+import { customElement, property, state } from 'lit/decorators.js';
+import type { Bench } from '../steps/bench.ts';
+import { nextStep, WAY } from '../steps/next-step.ts';
+import type { PlaceState } from '../steps/place-state.ts';
+import './again-line.ts';
+import './board-view.ts';
+import './care-sheets.ts';
+import './judgement-view.ts';
+import './proof-view.ts';
+import './readings-view.ts';
+import './rescue-view.ts';
+import './sealing-view.ts';
+import './simulator-view.ts';
+import { View } from './view.ts';
+
+/** What is known of the board at hand, sheet by sheet: what matters now stands open, the rest can be opened. */
+@customElement('bench-sheets')
+export class BenchSheets extends View {
+  @property({ attribute: false }) bench!: Bench;
+  @property({ attribute: false }) state!: PlaceState;
+  /** The views that are not needed for the first picture could not be loaded. */
+  @state() private isWanting = false;
+
+  protected override firstUpdated(): void {
+    void this.#loadRest();
+  }
+
+  /** What is already in the page fills as soon as its view is known. */
+  #loadRest = async (): Promise<void> => {
+    try {
+      await import('./later-sheets.ts');
+      this.isWanting = false;
+    } catch (error) {
+      console.warn('Some sheets could not be loaded:', error);
+      this.isWanting = true;
+    }
+  };
+
+  protected override render() {
+    const { state } = this;
+    const { history, link } = state;
+    const { calibration } = history;
+    const { place } = nextStep(state);
+    const busy = state.work !== undefined;
+    const linked = link.state === 'linked';
+    const { rescue } = this.bench.atHand;
+    const isDown = link.state === 'none' || (link.state === 'lost' && !link.returns);
+    return html`<div class="sheets">
+      ${
+        this.isWanting
+          ? html`<section class="sheet">
+              <h2>Some sheets could not be loaded</h2>
+              <p>
+                They stay empty. The others work, and what is in the logbook is safe. See that the
+                place this page came from can be reached, then
+                <button type="button" @click=${this.#loadRest}>Try again</button>
+              </p>
+            </section>`
+          : nothing
+      }
+      ${
+        history.identity || rescue.isPossible
+          ? this.#sheet(
+              'What is the matter with it?',
+              rescue.isPossible && isDown,
+              html`<rescue-view .rescue=${rescue} .state=${state}></rescue-view>`,
+            )
+          : nothing
+      }
+      ${
+        !history.identity
+          ? html`<section class="sheet way">
+              <h2>The way</h2>
+              <ol>
+                ${WAY.map(
+                  ({ place, words }) =>
+                    html`<li>
+                      <strong>${place}.</strong>
+                      ${words}
+                    </li>`,
+                )}
+              </ol>
+            </section>`
+          : nothing
+      }
+      ${
+        calibration?.sealed
+          ? this.#sheet(
+              'The proof',
+              ['Prove', 'Done'].includes(place),
+              html`<proof-view .state=${state}></proof-view>`,
+            )
+          : nothing
+      }
+      ${
+        calibration?.staged.length
+          ? this.#sheet(
+              'Written to the board',
+              ['Seal', 'Prove', 'Done'].includes(place) || calibration.reverted !== undefined,
+              html`<sealing-view .history=${history}></sealing-view>`,
+            )
+          : nothing
+      }
+      ${
+        calibration?.fit || calibration?.refusal
+          ? this.#sheet(
+              'Is it good enough?',
+              place === 'Judge',
+              html`<judgement-view .history=${history}></judgement-view>`,
+            )
+          : nothing
+      }
+      ${
+        calibration && !(calibration.chosen && calibration.readings.length === 0)
+          ? this.#sheet(
+              'Readings',
+              place === 'Take' || place === 'Judge',
+              html`<readings-view
+                .calibration=${calibration}
+                .identity=${history.identity}
+                .undo=${state.undo}
+                .busy=${busy || !linked}
+              ></readings-view>`,
+            )
+          : nothing
+      }
+      ${
+        history.identity
+          ? this.#sheet(
+              'The board',
+              place === 'Look',
+              html`<board-view .state=${state}></board-view>
+                <again-line
+                  .desk=${this.bench.logbook}
+                  .serial=${history.identity.serial}
+                ></again-line>`,
+            )
+          : nothing
+      }
+      <care-sheets .care=${this.bench.atHand.care} .state=${state}></care-sheets>
+      ${
+        state.simulator
+          ? this.#sheet(
+              'How the simulated board is set',
+              false,
+              html`<simulator-view
+                .settings=${state.simulator}
+                .linked=${link.state !== 'none'}
+                .busy=${busy}
+              ></simulator-view>`,
+            )
+          : nothing
+      }
+      ${
+        history.identity
+          ? this.#sheet(
+              'The lines on the wire',
+              false,
+              html`<wire-view
+                .log=${this.bench.atHand.wire}
+                .send=${this.#send}
+                .linked=${linked}
+                .name=${`wire ${history.identity.serial}`}
+              ></wire-view>`,
+            )
+          : nothing
+      }
+      ${
+        history.identity
+          ? this.#sheet(
+              'Does it speak the protocol?',
+              false,
+              html`<conformance-view
+                .check=${this.bench.atHand.check}
+                .state=${state}
+              ></conformance-view>`,
+            )
+          : nothing
+      }
+    </div>`;
+  }
+
+  #sheet(title: string, open: boolean, content: unknown) {
+    return html`<details class="sheet" ?open=${open}>
+      <summary><h2>${title}</h2></summary>
+      ${content}
+    </details>`;
+  }
+
+  #send = (line: string) => this.bench.atHand.sendByHand(line);
+}

@@ -1,0 +1,3 @@
+/** Views of sheets that the first picture of the page does not need: loaded once it is drawn. */
+import './conformance-view.ts';
+import './wire-view.ts';
