@@ -7,6 +7,8 @@ import ClosingLine from './tests/closing-line.ts';
 export default defineConfig({
   ...appConfig(packageJson.version),
   test: {
+    // most of them wait, for processes and for the browser, more than they compute
+    maxWorkers: 3,
     reporters: ['default', new ClosingLine()],
     projects: [
       {
@@ -32,7 +34,6 @@ export default defineConfig({
           globalSetup: ['tests/browser/app-server.ts'],
           testTimeout: 180_000,
           hookTimeout: 180_000,
-          fileParallelism: false,
         },
       },
     ],
