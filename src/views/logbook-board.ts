@@ -1,5 +1,5 @@
-import { html, nothing } from 'lit';
-import { customElement, property } from 'lit/decorators.js';
+import { html, nothing, type TemplateResult } from 'lit';
+import { customElement, property, state } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import type { LogbookState } from '../steps/logbook/logbook-desk.ts';
 import { boardFactsInShort } from '../steps/logbook/board-facts.ts';
@@ -19,6 +19,8 @@ export class LogbookBoard extends View {
   @property({ attribute: false }) state!: LogbookState;
   /** Another page has the bench: nothing is written here. */
   @property({ type: Boolean }) readOnly = false;
+  /** Titles of the sheets that a person has opened. */
+  @state() private asked: ReadonlySet<string> = new Set();
 
   protected override render() {
     const { serial, entries } = this.state.opened!;
@@ -64,21 +66,38 @@ export class LogbookBoard extends View {
                 <summary><h2>How it drifts</h2></summary>
                 <drift-view .entries=${entries}></drift-view>
               </details>
-              <details class="sheet">
-                <summary><h2>Coefficients</h2></summary>
-                <sets-view
-                  .bench=${this.bench}
-                  .serial=${serial}
-                  .entries=${entries}
-                  .readOnly=${this.readOnly}
-                ></sets-view>
-              </details>
-              <details class="sheet">
-                <summary><h2>Readings under other coefficients</h2></summary>
-                <readings-under-view .serial=${serial} .entries=${entries}></readings-under-view>
-              </details>
+              ${this.#closedSheet(
+                'Coefficients',
+                () =>
+                  html`<sets-view
+                    .bench=${this.bench}
+                    .serial=${serial}
+                    .entries=${entries}
+                    .readOnly=${this.readOnly}
+                  ></sets-view>`,
+              )}
+              ${this.#closedSheet(
+                'Readings under other coefficients',
+                () =>
+                  html`<readings-under-view
+                    .serial=${serial}
+                    .entries=${entries}
+                  ></readings-under-view>`,
+              )}
             </div>`
       }
     `;
+  }
+
+  /** What takes long to draw is drawn when it is asked for. */
+  #closedSheet(title: string, content: () => TemplateResult) {
+    return html`<details class="sheet" @toggle=${() => this.#open(title)}>
+      <summary><h2>${title}</h2></summary>
+      ${this.asked.has(title) ? content() : nothing}
+    </details>`;
+  }
+
+  #open(title: string) {
+    if (!this.asked.has(title)) this.asked = new Set([...this.asked, title]);
   }
 }

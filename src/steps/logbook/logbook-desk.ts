@@ -120,10 +120,11 @@ export class LogbookDesk {
       this.#again = false;
       const serial = this.#state.opened?.serial;
       try {
-        const boards = await this.#logbook.boardsInShort();
-        const thresholds = thresholdsFrom(await this.#logbook.kept(THRESHOLDS));
-        const entries =
-          serial === undefined ? undefined : await this.#logbook.entriesOfBoard(serial);
+        const [boards, thresholds, entries] = await Promise.all([
+          this.#logbook.boardsInShort(),
+          this.#logbook.kept(THRESHOLDS).then(thresholdsFrom),
+          serial === undefined ? undefined : this.#logbook.entriesOfBoard(serial),
+        ]);
         // another board may have been opened meanwhile
         const isOpened = serial === this.#state.opened?.serial;
         const { trouble: _, ...state } = this.#state;
