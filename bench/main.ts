@@ -5,6 +5,7 @@ import { fitSpeed } from './fit-speed.ts';
 import { hardBoards } from './hard-boards.ts';
 import { intervals } from './intervals.ts';
 import { initialScript } from './initial-script.ts';
+import { lighthouseScores } from './lighthouse.ts';
 import { lineParsing } from './line-parsing.ts';
 import { modelChoice } from './model-choice.ts';
 import { nextReadings } from './next-reading.ts';
@@ -28,6 +29,7 @@ const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   soak,
   script: initialScript,
   years: tenYearsOfUse,
+  lighthouse: lighthouseScores,
 };
 
 const wanted = process.argv.slice(2);

@@ -8,6 +8,8 @@ import { CHROMIUM_ARGUMENTS, findChromium } from './chromium.ts';
 /** A Chromium with a profile directory that outlives it, in a process group of its own, so that all of it can be killed. */
 export interface MortalChromium {
   context: BrowserContext;
+  /** Where its debugging protocol is spoken, on this machine. */
+  port: number;
   /** A page of the app's origin without the app, its icon: what is kept can be looked at before anything works on it. */
   blankPage(appUrl: string): Promise<Page>;
   /** SIGKILL to every process of it: nothing of it is asked, and nothing can be finished. */
@@ -42,10 +44,12 @@ export async function mortalChromium(profile: string): Promise<MortalChromium> {
     }
   };
   try {
-    const browser = await chromium.connectOverCDP(await addressSaid(process_.stderr));
+    const address = await addressSaid(process_.stderr);
+    const browser = await chromium.connectOverCDP(address);
     const context = browser.contexts()[0]!;
     return {
       context,
+      port: Number(new URL(address).port),
       gone,
       kill,
       blankPage: async (appUrl) => {
