@@ -9,20 +9,27 @@ export function dayOf(moment: Date): string {
   return `${moment.getFullYear()}-${two(moment.getMonth() + 1)}-${two(moment.getDate())}`;
 }
 
-// made once: making one takes longer than a hundred uses of it
-const DAY = new Intl.DateTimeFormat('en-GB', { dateStyle: 'medium' });
-const MOMENT = new Intl.DateTimeFormat('en-GB', { dateStyle: 'medium', timeStyle: 'short' });
+/** Made at its first use, and once: making one takes longer than a hundred uses of it. */
+const formats = {
+  day: made(() => new Intl.DateTimeFormat('en-GB', { dateStyle: 'medium' })),
+  moment: made(() => new Intl.DateTimeFormat('en-GB', { dateStyle: 'medium', timeStyle: 'short' })),
+};
+
+function made<T>(make: () => T): () => T {
+  let it: T | undefined;
+  return () => (it ??= make());
+}
 
 /** A day, or the day of a moment. */
 export function dayWords(iso: string): string {
   // a day that a person named is that day everywhere
   const date = isDay(iso) ? new Date(`${iso}T12:00:00`) : new Date(iso);
-  return DAY.format(date);
+  return formats.day().format(date);
 }
 
 /** A moment, to the minute. */
 export function timeWords(iso: string): string {
-  return MOMENT.format(new Date(iso));
+  return formats.moment().format(new Date(iso));
 }
 
 /** In how many days something came. */
