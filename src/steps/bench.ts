@@ -4,7 +4,7 @@ import type { SimulatorSettings } from '../protocol/simulator.ts';
 import type { Entry } from '../records/entries.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { BenchError, secondLinkWords } from './bench-words.ts';
-import type { Fitter } from './fitting.ts';
+import type { Fitter, LiveFitter } from './fitting.ts';
 import { keepBench, keptBench, type KeptPlace } from './kept-places.ts';
 import {
   KIND_WORDS,
@@ -20,6 +20,7 @@ import { LogbookDesk } from './logbook/logbook-desk.ts';
 import { toldOf, type News } from './logbook/news.ts';
 import { OpenedCalibration } from './logbook/opened-calibration.ts';
 import { BenchPlace } from './place.ts';
+import { BenchSite } from './site/bench-site.ts';
 import { isSameBoard, SimulatorShelf } from './simulator-shelf.ts';
 
 export type { Sight, SimulatedBoard } from './linking.ts';
@@ -27,6 +28,8 @@ export type { Sight, SimulatedBoard } from './linking.ts';
 export interface BenchParts {
   logbook: Logbook;
   fitter: Fitter;
+  /** Makes the provisional fits of open calibrations; absent where none are wanted. */
+  liveFitter?: LiveFitter;
   /**
    * Takes the logbook's bench for this page until the page closes; resolves with whether it did. Absent where no other
    * page can be.
@@ -81,6 +84,8 @@ export class Bench {
   readonly opened: OpenedCalibration;
   /** Takes entries out as files, and brings them in. */
   readonly exchange: Exchange;
+  /** Where the bench stands. */
+  readonly site: BenchSite;
   readonly #parts: BenchParts;
   readonly #logbook: Logbook;
   readonly #listeners = new Set<() => void>();
@@ -108,6 +113,7 @@ export class Bench {
     });
     parts.news?.onNews((boards) => this.#hear(boards));
     this.logbook = new LogbookDesk(this.#logbook, parts.today);
+    this.site = new BenchSite(this.#logbook, () => this.#hold());
     this.exchange = new Exchange({
       logbook: this.#logbook,
       today: () => parts.today(),
@@ -375,10 +381,11 @@ export class Bench {
   }
 
   #newPlace(): BenchPlace {
-    const { fitter, clock, random, today, system, sight } = this.#parts;
+    const { fitter, liveFitter, clock, random, today, system, sight } = this.#parts;
     const place: BenchPlace = new BenchPlace({
       logbook: this.#logbook,
       fitter,
+      ...(liveFitter && { liveFitter }),
       clock,
       random,
       today,
