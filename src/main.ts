@@ -7,7 +7,7 @@ import { Bench, type Sight } from './steps/bench.ts';
 import { systemOf } from './steps/link-help.ts';
 import { Keeping } from './steps/logbook/keeping.ts';
 import { broadcastNews } from './steps/logbook/news.ts';
-import { workerFitter } from './steps/worker-fitter.ts';
+import { workerFitters } from './steps/worker-fitter.ts';
 import { realClock } from './transport/real-clock.ts';
 import { defaultSettings, simulatedBoard } from './transport/simulated.ts';
 import { webBluetooth } from './transport/web-bluetooth.ts';
@@ -29,7 +29,7 @@ async function start(page: HTMLElement): Promise<void> {
   const system = systemOf(navigator.userAgent, navigator.maxTouchPoints);
   const bench = new Bench({
     logbook,
-    fitter: workerFitter(),
+    ...workerFitters(realClock),
     ...('locks' in navigator && { hold: holdBench, freed: benchFreed }),
     ...('BroadcastChannel' in globalThis && { news: broadcastNews() }),
     simulator: { defaults: defaultSettings, check: checkSettings, make: simulatedBoard },

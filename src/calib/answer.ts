@@ -80,6 +80,8 @@ export interface FitRefusal {
   message: string;
   /** What to do next, in words. */
   next: string;
+  /** How many readings there must be at least, where that is all that is wrong. */
+  fewest?: number;
 }
 
 /** Standard error of azimuth × cos inclination, mean over all attitudes, over which nothing is determined. */

@@ -37,6 +37,8 @@ export interface NoStart {
   cause: 'too_few' | 'undetermined' | 'ambiguous' | 'contradiction';
   message: string;
   next: string;
+  /** How many readings there must be at least; with `too_few`. */
+  fewest?: number;
 }
 
 /** Fewest readings that determine the answer at all, with nothing to spare. */
@@ -60,6 +62,7 @@ export function closedFormStart(readings: readonly Reading[], evidence: Evidence
   if (readings.length < FEWEST) {
     return {
       cause: 'too_few',
+      fewest: FEWEST,
       message: `${readings.length} readings are not enough: the answer has 24 unknowns, and at least ${FEWEST} readings in different attitudes are needed.`,
       next: 'Take more readings; 56 in the cube plan are customary, 24 well spread ones make a usable calibration.',
     };

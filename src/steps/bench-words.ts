@@ -20,6 +20,7 @@ import type { LinkState, PlaceState, Trouble, Work } from './place-state.ts';
  * given a value that it cannot have. `not_adopted`: the board took a change, and does not show it. `not_fit`: this firmware may not go onto this board. `going_back`: new firmware
  * is not confirmed, so that the board starts again with the one before. `in_hand`: the calibration is under way at a
  * place whose board is linked. `other_board`: the coefficients are for another board than the one that is linked.
+ * `fit_silent`: what makes the fits has stopped answering.
  */
 export type Hindrance =
   | 'held_elsewhere'
@@ -34,7 +35,8 @@ export type Hindrance =
   | 'not_fit'
   | 'going_back'
   | 'in_hand'
-  | 'other_board';
+  | 'other_board'
+  | 'fit_silent';
 
 const HINDRANCES: Record<Hindrance, Trouble> = {
   not_linked: {
@@ -91,6 +93,11 @@ const HINDRANCES: Record<Hindrance, Trouble> = {
     heading: 'This calibration is at the bench',
     message:
       'Its board is linked, so it is fitted and marked there. Nothing was done here. Go to the bench; or put the board away there, then go on here.',
+  },
+  fit_silent: {
+    heading: 'The fit gave no answer',
+    message:
+      'What computes it was ended, and begins afresh. The readings are in the logbook, and nothing on the board was changed. Fit again; if it happens again, reload this page.',
   },
   other_board: {
     heading: 'These coefficients are for another board',

@@ -63,7 +63,7 @@ export class Desk {
 
   change(
     change: Partial<PlaceState>,
-    ...drop: ('work' | 'trouble' | 'undo' | 'simulator')[]
+    ...drop: ('work' | 'trouble' | 'undo' | 'simulator' | 'live')[]
   ): void {
     this.#state = { ...without(this.#state, ...drop), ...change };
     this.changed();

@@ -43,6 +43,49 @@ export function fitAndExamine(
   return forced.ok ? examined(forced, readings, { why: 'forced' }, options.noise) : forced;
 }
 
+/** The model that was not taken: what it says of the same readings, in short. Radians. */
+export type OtherModel = Pick<Fit, 'coefficients' | 'dip' | 'noise' | 'meanSpread' | 'uncertainty'>;
+
+export type QuickFit = Fit & {
+  modelChoice: ModelVerdict;
+  other?: OtherModel;
+} & Pick<Examination, 'heldOut' | 'readingNoise'>;
+
+/**
+ * Fits by the model that predicts sightings left out better, as {@link fitAndExamine}, and finds out what is quickly
+ * found: neither are the residuals tested, nor is it looked at what the fit holds for.
+ */
+export function fitQuickly(
+  readings: readonly ExaminedReading[],
+  options: Omit<FitOptions, 'model'>,
+): QuickFit | FitRefusal {
+  const choice = chooseModel(readings, options);
+  if ('ok' in choice) return choice;
+  const { chosen, other, verdict } = choice;
+  const heldOut = leaveSightingsOut(chosen, readings);
+  return {
+    ...chosen,
+    modelChoice: verdict,
+    ...(heldOut && { heldOut }),
+    ...(other && { other: inShort(other) }),
+    readingNoise: noiseOfReading(chosen),
+  };
+}
+
+const inShort = ({ coefficients, dip, noise, meanSpread, uncertainty }: Fit): OtherModel => ({
+  coefficients,
+  dip,
+  noise,
+  uncertainty,
+  ...(meanSpread !== undefined && { meanSpread }),
+});
+
+const noiseOfReading = ({ coefficients, noise, uncertainty }: Fit) =>
+  readingNoise(uncertainty, {
+    acc: noise.acc / coefficients.accScale,
+    mag: noise.mag / coefficients.magScale,
+  });
+
 function examined(
   fit: Fit,
   readings: readonly ExaminedReading[],
@@ -71,14 +114,7 @@ export function withoutResiduals(
   readings: readonly ExaminedReading[],
   also?: Pick<Validity, 'down' | 'field'>,
 ): Required<Pick<Examination, 'holdsFor' | 'readingNoise'>> {
-  const { coefficients, noise, uncertainty } = fit;
-  return {
-    holdsFor: holdsForOf(fit, readings, also),
-    readingNoise: readingNoise(uncertainty, {
-      acc: noise.acc / coefficients.accScale,
-      mag: noise.mag / coefficients.magScale,
-    }),
-  };
+  return { holdsFor: holdsForOf(fit, readings, also), readingNoise: noiseOfReading(fit) };
 }
 
 const isTestable = ({ readings, sightings }: Fit): boolean =>

@@ -3,7 +3,9 @@ import type { BoardIdentity } from '../protocol/board.ts';
 import type { EnteredSheet, FitRecord } from '../records/entries.ts';
 import { aimInRadians } from '../records/readings-csv.ts';
 import { keptReadings, type CalibrationState } from './calibration-state.ts';
-import { fitAndExamine, type ExaminedReading } from './examination.ts';
+import { fitAndExamine, fitQuickly, type ExaminedReading, type OtherModel } from './examination.ts';
+
+export type { OtherModel } from './examination.ts';
 
 /** From readings of the logbook to a fit and back. Plain data both ways, so that it may run in a worker. */
 
@@ -17,6 +19,14 @@ export type FitOutcome = ({ ok: true } & Omit<FitRecord, 'id'>) | FitRefusal;
 
 /** Runs a fit somewhere: here, or in a worker. Rejects only where it could not be run at all. */
 export type Fitter = (request: FitRequest) => Promise<FitOutcome>;
+
+/** What a provisional fit gave: it is made quickly, and examined only as far as that goes quickly. */
+export type LiveOutcome =
+  | ({ ok: true; other?: OtherModel } & Omit<FitRecord, 'id' | 'residualTests' | 'holdsFor'>)
+  | FitRefusal;
+
+/** Runs a provisional fit as a {@link Fitter} does the one that a person asks for, and never in its way. */
+export type LiveFitter = (request: FitRequest) => Promise<LiveOutcome>;
 
 /**
  * What to fit: the readings not set aside, with all that the plan and the board say.
@@ -61,4 +71,9 @@ function saidOfSheet({ scales, mounting }: EnteredSheet): Said {
 /** Fits by the model that predicts sightings left out better, and examines the fit. */
 export function runFit({ readings, options }: FitRequest): FitOutcome {
   return fitAndExamine(readings, options);
+}
+
+/** A provisional fit, by the same model as {@link runFit} takes. */
+export function runLiveFit({ readings, options }: FitRequest): LiveOutcome {
+  return fitQuickly(readings, options);
 }

@@ -3,12 +3,18 @@ import type { BoardHistory } from './calibration-state.ts';
 import type { CareState } from './care/care-state.ts';
 import type { LinkEnd } from './link-end.ts';
 import type { KindName } from './link-help.ts';
+import type { LiveFit } from './live-fit.ts';
 
 /** What the screen shows of one place at the bench: replaced whole at every change, never changed in place. */
 export interface PlaceState {
   link: LinkState;
   /** All that the logbook says of the board at this place. */
   history: BoardHistory;
+  /**
+   * The newest provisional fit of the readings kept now, or why there is none; absent where no calibration is open, and
+   * until the first is made. While a newer one is being made it is the one before: `readings` says how many it saw.
+   */
+  live?: LiveFit;
   /** What was asked of the board for its care, and what is wanted; absent until it was linked in this page. */
   care?: CareState;
   /** How the simulated board is, or will be, set; absent where the board is none. */

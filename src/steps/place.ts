@@ -11,10 +11,11 @@ import { BoardCare } from './care/board-care.ts';
 import { cubePlanInDegrees } from './customary-plan.ts';
 import { Desk } from './desk.ts';
 import { fitCalibration } from './fit-step.ts';
-import type { Fitter } from './fitting.ts';
+import type { Fitter, LiveFitter } from './fitting.ts';
 import type { KindName, System } from './link-help.ts';
 import type { KeptPlace } from './kept-places.ts';
 import { Linking, type LinkingParts, type Tie, type WireListener } from './linking.ts';
+import { LiveFitting } from './live-fit.ts';
 import { Marks } from './marks.ts';
 import { moreReadings } from './more-readings.ts';
 import type { Intention } from './next-step.ts';
@@ -30,6 +31,8 @@ import { sendByHand } from './wire-words.ts';
 export interface PlaceParts extends LinkingParts {
   logbook: Logbook;
   fitter: Fitter;
+  /** Makes the provisional fits; absent where none are wanted. */
+  liveFitter?: LiveFitter;
   /** The time of day, for the logbook. */
   today(): Date;
   system: System;
@@ -52,6 +55,7 @@ export class BenchPlace {
   readonly #desk: Desk;
   readonly #taking: Taking;
   readonly #linking: Linking;
+  readonly #live: LiveFitting | undefined;
   readonly #marks: Marks;
   /** The lines that cross the link, the latest of them. */
   readonly wire: WireLog;
@@ -70,7 +74,11 @@ export class BenchPlace {
 
   constructor(parts: PlaceParts) {
     this.#parts = parts;
-    this.#desk = new Desk(parts.logbook, parts.today, parts.system, parts.changed);
+    this.#desk = new Desk(parts.logbook, parts.today, parts.system, () => {
+      this.#live?.look();
+      parts.changed();
+    });
+    this.#live = parts.liveFitter && new LiveFitting(this.#desk, parts.liveFitter);
     this.#taking = new Taking(this.#desk);
     this.#marks = new Marks(this.#desk);
     this.#linking = new Linking(this.#desk, this.#taking, this.#marks, parts, (work, task) => {

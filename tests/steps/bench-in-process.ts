@@ -19,7 +19,7 @@ import { Bench, type BenchParts, type Sight } from '../../src/steps/bench.ts';
 import type { PlaceState } from '../../src/steps/place-state.ts';
 import { without } from '../../src/steps/copy-without.ts';
 import type { CalibrationState } from '../../src/steps/calibration-state.ts';
-import { runFit, type Fitter } from '../../src/steps/fitting.ts';
+import { runFit, type Fitter, type LiveFitter } from '../../src/steps/fitting.ts';
 import type { Intention } from '../../src/steps/next-step.ts';
 import type { BenchPlace } from '../../src/steps/place.ts';
 import { inProcessBoard } from '../../src/transport/in-process.ts';
@@ -77,6 +77,8 @@ export class BenchInProcess {
   around: (link: ByteLink, clock: Clock) => ByteLink = (link) => link;
   /** Makes fits; the real ones, unless a test that needs the same one often keeps it. */
   fitter: Fitter = async (request) => runFit(request);
+  /** Makes the provisional fits from the next reload on; none, unless a test looks at them. */
+  liveFitter: LiveFitter | undefined;
   /** Called before entries are written; what it gives, if anything, is the outcome in place of writing them. */
   onAppend: (entries: readonly Entry[]) => LogbookFault | undefined = () => undefined;
   /** Called when entries have been written, before the bench is told. */
@@ -144,6 +146,7 @@ export class BenchInProcess {
       logbook: this.#watched(logbook),
       hold: async () => this.isAlone,
       fitter: (request) => this.fitter(request),
+      ...(this.liveFitter && { liveFitter: this.liveFitter }),
       simulator: {
         defaults: this.settings,
         check: checkSettings,
