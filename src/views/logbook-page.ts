@@ -23,7 +23,9 @@ export class LogbookPage extends View {
 
   protected override render() {
     const { state } = this.bench.logbook;
-    const { opened, trouble } = state;
+    const { boards, opened, trouble } = state;
+    // what stands below the list comes with it: it would jump down once that has been read
+    const isRead = trouble !== undefined || (opened ? opened.entries : boards) !== undefined;
     return html`
       ${
         trouble === undefined
@@ -40,17 +42,23 @@ export class LogbookPage extends View {
               .state=${state}
               .readOnly=${this.bench.elsewhere !== undefined}
             ></logbook-board>`
-          : html`<logbook-boards .desk=${this.bench.logbook} .state=${state}></logbook-boards>
-              <keeping-view .keeping=${this.keeping}></keeping-view>`
+          : html`<logbook-boards .desk=${this.bench.logbook} .state=${state}></logbook-boards>`
       }
-      ${opened ? html`<opened-view .bench=${this.bench} .page=${opened}></opened-view>` : nothing}
-      <readings-from-sheet-view .bench=${this.bench} .opened=${opened}></readings-from-sheet-view>
-      <take-out-view .bench=${this.bench} .keeping=${this.keeping} .page=${opened}></take-out-view>
-      ${
-        this.bench.elsewhere === undefined
-          ? html`<bring-in-view .bench=${this.bench}></bring-in-view>`
-          : nothing
-      }
+      <div class="part" ?hidden=${!isRead}>
+        ${opened ? nothing : html`<keeping-view .keeping=${this.keeping}></keeping-view>`}
+        ${opened ? html`<opened-view .bench=${this.bench} .page=${opened}></opened-view>` : nothing}
+        <readings-from-sheet-view .bench=${this.bench} .opened=${opened}></readings-from-sheet-view>
+        <take-out-view
+          .bench=${this.bench}
+          .keeping=${this.keeping}
+          .page=${opened}
+        ></take-out-view>
+        ${
+          this.bench.elsewhere === undefined
+            ? html`<bring-in-view .bench=${this.bench}></bring-in-view>`
+            : nothing
+        }
+      </div>
     `;
   }
 }
