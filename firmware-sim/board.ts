@@ -205,6 +205,8 @@ export class SimulatedBoard implements SimulatorControl {
   readonly #onMemory: (image: Uint8Array) => void;
   #settings: SimulatorSettings;
   #quirks: Quirks;
+  /** How far the person has walked to one side, metres. */
+  #aside = 0;
 
   #hand!: Hand;
   #steel!: Triple;
@@ -243,6 +245,11 @@ export class SimulatedBoard implements SimulatorControl {
     }
     const { aim: aimError, rollAim } = this.#settings;
     this.#hand.hold(aim, { aim: aimError, roll: rollAim, tremor: this.#quirks.tremor });
+  }
+
+  async walk(metres: number): Promise<void> {
+    mustLie('metres', metres, -100, 100);
+    this.#aside = metres;
   }
 
   /** Presses the trigger; the reading, or why there is none, comes as an event. */
@@ -560,7 +567,7 @@ export class SimulatedBoard implements SimulatorControl {
     );
     const magCounts = moments.map((ms) => {
       const rotation = this.#hand.rotationAt(ms - magLagMs);
-      const there = fieldAt(field, this.#steel, sightOf(rotation));
+      const there = fieldAt(field, this.#steel, sightOf(rotation), this.#aside);
       return exactCounts(mag, inBody(rotation, there), temperature);
     });
     return {

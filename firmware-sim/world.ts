@@ -125,11 +125,16 @@ export function drawSteel(random: Random): Triple {
  * it comes nearer to the steel or farther from it with every aim. The steel is a dipole pointing at the person
  * (B = m (3 (a·r)r − a)/d³, any textbook of magnetism), scaled so that the disturbance reaches its peak when the
  * sight points straight at it.
+ *
+ * @param aside how far the person has walked, level and square to where the steel stood, metres: never nearer to
+ * it than where its peak is
  */
-export function fieldAt(field: Field, steel: Triple, sight: Triple): Triple {
+export function fieldAt(field: Field, steel: Triple, sight: Triple, aside = 0): Triple {
   const clean = cleanField(field);
   if (field.disturbance === 0) return clean;
-  const away: Triple = combine(ARM, sight, -STEEL, steel);
+  const across = Math.hypot(steel[0], steel[1]);
+  const side: Triple = [-steel[1] / across, steel[0] / across, 0];
+  const away = combine(1, combine(ARM, sight, -STEEL, steel), aside, side);
   const distance = Math.hypot(...away);
   const along = dot(steel, away) / distance;
   const moment = (field.disturbance * (STEEL - ARM) ** 3) / 2;

@@ -50,6 +50,8 @@ export interface TrueReading extends Attitude {
 export interface SimulatorControl {
   /** The hand brings the instrument to an aim, with its own error, and holds it there. */
   hold(aim: Attitude): Promise<void>;
+  /** The person goes that many metres to one side of where the steel, if any, was met first, holding on as before. */
+  walk(metres: number): Promise<void>;
   /** Presses the trigger on the board. */
   press(): Promise<void>;
   settings(): Promise<SimulatorSettings>;

@@ -116,6 +116,10 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
     await this.#ask({ method: 'hold', aim });
   }
 
+  async walk(metres: number): Promise<void> {
+    await this.#ask({ method: 'walk', metres });
+  }
+
   async press(): Promise<void> {
     await this.#ask({ method: 'press' });
   }

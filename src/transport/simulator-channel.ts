@@ -10,6 +10,7 @@ export type SimulatorCall =
   | { method: 'write'; opening: number; bytes: Uint8Array }
   | { method: 'close'; opening: number }
   | { method: 'hold'; aim: Attitude }
+  | { method: 'walk'; metres: number }
   | { method: 'press' }
   | { method: 'settings' }
   | { method: 'adjust'; change: Partial<SimulatorSettings> }

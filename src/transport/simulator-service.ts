@@ -43,6 +43,8 @@ export function serveSimulator(channel: ChannelEnd, clock: Clock): void {
         return call.opening === open ? running.link.close() : undefined;
       case 'hold':
         return board.hold(call.aim);
+      case 'walk':
+        return board.walk(call.metres);
       case 'press':
         return board.press();
       case 'settings':

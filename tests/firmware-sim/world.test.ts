@@ -145,6 +145,23 @@ describe('steel near the board', () => {
     }
   });
 
+  test('adds less once the person has walked aside, and never more than its peak', () => {
+    const aside = (sight: Triple, metres: number) => {
+      const there = fieldAt({ dip: 65, strength: 1, disturbance: 0.05 }, steel, sight, metres);
+      return Math.hypot(there[0] - clean[0], there[1] - clean[1], there[2] - clean[2]);
+    };
+    // a dipole at √(0.55² + 1²) m, seen 61° off its axis: √(1 + 3 cos²) / 2 of what it is on the axis
+    const distance = Math.hypot(0.55, 1);
+    const part = Math.sqrt(1 + 3 * (0.55 / distance) ** 2) / 2;
+    expect(aside(steel, 1)).toBeCloseTo(0.05 * part * (0.55 / distance) ** 3, 9);
+    const random = randomStream(7, 'sights');
+    for (let i = 0; i < 500; i++) {
+      const [azimuth, inclination] = [random.between(0, 360), random.between(-90, 90)];
+      const sight = sightOf(attitudeRotation({ azimuth, inclination, roll: 0 }));
+      expect(aside(sight, random.between(-3, 3))).toBeLessThanOrEqual(0.05 + 1e-12);
+    }
+  });
+
   test('is not there on a clean site', () => {
     expect(added(0, steel)).toBe(0);
   });
