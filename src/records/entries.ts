@@ -192,6 +192,74 @@ export interface ChosenSet {
   dip?: number;
 }
 
+/**
+ * A check of the instrument in the field as a person set it out; where it is aimed, and in which order, follows from it.
+ * Degrees, metres. Each reading of an aim is taken with the instrument aimed anew.
+ *
+ * - `rolls`: one mark, four rolls a quarter turn apart, `each` times round
+ * - `fore and back`: two marks, each seen from the other, `each` readings at either; `heights`: by how much what was
+ *   aimed at was higher over its mark than the instrument was held over its own, and how far it is, level; absent where
+ *   that is nothing
+ * - `known bearings`: marks with a bearing each, from the north that is named: true = grid + `convergence`,
+ *   magnetic = true − `declination`. `declinationError` is its standard error; `trueTo` what no bearing is off by more
+ * - `battery swap`: two marks about a quarter turn apart, four rolls on each, before and after
+ * - `loop`: legs of these lengths in order, the last back to the first mark, each sighted from both ends; `lengthsTo`:
+ *   what no length is off by more
+ */
+export type CheckTerms =
+  | { check: 'rolls'; mark: string; each: number }
+  | {
+      check: 'fore and back';
+      each: number;
+      heights?: { fore: number; back: number; distance: number };
+    }
+  | {
+      check: 'known bearings';
+      north: 'magnetic' | 'true' | 'grid';
+      declination: number;
+      declinationError: number;
+      convergence: number;
+      trueTo: number;
+      each: number;
+      marks: readonly { mark: string; bearing: number }[];
+    }
+  | { check: 'battery swap' }
+  | { check: 'loop'; lengths: readonly number[]; lengthsTo: number };
+
+export type CheckKind = CheckTerms['check'];
+
+/** A figure of a check: how far off something is, with the half-width of its 95 % interval, both in `unit`. */
+export interface CheckFigure {
+  /** What it is, in words. */
+  name: string;
+  value: number;
+  half: number;
+  unit: '°' | 'm' | '%';
+  /** The most that it may be either way, and how it stands; absent where it is only told. */
+  limit?: number;
+  standing?: CheckStanding;
+  /** How many readings it was taken over. */
+  n: number;
+}
+
+/** `not settled`: the interval reaches to both sides of what is allowed. */
+export type CheckStanding = 'within' | 'outside' | 'not settled';
+
+/** What came of a check. */
+export interface CheckRecord {
+  /** Id of the check. */
+  check: string;
+  of: CheckKind;
+  /** Of the coefficients that were checked, and their CRC. */
+  generation: number;
+  crc: string;
+  tolerance: ToleranceChoice;
+  verdict: 'passed' | 'failed' | 'not settled';
+  figures: readonly CheckFigure[];
+  /** What speaks against relying on it, a sentence each. */
+  warnings: readonly string[];
+}
+
 interface Happening {
   /** Serial number of the board. */
   board: string;
@@ -231,6 +299,25 @@ type BoardEntry = Happening & {
     /** Readings acknowledged, so that the board may forget them. */
     | { kind: 'erased'; through: number; count: number }
     | Remark
+    /**
+     * A check in the field begins, of what the board runs then. Nothing that the board keeps is changed by one. `id` is
+     * unique over all boards. The newest check that was begun and has come to no end is the one that is under way.
+     */
+    | {
+        kind: 'check begun';
+        id: string;
+        terms: CheckTerms;
+        tolerance: ToleranceChoice;
+        generation: number;
+        set: CoefficientSet;
+        crc: string;
+      }
+    /** A reading for one place of a check; of several for one place the newest counts. */
+    | { kind: 'check reading'; check: string; place: string; reading: BoardReading }
+    /** What came of a check. */
+    | ({ kind: 'check' } & CheckRecord)
+    /** A check was left before it came to an end. */
+    | { kind: 'check left'; check: string }
     /** Coefficients from a calibration that was not made here: read from a file, or typed. Kept, and on no board yet. */
     | {
         kind: 'coefficients entered';
@@ -305,6 +392,15 @@ export interface UpdatePlan {
   trialSeconds: number;
 }
 
+/**
+ * A change of what a reading counts for. Changes made at once bear the same `step`; with `way` they undo the step of that
+ * name, or do it again.
+ */
+interface InStep {
+  step?: string;
+  way?: 'undo' | 'redo';
+}
+
 /** What happens within one calibration. */
 type CalibrationEntry = Happening & {
   /** Unique over all boards. */
@@ -328,8 +424,10 @@ type CalibrationEntry = Happening & {
     /** The board took no reading of it, or none that can be had. */
     | { kind: 'capture failed'; reason: string }
     | ({ kind: 'reading' } & TakenReading)
-    | { kind: 'set aside'; reading: string; reason: string; by: 'person' | 'fit' }
-    | { kind: 'taken back'; reading: string }
+    | ({ kind: 'set aside'; reading: string; reason: string; by: 'person' | 'fit' } & InStep)
+    | ({ kind: 'taken back'; reading: string } & InStep)
+    /** It counts to that sighting from now on, or to none, whatever it was taken for. */
+    | ({ kind: 'moved'; reading: string; sighting?: string } & InStep)
     | ({ kind: 'fit' } & FitRecord)
     | { kind: 'fit refused'; cause: RefusalCause; message: string; next: string }
     /**

@@ -84,6 +84,7 @@ const counts = triple(number(-1e12, 1e12));
 const scatter = triple(number(0, 1e12));
 const scale = v.pipe(number(0, 1e12), v.gtValue(0, 'it must be above zero'));
 const known = oneOf('answer', 'read back');
+const inStep = { step: v.exactOptional(id), way: v.exactOptional(oneOf('undo', 'redo')) };
 const model = oneOf('straight', 'bowed');
 
 /** A time as `Date.toISOString` gives it, of a day that there is. */
@@ -554,8 +555,10 @@ export const ENTRY_SCHEMAS = {
     reading: id,
     reason: words,
     by: oneOf('person', 'fit'),
+    ...inStep,
   }),
-  'taken back': happens('taken back', { ...within, reading: id }),
+  'taken back': happens('taken back', { ...within, reading: id, ...inStep }),
+  moved: happens('moved', { ...within, reading: id, sighting: v.exactOptional(id), ...inStep }),
   fit: happens('fit', { ...within, ...fit }),
   'fit refused': happens('fit refused', {
     ...within,

@@ -123,7 +123,7 @@ export class BenchError extends Error {
 }
 
 /** Each piece of work by its name, and whether a person may stop it. */
-export const WORK: Record<Exclude<Intention, 'stop'>, Work> = {
+export const WORK: Record<Exclude<Intention, 'stop' | 'insist'>, Work> = {
   link: { what: 'Linking', stoppable: true },
   choose: { what: 'Linking', stoppable: true },
   unlink: { what: 'Putting the board away', stoppable: false },
@@ -142,6 +142,7 @@ export const WORK: Record<Exclude<Intention, 'stop'>, Work> = {
   end: { what: 'Closing the calibration', stoppable: false },
   revert: { what: 'Going back to the coefficients before', stoppable: false },
   undo: { what: 'Undoing', stoppable: false },
+  redo: { what: 'Doing it again', stoppable: false },
 };
 
 export const messageOf = (error: unknown): string =>

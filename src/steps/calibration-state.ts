@@ -1,4 +1,5 @@
 import type {
+  AimDegrees,
   CaptureAim,
   CareEntry,
   ChosenSet,
@@ -24,6 +25,7 @@ import { coefficientValues } from '../calib/model.ts';
 import type { RefusalCause } from '../calib/fit.ts';
 import { afterCare, isCareEntry, type CareHistory } from './care/care-history.ts';
 import { without } from './copy-without.ts';
+import { afterMark, NO_STEPS, type Mark, type MarkEntry, type MarkSteps } from './mark-steps.ts';
 import { extended } from './more-readings.ts';
 
 /**
@@ -31,7 +33,10 @@ import { extended } from './more-readings.ts';
  * remembered: a page that was closed folds the same entries again and stands where it stood.
  */
 
+/** A reading, and what it counts for: `sighting` and `aim` are of the line that it counts to now. */
 export interface KeptReading extends TakenReading {
+  /** What it was taken for, where it was moved to another sighting, or to none. */
+  takenFor?: Pick<TakenReading, 'sighting' | 'aim'>;
   /** Present where the reading is left out of the fit. */
   setAside?: { reason: string; by: 'person' | 'fit' };
   /** A person took it back although a fit had set it aside. */
@@ -59,6 +64,8 @@ export interface CalibrationState {
   readings: readonly KeptReading[];
   /** A reading counts that a person took back although a fit had set it aside: as long as it does, no fit screens. */
   overruled: boolean;
+  /** What was set aside, taken back and moved, step by step. */
+  marks: MarkSteps;
   /** Every fit that was made, the newest last. */
   fits: readonly FitRecord[];
   /**
@@ -246,6 +253,7 @@ const begun = (
   started: time,
   readings: [],
   overruled: false,
+  marks: NO_STEPS,
   fits: [],
   staged: [],
   proofReadings: [],
@@ -309,13 +317,15 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
       return changed({ ...state, readings: [...state.readings, enteredReading(entry, state)] });
     case 'set aside': {
       const setAside = { reason: entry.reason, by: entry.by };
-      return changeReading(state, entry.reading, (row) => ({ ...row, setAside }));
+      return marked(state, entry, (row) => ({ ...row, setAside }));
     }
     case 'taken back':
-      return changeReading(state, entry.reading, (row) => ({
+      return marked(state, entry, (row) => ({
         ...without(row, 'setAside'),
         ...(row.setAside?.by === 'fit' && { overruled: true }),
       }));
+    case 'moved':
+      return marked(state, entry, (row) => movedTo(row, entry.sighting, state));
     case 'plan extended':
       return { ...state, plan: extended(state.plan, entry.sightings) };
     case 'tolerance chosen':
@@ -444,13 +454,51 @@ function enteredReading(
   );
 }
 
-function changeReading(
+function marked(
   state: CalibrationState,
-  id: string,
+  entry: MarkEntry,
   change: (row: KeptReading) => KeptReading,
 ): CalibrationState {
-  const readings = state.readings.map((row) => (row.id === id ? change(row) : row));
-  return changed({ ...state, readings });
+  const before = state.readings.find((row) => row.id === entry.reading);
+  if (!before) return state;
+  const after = change(before);
+  const { reading } = entry;
+  return changed({
+    ...state,
+    readings: state.readings.map((row) => (row === before ? after : row)),
+    marks: afterMark(state.marks, entry, { reading, before: markOf(before), after: markOf(after) }),
+  });
+}
+
+const markOf = ({ setAside, sighting }: KeptReading): Mark => ({
+  ...(setAside && { setAside }),
+  ...(sighting !== undefined && { sighting }),
+});
+
+/** As one of that sighting: along its line, at the roll it was taken for. Without a sighting nothing is known of its aim. */
+function movedTo(
+  row: KeptReading,
+  sighting: string | undefined,
+  { plan, readings }: CalibrationState,
+): KeptReading {
+  const { sighting: own, aim } = row;
+  const takenFor = row.takenFor ?? {
+    ...(own !== undefined && { sighting: own }),
+    ...(aim && { aim }),
+  };
+  const rest = without(row, 'sighting', 'aim', 'takenFor');
+  if (sighting === takenFor.sighting) return { ...rest, ...takenFor };
+  if (sighting === undefined) return { ...rest, takenFor };
+  const line =
+    plan.sightings.find((each) => each.sighting === sighting) ??
+    readings.find((each) => each.sighting === sighting && !each.takenFor)?.aim;
+  const roll = takenFor.aim?.roll;
+  const known: AimDegrees = {
+    ...(line?.azimuth !== undefined && { azimuth: line.azimuth }),
+    ...(line?.inclination !== undefined && { inclination: line.inclination }),
+    ...(roll !== undefined && { roll }),
+  };
+  return { ...rest, sighting, ...(line && { aim: known }), takenFor };
 }
 
 /** What follows from its readings, after a change of them. */
@@ -464,11 +512,16 @@ function changed(state: CalibrationState): CalibrationState {
   };
 }
 
-/** Whether a fit used all readings that count, and no other. */
+/** Whether a fit used all readings that count, each to its sighting, and no other. */
 function usesJust(fit: FitRecord, readings: readonly KeptReading[]): boolean {
-  const used = new Set(fit.readings.flatMap(({ id, used }) => (used ? [id] : [])));
+  const used = new Map(fit.readings.filter((row) => row.used).map((row) => [row.id, row]));
   const kept = readings.filter((row) => !row.setAside);
-  return kept.length === used.size && kept.every((row) => used.has(row.id));
+  const isSo = ({ id, sighting, takenFor }: KeptReading) => {
+    const row = used.get(id);
+    // where nobody says which sighting a reading is of, the fit finds out by itself
+    return row && (row.sighting === sighting || (sighting === undefined && !takenFor));
+  };
+  return kept.length === used.size && kept.every(isSo);
 }
 
 /** What could be written to the board now: the set that was chosen, or that of the newest fit. */
@@ -524,6 +577,12 @@ export function gapSlots(state: CalibrationState): Slot[] {
     const rows = readingsAt(slot, state.readings);
     return rows.length > 0 && rows.every((row) => row.setAside);
   });
+}
+
+/** What the newest fit would leave out and still counts: a person took it back. */
+export function suggestedAside({ fit, readings }: CalibrationState): FitRecord['setAside'] {
+  const kept = new Set(readings.filter((row) => !row.setAside).map(({ id }) => id));
+  return fit?.setAside.filter(({ id }) => kept.has(id)) ?? [];
 }
 
 /** Readings that a fit would see. */

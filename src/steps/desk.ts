@@ -12,7 +12,7 @@ import {
 } from './calibration-state.ts';
 import { without } from './copy-without.ts';
 import type { KindName, System } from './link-help.ts';
-import type { PlaceState, Work } from './place-state.ts';
+import type { PlaceState, Told, Work } from './place-state.ts';
 
 /**
  * What every step of the work on one board shares: the board, its pages of the logbook, and what the screen shows of
@@ -63,14 +63,15 @@ export class Desk {
 
   change(
     change: Partial<PlaceState>,
-    ...drop: ('work' | 'trouble' | 'undo' | 'simulator' | 'live')[]
+    ...drop: ('work' | 'trouble' | 'simulator' | 'live' | 'ownHand')[]
   ): void {
     this.#state = { ...without(this.#state, ...drop), ...change };
     this.changed();
   }
 
-  say(said: string): void {
-    this.change({ said });
+  /** @param told the same for one who does not look */
+  say(said: string, told?: Told): void {
+    this.change({ said, ...(told && { told }) });
   }
 
   show(work: Work): void {

@@ -1,16 +1,15 @@
-import { linkBoard, type Board } from '../protocol/board.ts';
+import { linkBoard, type Board, type BoardNotice } from '../protocol/board.ts';
 import type { Clock } from '../protocol/clock.ts';
 import { ProtocolError } from '../protocol/errors.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { SimulatorControl } from '../protocol/simulator.ts';
-import { backWords, BenchError, noticeWords, otherBoardWords } from './bench-words.ts';
+import { backWords, BenchError, otherBoardWords } from './bench-words.ts';
 import { collectsNow, EMPTY_HISTORY } from './calibration-state.ts';
 import { lookAfter } from './care/look-after.ts';
 import type { Desk } from './desk.ts';
 import { endOf, type LinkEnd } from './link-end.ts';
 import type { KindName } from './link-help.ts';
 import { pause } from './pause.ts';
-import type { Marks } from './marks.ts';
 import type { LinkState, Work } from './place-state.ts';
 import { saveBoard } from './saving.ts';
 import { settleRevert, settleSeal } from './sealing.ts';
@@ -88,9 +87,9 @@ export class Linking {
   constructor(
     private readonly desk: Desk,
     private readonly taking: Taking,
-    private readonly marks: Pick<Marks, 'forget'>,
     private readonly parts: LinkingParts,
     private readonly later: Later,
+    private readonly noticed: (notice: BoardNotice) => void,
   ) {
     this.#stopWatching = parts.sight.onSeen(() => this.#seen());
   }
@@ -144,7 +143,6 @@ export class Linking {
         if (!history.identity) this.#letGo(); // another place has its board
         return;
       }
-      if (board.identity.serial !== history.identity?.serial) this.marks.forget();
       await desk.recollect(board.identity.serial);
       this.taking.startAfter(await saveBoard(desk, board, label));
       await settleSeal(desk, board);
@@ -283,7 +281,7 @@ export class Linking {
       clock: this.parts.clock,
       random: this.parts.random,
       onReading: (reading) => taking.landed(reading),
-      onEvent: (notice) => desk.say(noticeWords(notice)),
+      onEvent: (notice) => this.noticed(notice),
       onTrouble: (error) => desk.report(error),
       onLost: (error) => this.#lost(error, tie),
       onWire: (direction, line) => {
@@ -410,6 +408,7 @@ export class Linking {
     this.#tie?.simulated?.end();
     this.#tie = undefined;
     this.desk.hand = undefined;
+    if (this.desk.state.ownHand) this.desk.change({}, 'ownHand');
   }
 
   /** Ends the conversation. What cannot be closed is told, and keeps nothing else from being done. */

@@ -1,65 +1,78 @@
+import { suggestedAside } from './calibration-state.ts';
 import type { Desk } from './desk.ts';
+import { entriesFor, nextStepId, stepWords, type Marking } from './mark-steps.ts';
 
-/** A change of what is set aside, and how a person would name it. */
-interface Change {
-  words: string;
-  reading: string;
-  /** The mark the reading had before; absent where it had none. */
-  before?: Mark;
-}
+/** What a person asks for the readings of a calibration. */
+export type MarkWish =
+  /** Leaves a reading out of the fit, with the reason kept. */
+  | { does: 'set aside'; reading: string; reason: string }
+  /** Puts readings that were set aside back into the fit, in one step. */
+  | { does: 'take back'; readings: readonly string[] }
+  /** Has a reading count to another sighting, or, where none is named, to none. */
+  | { does: 'move'; reading: string; sighting?: string }
+  /** Sets aside in one step what the newest fit would leave out and still counts. */
+  | { does: 'follow the fit' };
 
-interface Mark {
-  reason: string;
-  by: 'person' | 'fit';
-}
+/** A change of what one reading counts for, as a part of a step. */
+type Part = Marking extends infer One
+  ? One extends Marking
+    ? Omit<One, 'step' | 'way'>
+    : never
+  : never;
 
-/** Readings left out of the fit and put back, and the way back from both. */
+/** Readings left out of the fit, put back, and moved to another sighting; the way back from each, and forth again. */
 export class Marks {
-  #changes: Change[] = [];
-
   constructor(private readonly desk: Desk) {}
 
-  /** Leaves a reading out of the fit, with the reason kept. */
-  setAside(reading: string, reason: string): Promise<void> {
-    return this.#mark({ words: `set reading ${reading} aside`, reading }, { reason, by: 'person' });
+  mark(wish: MarkWish): Promise<void> {
+    switch (wish.does) {
+      case 'set aside': {
+        const { reading, reason } = wish;
+        return this.#do([{ kind: 'set aside', reading, reason, by: 'person' }]);
+      }
+      case 'take back':
+        return this.#do(wish.readings.map((reading) => ({ kind: 'taken back', reading })));
+      case 'move': {
+        const { reading, sighting } = wish;
+        return this.#do([{ kind: 'moved', reading, ...(sighting !== undefined && { sighting }) }]);
+      }
+      case 'follow the fit':
+        return this.#do(
+          suggestedAside(this.desk.calibration()).map(({ id, reason }) => ({
+            kind: 'set aside',
+            reading: id,
+            reason,
+            by: 'fit',
+          })),
+        );
+    }
   }
 
-  /** Puts a reading that was set aside back into the fit. */
-  takeBack(reading: string): Promise<void> {
-    const { readings } = this.desk.calibration();
-    const before = readings.find((row) => row.id === reading)?.setAside;
-    const words = `take reading ${reading} back`;
-    return this.#mark({ words, reading, ...(before && { before }) }, undefined);
+  undo(): Promise<void> {
+    return this.#goThrough('undo');
   }
 
-  async undo(): Promise<void> {
-    const change = this.#changes.pop();
-    if (!change) return;
-    await this.#write(change.reading, change.before);
-    const before = this.#changes.at(-1);
-    const said = `Undone: ${change.words}.`;
-    if (before) this.desk.change({ undo: before.words, said });
-    else this.desk.change({ said }, 'undo');
+  redo(): Promise<void> {
+    return this.#goThrough('redo');
   }
 
-  /** Nothing that was marked until now can be undone any more. */
-  forget(): void {
-    this.#changes = [];
-    this.desk.change({}, 'undo');
+  async #do(parts: readonly Part[]): Promise<void> {
+    if (parts.length === 0) return;
+    const { desk } = this;
+    const stamp = desk.inCalibration();
+    const step = nextStepId(desk.calibration().marks, stamp.time);
+    await desk.append(...parts.map((part) => ({ ...stamp, ...part, step })));
+    const done = desk.calibration().marks.done.at(-1);
+    if (done) desk.say(`Done: ${stepWords(done)}.`);
   }
 
-  async #mark(change: Change, mark: Mark | undefined): Promise<void> {
-    await this.#write(change.reading, mark);
-    this.#changes.push(change);
-    this.desk.change({ undo: change.words, said: `Done: ${change.words}.` });
-  }
-
-  async #write(reading: string, mark: Mark | undefined): Promise<void> {
-    const stamp = this.desk.inCalibration();
-    await this.desk.append(
-      mark
-        ? { ...stamp, kind: 'set aside', reading, ...mark }
-        : { ...stamp, kind: 'taken back', reading },
-    );
+  async #goThrough(way: 'undo' | 'redo'): Promise<void> {
+    const { desk } = this;
+    const { done = [], undone = [] } = desk.state.history.calibration?.marks ?? {};
+    const step = (way === 'undo' ? done : undone).at(-1);
+    if (!step) return;
+    const stamp = desk.inCalibration();
+    await desk.append(...entriesFor(step, way).map((part) => ({ ...stamp, ...part })));
+    desk.say(`${way === 'undo' ? 'Undone' : 'Done again'}: ${stepWords(step)}.`);
   }
 }

@@ -4,6 +4,7 @@ import type { LinkState, PlaceState } from './place-state.ts';
 import {
   gapSlots,
   isSealedNow,
+  keptReadings,
   openSlots,
   provesNow,
   runsSealed,
@@ -12,6 +13,7 @@ import {
   type Slot,
 } from './calibration-state.ts';
 import { lostWords } from './bench-words.ts';
+import { turnedByPerson } from './collecting/own-hand.ts';
 import { isStarted, openUpdate, type UpdateState } from './care/care-history.ts';
 import { judge, type Judgement } from './judgement.ts';
 import { sourceWords } from './comparison-words.ts';
@@ -40,6 +42,8 @@ export type Intention =
   | 'end'
   | 'revert'
   | 'undo'
+  | 'redo'
+  | 'insist'
   | 'stop';
 
 export interface Offer {
@@ -56,8 +60,8 @@ export interface NextStep {
   heading: string;
   /** Why, or how. */
   words: string;
-  /** How to hold the board for the reading asked for; absent where no person holds it. */
-  howToHold?: readonly string[];
+  /** What the help beside it is about. */
+  help: HelpTopic;
   /** The one thing; absent only while it cannot be done. */
   main?: Offer;
   /** Other ways on. */
@@ -66,8 +70,11 @@ export interface NextStep {
   waysOut: readonly Offer[];
 }
 
-/** What is next, without the ways out, which are the same everywhere. */
-type Step = Omit<NextStep, 'waysOut'>;
+/** What help there is: for each place of the path, and `Hold` for whoever holds the board. */
+export type HelpTopic = Place | 'Hold';
+
+/** What is next, without the ways out, which are the same everywhere; its help is that of its place, unless it says so. */
+type Step = Omit<NextStep, 'waysOut' | 'help'> & { help?: HelpTopic };
 
 /** The places of the path, in order. */
 export const PLACES = ['Link', 'Look', 'Take', 'Judge', 'Seal', 'Prove'] as const;
@@ -96,13 +103,16 @@ export const WAY: readonly { place: Place; words: string }[] = [
   { place: 'Prove', words: 'Take fresh readings that show the instrument is right.' },
 ];
 
+/** After so many readings of a simulated board, its first sighting, a person has seen what taking is. */
+const LEARNT = 4;
+
 /** The fewest readings worth showing to a fit. */
 const WORTH_FITTING = 8;
 
 export function nextStep(state: PlaceState): NextStep {
   const step = stepOf(state);
   const offered = [...(step.main ? [step.main] : []), ...step.others].map(({ does }) => does);
-  return { ...step, waysOut: waysOut(state).filter(({ does }) => !offered.includes(does)) };
+  return { help: step.place, ...step, waysOut: waysOut(state).filter(({ does }) => !offered.includes(does)) };
 }
 
 /** For kinds whose boards the browser lists. */
@@ -291,19 +301,13 @@ interface Holder {
   hasTrigger: boolean;
 }
 
-const holderOf = ({ link, history }: PlaceState): Holder => ({
-  isPerson: link.kind !== 'simulated',
-  hasTrigger: history.identity?.capabilities.includes('trigger') === true,
+const holderOf = (state: PlaceState): Holder => ({
+  isPerson: turnedByPerson(state),
+  hasTrigger: state.history.identity?.capabilities.includes('trigger') === true,
 });
 
-/** Common practice where no source is named beside it; what "upright" means there is the plan's own convention. */
-const HOW_TO_HOLD: readonly string[] = [
-  'Stand clear of iron and steel, vehicles, fences and power lines; put phone, watch, keys, knife and batteries well away (common practice).',
-  'Aim at a mark some way off, the same one for every roll of a sighting, and rest the instrument against something firm.',
-  'Upright is with the board’s top to the sky. A quarter right turns its top to the right, as you see it from behind, aiming.',
-  'Aimed straight up or straight down there is no sky to go by: upright is then with the top to the south aiming up, and to the north aiming down. Quarters turn from there.',
-  'A pointer laser must never meet an eye, yours or another’s; a mirror or a wet rock sends it back.',
-];
+/** What is next asks a person to hold the board. */
+const HELD = { help: 'Hold' } as const;
 
 const pressWords = ({ hasTrigger }: Holder) =>
   hasTrigger
@@ -326,7 +330,7 @@ function beforeSeal(calibration: CalibrationState, identity: BoardIdentity, hold
       place: 'Take',
       heading,
       words: holder.isPerson ? `${words} ${pressWords(holder)}` : words,
-      ...(holder.isPerson && { howToHold: HOW_TO_HOLD }),
+      ...(holder.isPerson && HELD),
       main: main!,
       others: [...others, ...early],
     };
@@ -356,7 +360,7 @@ function refused(calibration: CalibrationState, next: string, holder: Holder): S
     place: 'Judge',
     heading: 'The readings do not settle it yet',
     words: `${next}${aside}${nextAimWords(calibration, holder)}`,
-    ...(holder.isPerson && { howToHold: HOW_TO_HOLD }),
+    ...(holder.isPerson && HELD),
     main: main!,
     others,
   };
@@ -404,11 +408,13 @@ function takeOffers(calibration: CalibrationState, holder: Holder): Offer[] {
   const gaps = gapOffers(calibration, holder);
   if (openSlots(calibration).length === 0) return gaps;
   if (holder.isPerson) return [{ label: 'Take this reading', does: 'take one' }];
-  return [
-    { label: 'Take one reading', does: 'take one' },
-    { label: 'Take this sighting', does: 'take sighting' },
-    ...takeRest(calibration),
-  ];
+  const one: Offer = { label: 'Take one reading', does: 'take one' };
+  const sighting: Offer = { label: 'Take this sighting', does: 'take sighting' };
+  const rest = takeRest(calibration);
+  // who has seen a reading taken, and then a sighting, has seen what the rest is
+  const known = keptReadings(calibration).length;
+  if (known === 0) return [one, sighting, ...rest];
+  return known < LEARNT ? [sighting, one, ...rest] : [...rest, sighting, one];
 }
 
 /** The same after a fit: what is left is wanted as a whole. */
@@ -432,7 +438,7 @@ function aimAt({ plan }: CalibrationState, slot: Slot): { heading: string; words
 function judged(calibration: CalibrationState, judgement: Judgement, holder: Holder): Step {
   const take = takeAfterFit(calibration, holder);
   const aim = nextAimWords(calibration, holder);
-  const how = holder.isPerson && take.length > 0 && { howToHold: HOW_TO_HOLD };
+  const how = holder.isPerson && take.length > 0 && HELD;
   if (judgement.standing !== 'bad') {
     const words =
       judgement.standing === 'good'
@@ -478,7 +484,7 @@ function proving(calibration: CalibrationState, canGoBack: boolean, holder: Hold
       place: 'Prove',
       heading: aimWords(next),
       words: `Fresh reading ${all - places.length + 1} of ${all}, to prove it in attitudes that the fit never saw. ${pressWords(holder)}${since}`,
-      howToHold: HOW_TO_HOLD,
+      ...HELD,
       main: { label: 'Take this fresh reading', does: 'prove' },
       others,
     };
@@ -516,7 +522,7 @@ function proving(calibration: CalibrationState, canGoBack: boolean, holder: Hold
     place: 'Prove',
     heading: 'The proof did not pass',
     words: `Do not survey with it. If something disturbed the readings, take the proof again elsewhere; if it fails again, go back to the coefficients before, or begin again. The proof that failed stays in the logbook.${aim}${since}`,
-    ...(holder.isPerson && { howToHold: HOW_TO_HOLD }),
+    ...(holder.isPerson && HELD),
     main: { label: 'Take the proof again', does: 'prove again' },
     others: [
       ...(canGoBack ? [GO_BACK] : []),

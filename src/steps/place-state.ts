@@ -1,4 +1,4 @@
-import type { SimulatorSettings } from '../protocol/simulator.ts';
+import type { Attitude, SimulatorSettings } from '../protocol/simulator.ts';
 import type { BoardHistory } from './calibration-state.ts';
 import type { CareState } from './care/care-state.ts';
 import type { LinkEnd } from './link-end.ts';
@@ -25,8 +25,10 @@ export interface PlaceState {
   trouble?: Trouble;
   /** The latest thing worth saying aloud. */
   said: string;
-  /** What an undo would undo, in words. */
-  undo?: string;
+  /** What became of the latest reading of a board in a person's hand; another object for each. */
+  told?: Told;
+  /** The simulated board is turned by a person, who has brought it to this attitude; absent where its own hand turns it. */
+  ownHand?: Attitude;
 }
 
 export interface LinkState {
@@ -51,6 +53,18 @@ export interface Work {
   done?: number;
   of?: number;
   stoppable: boolean;
+  /** It waits for something, and a person may have it go on without: what the button for that says. */
+  insist?: string;
+}
+
+/**
+ * For one who does not look. `taken`: a reading is in. `doubted`: it is in, but may not be what it should be. `whole`: it
+ * was the last of its sighting. `done`: it was the last of all. `refused`: there is none.
+ */
+export interface Told {
+  kind: 'taken' | 'doubted' | 'whole' | 'done' | 'refused';
+  /** As a sentence. */
+  words: string;
 }
 
 export interface Trouble {

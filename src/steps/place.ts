@@ -1,13 +1,17 @@
-import type { Board } from '../protocol/board.ts';
+import type { Board, BoardNotice } from '../protocol/board.ts';
 import type { ByteLink } from '../protocol/link.ts';
-import type { SimulatorSettings } from '../protocol/simulator.ts';
+import type { Attitude, SimulatorSettings } from '../protocol/simulator.ts';
 import type { ChosenSet, Entry, ToleranceChoice } from '../records/entries.ts';
 import type { Logbook } from '../records/logbook.ts';
-import { WORK } from './bench-words.ts';
+import { noticeWords, WORK } from './bench-words.ts';
 import { BoardCheck } from './board-check.ts';
 import { BoardRescue, knownCoefficients } from './board-rescue.ts';
 import { gapSlots, openSlots, writable } from './calibration-state.ts';
 import { BoardCare } from './care/board-care.ts';
+import { ByItself } from './collecting/by-itself.ts';
+import type { KeptChoices } from './collecting/collecting-choices.ts';
+import { LiveAttitude, type Look } from './collecting/live-attitude.ts';
+import { FIRST_HELD, turnedBy } from './collecting/own-hand.ts';
 import { cubePlanInDegrees } from './customary-plan.ts';
 import { Desk } from './desk.ts';
 import { fitCalibration } from './fit-step.ts';
@@ -16,13 +20,14 @@ import type { KindName, System } from './link-help.ts';
 import type { KeptPlace } from './kept-places.ts';
 import { Linking, type LinkingParts, type Tie, type WireListener } from './linking.ts';
 import { LiveFitting } from './live-fit.ts';
-import { Marks } from './marks.ts';
+import { Marks, type MarkWish } from './marks.ts';
 import { moreReadings } from './more-readings.ts';
-import type { Intention } from './next-step.ts';
+import { nextStep, type Intention } from './next-step.ts';
 import type { PlaceState, Work } from './place-state.ts';
 import { openProofSlots } from './proof.ts';
 import { prove } from './proving.ts';
 import { choose, revert, write } from './sealing.ts';
+import { shownAim } from './shown-aim.ts';
 import { Taking } from './taking.ts';
 import { toleranceName } from './tolerance.ts';
 import { WireLog } from './wire-log.ts';
@@ -33,6 +38,8 @@ export interface PlaceParts extends LinkingParts {
   fitter: Fitter;
   /** Makes the provisional fits; absent where none are wanted. */
   liveFitter?: LiveFitter;
+  /** How a person collects. */
+  choices: Pick<KeptChoices, 'now'>;
   /** The time of day, for the logbook. */
   today(): Date;
   system: System;
@@ -65,6 +72,9 @@ export class BenchPlace {
   readonly rescue: BoardRescue;
   /** Memory, settings, name, clock, light and firmware of its board. */
   readonly care: BoardCare;
+  /** How its board is held now, while a person turns it. */
+  readonly attitude: LiveAttitude;
+  readonly #byItself = new ByItself();
   /** Everything that is done is done in its turn. */
   #turn: Promise<void> = Promise.resolve();
   /** How many pieces of work have their turn or wait for it. */
@@ -76,14 +86,25 @@ export class BenchPlace {
     this.#parts = parts;
     this.#desk = new Desk(parts.logbook, parts.today, parts.system, () => {
       this.#live?.look();
+      this.attitude.wake();
       parts.changed();
     });
-    this.#live = parts.liveFitter && new LiveFitting(this.#desk, parts.liveFitter);
-    this.#taking = new Taking(this.#desk);
-    this.#marks = new Marks(this.#desk);
-    this.#linking = new Linking(this.#desk, this.#taking, this.#marks, parts, (work, task) => {
-      void (work ? this.#work(work, task, false) : this.#inTurn(undefined, task, false));
+    this.attitude = new LiveAttitude({
+      desk: this.#desk,
+      clock: parts.clock,
+      sight: parts.sight,
+      isAtWork: () => this.isAtWork,
+      looked: (look) => this.#looked(look),
     });
+    this.#live = parts.liveFitter && new LiveFitting(this.#desk, parts.liveFitter);
+    this.#taking = new Taking(this.#desk, () => this.attitude.untilStill());
+    this.#marks = new Marks(this.#desk);
+    const later = (work: Work | undefined, task: () => Promise<void>) => {
+      void (work ? this.#work(work, task, false) : this.#inTurn(undefined, task, false));
+    };
+    this.#linking = new Linking(this.#desk, this.#taking, parts, later, (notice) =>
+      this.#noticed(notice),
+    );
     this.check = new BoardCheck(this, parts, () => this.#desk.hand);
     this.rescue = new BoardRescue(this, parts, async () => {
       const { identity } = this.state.history;
@@ -202,6 +223,7 @@ export class BenchPlace {
 
   /** Ends the link and whatever is under way: this place is no more. */
   async retire(): Promise<void> {
+    this.attitude.retire();
     this.#desk.stop();
     await this.#linking.retire();
     await this.#turn; // its link is free only then
@@ -211,6 +233,10 @@ export class BenchPlace {
   async perform(intention: Intention): Promise<void> {
     if (intention === 'stop') {
       this.#desk.stop();
+      return;
+    }
+    if (intention === 'insist') {
+      this.attitude.insist();
       return;
     }
     const { kind } = this.state.link;
@@ -238,7 +264,6 @@ export class BenchPlace {
   async putOn(chosen: ChosenSet, serial: string): Promise<void> {
     await this.during(WORK.write, async () => {
       const id = await choose(this.#desk, chosen, serial);
-      this.#marks.forget();
       if (id !== undefined) await write(this.#desk, this.#taking, id);
     });
   }
@@ -258,12 +283,17 @@ export class BenchPlace {
 
   /** Leaves a reading out of the fit, with the reason kept. */
   async setAside(reading: string, reason: string): Promise<void> {
-    await this.#inTurn(undefined, () => this.#marks.setAside(reading, reason));
+    await this.mark({ does: 'set aside', reading, reason });
   }
 
   /** Puts a reading that was set aside back into the fit. */
   async takeBack(reading: string): Promise<void> {
-    await this.#inTurn(undefined, () => this.#marks.takeBack(reading));
+    await this.mark({ does: 'take back', readings: [reading] });
+  }
+
+  /** Changes what readings count for, in one step that can be undone. */
+  async mark(wish: MarkWish): Promise<void> {
+    await this.#inTurn(undefined, () => this.#marks.mark(wish));
   }
 
   /** Judges the calibration against this from now on. */
@@ -319,7 +349,6 @@ export class BenchPlace {
   /** Ends the link; the place is empty then. */
   async clear(): Promise<void> {
     await this.#linking.unlink();
-    this.#marks.forget();
     this.#desk.change({ simulator: this.#parts.nextSimulator(), said: '' });
   }
 
@@ -334,7 +363,47 @@ export class BenchPlace {
     this.#desk.report(error);
   }
 
-  #carryOut(intention: Exclude<Intention, 'stop'>): Promise<void> {
+  /** From now on a person turns the simulated board here, or its own hand does again. */
+  async turnMyself(on: boolean): Promise<void> {
+    await this.#inTurn(undefined, async () => {
+      if (on) await this.#hold(FIRST_HELD);
+      else this.#desk.change({}, 'ownHand');
+    });
+  }
+
+  /** Turns the simulated board by so many degrees, where a person turns it. */
+  async turnBy(by: Partial<Attitude>): Promise<void> {
+    const { ownHand } = this.state;
+    if (ownHand) await this.#hold(turnedBy(ownHand, by)).catch((error: unknown) => this.report(error));
+  }
+
+  async #hold(attitude: Attitude): Promise<void> {
+    const { hand } = this.#desk;
+    if (!hand) return;
+    this.#desk.change({ ownHand: attitude }); // at once: the next turn goes on from there
+    await hand.hold(attitude);
+  }
+
+  #looked(look: Look): void {
+    const wanted = shownAim(this.state.history)?.aim;
+    if (!this.#byItself.looked(look, wanted, this.#parts.choices.now)) return;
+    const { main } = nextStep(this.state);
+    if (main?.does === 'take one' || main?.does === 'prove') void this.perform(main.does);
+  }
+
+  /** What the board said unasked. A press of its trigger that a look was in the way of is carried out from here. */
+  #noticed(notice: BoardNotice): void {
+    const desk = this.#desk;
+    const isInTheWay = notice.kind === 'refused' && notice.code === 'busy' && this.attitude.isAsking;
+    if (isInTheWay && this.#pending === 0) {
+      void this.during(WORK['take one'], () => this.#taking.press());
+      return;
+    }
+    const words = noticeWords(notice);
+    desk.say(words, notice.kind === 'refused' ? { kind: 'refused', words } : undefined);
+  }
+
+  #carryOut(intention: Exclude<Intention, 'stop' | 'insist'>): Promise<void> {
     const desk = this.#desk;
     const take = this.#taking;
     const open = () => openSlots(desk.calibration());
@@ -377,6 +446,8 @@ export class BenchPlace {
         return revert(desk);
       case 'undo':
         return this.#marks.undo();
+      case 'redo':
+        return this.#marks.redo();
     }
   }
 
@@ -386,7 +457,6 @@ export class BenchPlace {
     if (calibration && !calibration.ended) await desk.end('abandoned', 'Begun again');
     const { serial } = desk.linked().identity;
     const stamp = desk.stamp(serial);
-    this.#marks.forget();
     await desk.append({
       ...stamp,
       calibration: `${serial} ${stamp.time}`,
@@ -424,7 +494,6 @@ export class BenchPlace {
   async #leave(): Promise<void> {
     const desk = this.#desk;
     await desk.end('abandoned', 'Left before it was proven');
-    this.#marks.forget();
     desk.say('The calibration is left.');
     await desk.board?.mode('idle', desk.signal);
   }

@@ -119,7 +119,6 @@ export class BenchSheets extends View {
               html`<readings-view
                 .calibration=${calibration}
                 .identity=${history.identity}
-                .undo=${state.undo}
                 .busy=${busy || !linked}
               ></readings-view>`,
             )

@@ -250,10 +250,8 @@ export class LodeBench extends View {
     void this.bench.atHand.chooseTolerance(tolerance);
   };
 
-  #mark = ({ reading, reason }: MarkEvent) => {
-    void (reason === undefined
-      ? this.bench.atHand.takeBack(reading)
-      : this.bench.atHand.setAside(reading, reason));
+  #mark = ({ wish }: MarkEvent) => {
+    void this.bench.atHand.mark(wish);
   };
 
   #adjust = ({ change }: AdjustEvent) => {

@@ -8,6 +8,7 @@ import { coefficientsFileOf, type OpenedState } from '../steps/logbook/opened-ca
 import { timeWords } from '../steps/time-words.ts';
 import './judgement-view.ts';
 import './readings-view.ts';
+import type { IntentionEvent } from './next-card.ts';
 import type { MarkEvent } from './readings-view.ts';
 import { saveFile } from './save-file.ts';
 import { shape } from './shapes.ts';
@@ -32,14 +33,14 @@ export class OpenedView extends View {
     super.connectedCallback();
     this.addEventListener('mark', this.#mark as EventListener);
     this.addEventListener('tolerance', this.#tolerance as EventListener);
-    this.addEventListener('intention', this.#undo);
+    this.addEventListener('intention', this.#goThrough as EventListener);
   }
 
   override disconnectedCallback(): void {
     super.disconnectedCallback();
     this.removeEventListener('mark', this.#mark as EventListener);
     this.removeEventListener('tolerance', this.#tolerance as EventListener);
-    this.removeEventListener('intention', this.#undo);
+    this.removeEventListener('intention', this.#goThrough as EventListener);
   }
 
   /** What was just opened is brought into sight: it may be far down a board's page. */
@@ -155,7 +156,6 @@ export class OpenedView extends View {
         <readings-view
           .calibration=${calibration}
           .identity=${identity}
-          .undo=${state.undo}
           .busy=${state.work !== undefined || isHeld}
         ></readings-view>
       </details>
@@ -203,9 +203,7 @@ export class OpenedView extends View {
 
   #mark = (event: MarkEvent) => {
     event.stopPropagation();
-    const { reading, reason } = event;
-    const { opened } = this.bench;
-    void (reason === undefined ? opened.takeBack(reading) : opened.setAside(reading, reason));
+    void this.bench.opened.mark(event.wish);
   };
 
   #tolerance = (event: ToleranceEvent) => {
@@ -213,9 +211,10 @@ export class OpenedView extends View {
     void this.bench.opened.chooseTolerance(event.tolerance);
   };
 
-  /** The only intention that the table of readings has. */
-  #undo = (event: Event) => {
+  /** The only intentions that the table of readings has. */
+  #goThrough = (event: IntentionEvent) => {
     event.stopPropagation();
-    void this.bench.opened.undo();
+    const { opened } = this.bench;
+    void (event.intention === 'redo' ? opened.redo() : opened.undo());
   };
 }

@@ -2,20 +2,18 @@ import { html, nothing } from 'lit';
 import { customElement, property, query, state } from 'lit/decorators.js';
 import { coverageOf } from '../steps/plan-coverage.ts';
 import { openSlots, type BoardHistory, type CalibrationState } from '../steps/calibration-state.ts';
+import { stepWords } from '../steps/mark-steps.ts';
+import type { MarkWish } from '../steps/marks.ts';
 import { readingRows, type ReadingRow } from '../steps/reading-rows.ts';
 import './net-picture.ts';
 import { IntentionEvent } from './next-card.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
-/** A person leaves a reading out, or puts it back. */
+/** A person has readings count otherwise: leaves one out, puts it back, moves it. */
 export class MarkEvent extends Event {
   static readonly type = 'mark';
-  constructor(
-    readonly reading: string,
-    /** Absent where it is taken back. */
-    readonly reason?: string,
-  ) {
+  constructor(readonly wish: MarkWish) {
     super(MarkEvent.type, { bubbles: true });
   }
 }
@@ -34,8 +32,6 @@ export class ReadingsView extends View {
   @property({ attribute: false }) calibration!: CalibrationState;
   /** Of the board, where it is known. */
   @property({ attribute: false }) identity: BoardHistory['identity'];
-  /** What an undo would undo. */
-  @property() undo: string | undefined;
   @property({ type: Boolean }) busy = false;
   /** Only to be looked at: no reading is set aside or taken back. */
   @property({ type: Boolean }) readOnly = false;
@@ -61,18 +57,19 @@ export class ReadingsView extends View {
   #table() {
     const rows = readingRows(this.calibration, this.identity).reverse();
     const stale = this.calibration.fit?.stale;
+    const done = this.calibration.marks.done.at(-1);
     return html`
       <div class="table-head">
         <h3>One by one, the newest first</h3>
         ${
-          this.undo === undefined || this.readOnly
+          done === undefined || this.readOnly
             ? nothing
             : html`<button
                 type="button"
                 aria-disabled=${this.busy ? 'true' : 'false'}
                 @click=${() => this.#undo()}
               >
-                Undo: ${this.undo}
+                Undo: ${stepWords(done)}
               </button>`
         }
       </div>
@@ -187,11 +184,17 @@ export class ReadingsView extends View {
       .trim()
       .toWellFormed();
     const reason = [String(form.get('reason') ?? ''), words].filter(Boolean).join(': ');
-    this.dispatchEvent(new MarkEvent(this.chosen.id, reason || 'No reason given'));
+    this.dispatchEvent(
+      new MarkEvent({
+        does: 'set aside',
+        reading: this.chosen.id,
+        reason: reason || 'No reason given',
+      }),
+    );
   }
 
   #mark(id: string) {
-    if (!this.busy) this.dispatchEvent(new MarkEvent(id));
+    if (!this.busy) this.dispatchEvent(new MarkEvent({ does: 'take back', readings: [id] }));
   }
 
   #undo() {

@@ -23,6 +23,7 @@ const OTHERS: readonly Entry[] = [
   { ...within, kind: 'revert begun', replaces: 3, crc: '' },
   { ...within, kind: 'revert failed', generation: 3, reason: 'It runs another' },
   { ...within, kind: 'set aside', reading: '4', reason: 'A van drove by', by: 'person' },
+  { ...within, kind: 'moved', reading: '4', sighting: '2', step: '3 at noon', way: 'undo' },
   {
     ...within,
     kind: 'plan extended',

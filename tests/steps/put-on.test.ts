@@ -232,7 +232,13 @@ it('proves what was fitted to a sheet in counts by what that fit says', async ()
   if (!outcome.ok) throw new Error(JSON.stringify(outcome));
   const { opened } = on.bench;
   await on.run(opened.keep({ board: on.place.serial!, by: 'hand', text, read: outcome.read }));
-  await on.run(opened.setAside(opened.history!.calibration!.readings[0]!.id, 'It moved'));
+  await on.run(
+    opened.mark({
+      does: 'set aside',
+      reading: opened.history!.calibration!.readings[0]!.id,
+      reason: 'It moved',
+    }),
+  );
   await on.run(opened.fit());
   const { id } = opened.history!.calibration!;
   const { sets, dip } = setsOfBoard(await on.logbook());

@@ -9,7 +9,7 @@ import { basisOf } from '../fit-file.ts';
 import { fitCalibration } from '../fit-step.ts';
 import { fitRequest, type Fitter } from '../fitting.ts';
 import type { System } from '../link-help.ts';
-import { Marks } from '../marks.ts';
+import { Marks, type MarkWish } from '../marks.ts';
 import type { PlaceState, Work } from '../place-state.ts';
 import { ORDINARY_TOLERANCE, toleranceName } from '../tolerance.ts';
 import type { ReadSheet } from './readings-from-sheet.ts';
@@ -43,7 +43,7 @@ export interface SheetToKeep {
 }
 
 /** What the screen shows of the opened calibration: replaced whole at every change. */
-export type OpenedState = Pick<PlaceState, 'history' | 'work' | 'trouble' | 'said' | 'undo'>;
+export type OpenedState = Pick<PlaceState, 'history' | 'work' | 'trouble' | 'said'>;
 
 /**
  * One calibration of the logbook, opened to be fitted, judged and marked with no board linked, by the same steps as at
@@ -92,7 +92,6 @@ export class OpenedCalibration {
   /** Opens a calibration of a board. Reads alone, so that it does so beside another page that has the bench. */
   async open(board: string, calibration: string): Promise<void> {
     await this.#during({ what: 'Opening the calibration', stoppable: false }, async () => {
-      this.#marks.forget();
       await this.#read(board, calibration);
     });
   }
@@ -100,7 +99,6 @@ export class OpenedCalibration {
   /** Puts it away; nothing of it is lost. */
   close(): void {
     if (this.#pending > 0) return;
-    this.#marks.forget();
     this.#desk.change({ history: EMPTY_HISTORY, said: '' }, 'trouble');
   }
 
@@ -109,7 +107,6 @@ export class OpenedCalibration {
     let isKept = false;
     await this.#during({ what: 'Keeping the readings', stoppable: false }, async () => {
       await this.#parts.ready();
-      this.#marks.forget();
       const { time } = this.#desk.stamp(board);
       const stamp = { board, time, calibration: `${board} sheet ${time}` };
       const { plan, readings, sheet } = read;
@@ -135,19 +132,17 @@ export class OpenedCalibration {
     return this.#change(WORK.fit, () => fitCalibration(this.#desk, this.#parts.fitter));
   }
 
-  /** Leaves a reading out of the fit, with the reason kept. */
-  setAside(reading: string, reason: string): Promise<void> {
-    return this.#change(MARKING, () => this.#marks.setAside(reading, reason));
+  /** Changes what readings count for, in one step that can be undone. */
+  mark(wish: MarkWish): Promise<void> {
+    return this.#change(MARKING, () => this.#marks.mark(wish));
   }
 
-  /** Puts a reading that was set aside back into the fit. */
-  takeBack(reading: string): Promise<void> {
-    return this.#change(MARKING, () => this.#marks.takeBack(reading));
-  }
-
-  /** Undoes the latest of both. */
   undo(): Promise<void> {
     return this.#change(MARKING, () => this.#marks.undo());
+  }
+
+  redo(): Promise<void> {
+    return this.#change(MARKING, () => this.#marks.redo());
   }
 
   /** Judges the calibration against this from now on. */

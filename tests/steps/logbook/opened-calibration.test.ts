@@ -174,7 +174,13 @@ describe('a calibration of the logbook', () => {
     on.isReachable = false;
     on.board.dropAfter(0);
     await on.pass(5000);
-    await on.run(opened.setAside(readings[3]!.id, 'It moved while it was taken'));
+    await on.run(
+      opened.mark({
+        does: 'set aside',
+        reading: readings[3]!.id,
+        reason: 'It moved while it was taken',
+      }),
+    );
     await on.run(opened.fit());
     expect(opened.state.trouble).toBeUndefined();
     expect(opened.history!.calibration!.fits).toHaveLength(2);
@@ -205,7 +211,9 @@ describe('a calibration of the logbook', () => {
     const file = readCoefficients(new TextEncoder().encode(content));
     expect(file.ok && file.coefficients.A[0]).toBeCloseTo(raw.A[0], 6);
     expect(file.ok && file.basis!.readings).toBe(readings.length);
-    await on.run(opened.setAside(readings[0]!.id, 'Taken twice'));
+    await on.run(
+      opened.mark({ does: 'set aside', reading: readings[0]!.id, reason: 'Taken twice' }),
+    );
     expect(coefficientsFileOf(opened.history!)).toBeUndefined();
   }, 60_000);
 });
