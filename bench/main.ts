@@ -1,4 +1,5 @@
 import { cpus, release, type } from 'node:os';
+import { events } from './events.ts';
 import type { Figure } from './figure.ts';
 import { fitAccuracy } from './fit-accuracy.ts';
 import { fitSpeed } from './fit-speed.ts';
@@ -27,6 +28,7 @@ const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   speed: fitSpeed,
   parsing: lineParsing,
   soak,
+  events,
   script: initialScript,
   years: tenYearsOfUse,
   lighthouse: lighthouseScores,
