@@ -44,6 +44,7 @@ async function start(page: HTMLElement): Promise<void> {
     },
     system,
     sight,
+    prefersCalm: () => matchMedia('(prefers-reduced-motion: reduce)').matches,
     clock: realClock,
     random: Math.random,
     today,

@@ -5,6 +5,7 @@ import type { Entry } from '../records/entries.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { BenchError, secondLinkWords } from './bench-words.ts';
 import type { Fitter, LiveFitter } from './fitting.ts';
+import { KeptChoices } from './collecting/collecting-choices.ts';
 import { keepBench, keptBench, type KeptPlace } from './kept-places.ts';
 import {
   KIND_WORDS,
@@ -58,6 +59,8 @@ export interface BenchParts {
   };
   system: System;
   sight: Sight;
+  /** Whether the person has asked the system for less motion. */
+  prefersCalm?(): boolean;
   clock: Clock;
   /** A fresh random number in [0, 1). */
   random(): number;
@@ -86,6 +89,8 @@ export class Bench {
   readonly exchange: Exchange;
   /** Where the bench stands. */
   readonly site: BenchSite;
+  /** How a person is told of readings without looking. */
+  readonly choices: KeptChoices;
   readonly #parts: BenchParts;
   readonly #logbook: Logbook;
   readonly #listeners = new Set<() => void>();
@@ -134,6 +139,11 @@ export class Bench {
     });
     this.#shelf = new SimulatorShelf(this.#logbook, parts.simulator.defaults, (fault) =>
       this.#atHand.report(new LogbookError(fault)),
+    );
+    this.choices = new KeptChoices(
+      this.#logbook,
+      () => parts.prefersCalm?.() === true,
+      (fault) => this.#atHand.report(new LogbookError(fault)),
     );
     this.#atHand = this.#newPlace();
     this.#places = [this.#atHand];
@@ -386,6 +396,7 @@ export class Bench {
       logbook: this.#logbook,
       fitter,
       ...(liveFitter && { liveFitter }),
+      choices: this.choices,
       clock,
       random,
       today,
@@ -423,6 +434,7 @@ export class Bench {
       throw new BenchError('held_elsewhere');
     }
     await this.#shelf.load();
+    await this.choices.load();
     const { places, atHand } = await keptBench(this.#logbook);
     const kept = await Promise.all(
       places.map(async (each) => {

@@ -8,6 +8,7 @@ import { BoardCheck } from './board-check.ts';
 import { BoardRescue, knownCoefficients } from './board-rescue.ts';
 import { gapSlots, openSlots, writable } from './calibration-state.ts';
 import { BoardCare } from './care/board-care.ts';
+import { FieldChecks } from './checks/field-checks.ts';
 import { ByItself } from './collecting/by-itself.ts';
 import type { KeptChoices } from './collecting/collecting-choices.ts';
 import { LiveAttitude, type Look } from './collecting/live-attitude.ts';
@@ -72,6 +73,8 @@ export class BenchPlace {
   readonly rescue: BoardRescue;
   /** Memory, settings, name, clock, light and firmware of its board. */
   readonly care: BoardCare;
+  /** Checks of the instrument in the field. */
+  readonly fieldChecks: FieldChecks;
   /** How its board is held now, while a person turns it. */
   readonly attitude: LiveAttitude;
   readonly #byItself = new ByItself();
@@ -115,6 +118,11 @@ export class BenchPlace {
       taking: this.#taking,
       clock: parts.clock,
       linkThrough: (ms, isThrough) => this.#linking.linkThrough(ms, isThrough),
+      during: (work, task) => this.during(work, task),
+    });
+    this.fieldChecks = new FieldChecks({
+      desk: this.#desk,
+      taking: this.#taking,
       during: (work, task) => this.during(work, task),
     });
     this.wire = new WireLog(parts.clock, parts.today());
@@ -374,7 +382,8 @@ export class BenchPlace {
   /** Turns the simulated board by so many degrees, where a person turns it. */
   async turnBy(by: Partial<Attitude>): Promise<void> {
     const { ownHand } = this.state;
-    if (ownHand) await this.#hold(turnedBy(ownHand, by)).catch((error: unknown) => this.report(error));
+    if (ownHand)
+      await this.#hold(turnedBy(ownHand, by)).catch((error: unknown) => this.report(error));
   }
 
   async #hold(attitude: Attitude): Promise<void> {
@@ -394,7 +403,8 @@ export class BenchPlace {
   /** What the board said unasked. A press of its trigger that a look was in the way of is carried out from here. */
   #noticed(notice: BoardNotice): void {
     const desk = this.#desk;
-    const isInTheWay = notice.kind === 'refused' && notice.code === 'busy' && this.attitude.isAsking;
+    const isInTheWay =
+      notice.kind === 'refused' && notice.code === 'busy' && this.attitude.isAsking;
     if (isInTheWay && this.#pending === 0) {
       void this.during(WORK['take one'], () => this.#taking.press());
       return;

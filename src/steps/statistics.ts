@@ -11,3 +11,10 @@ export function rootMeanSquare(values: readonly number[]): number {
 
 export const largest = (values: readonly number[]): number =>
   values.reduce((most, value) => Math.max(most, Math.abs(value)), 0);
+
+/** The middle one, or the mean of the middle two; undefined where there is none. */
+export function median(values: readonly number[]): number | undefined {
+  const sorted = [...values].sort((a, b) => a - b);
+  const [low, high] = [sorted[(sorted.length - 1) >> 1], sorted[sorted.length >> 1]];
+  return low === undefined || high === undefined ? undefined : (low + high) / 2;
+}

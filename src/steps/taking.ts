@@ -1,27 +1,24 @@
 import type { Board, BoardReading } from '../protocol/board.ts';
 import type { CaptureAim, Entry, TakenReading } from '../records/entries.ts';
 import { aimWords, messageOf } from './bench-words.ts';
-import {
-  freeId,
-  holds,
-  openSlots,
-  provesNow,
-  type CalibrationState,
-  type Slot,
-} from './calibration-state.ts';
+import { freeId, holds, keptReadings, type Slot } from './calibration-state.ts';
 import { eraseSaved } from './care/memory.ts';
+import { openCheckPlaces } from './checks/check-history.ts';
+import type { CheckPlace } from './checks/check-places.ts';
+import { turnedByPerson } from './collecting/own-hand.ts';
+import { movedSaid, movedWhileTaken } from './collecting/stillness.ts';
 import type { Desk } from './desk.ts';
-import { openProofSlots } from './proof.ts';
+import type { Told } from './place-state.ts';
 import { isRefusal, isWithoutReading } from './refusals.ts';
+import { aimAt, openPlaces, purposeNow, shownAim, type Purpose } from './shown-aim.ts';
 import { looksUnturned, unturnedSaid } from './unturned.ts';
-
-/** What a reading is taken for. */
-export type Purpose = CaptureAim['purpose'];
 
 /** Readings: asked of the board, or sent by it because the trigger was pressed; each recorded once, in its place. */
 export class Taking {
   /** Where the next reading belongs. */
   #aim: CaptureAim | undefined;
+  /** The same, of a check in the field. */
+  #checkPlace: CheckPlace | undefined;
   /** The newest number that the board is known to have given. */
   #lastGiven = 0;
   /** Those that arrive while a link is being made, before the history of its board is here. */
@@ -29,7 +26,11 @@ export class Taking {
   /** Readings are recorded one after the other, in the order of their arrival. */
   #recording: Promise<void> = Promise.resolve();
 
-  constructor(private readonly desk: Desk) {}
+  /** @param untilStill resolves when a board in a person's hand may be read */
+  constructor(
+    private readonly desk: Desk,
+    private readonly untilStill: () => Promise<void>,
+  ) {}
 
   /** A link is being made: what arrives is held back until {@link startAfter}. What is never let go is on the board. */
   holdBack(): void {
@@ -68,7 +69,8 @@ export class Taking {
   async take(places: () => readonly Slot[], purpose: Purpose): Promise<void> {
     const { desk } = this;
     const board = desk.linked();
-    const asked = desk.hand ? places() : places().slice(0, 1); // a person turns the board in between
+    const hand = turnedByPerson(desk.state) ? undefined : desk.hand;
+    const asked = hand ? places() : places().slice(0, 1); // a person turns the board in between
     const { captureBegun: begun } = desk.calibration();
     await board.mode('collect', desk.signal);
     const arrived = begun && (await this.#hasArrived(board));
@@ -78,10 +80,42 @@ export class Taking {
       desk.show({ what: 'Taking readings', done, of: slots.length, stoppable: true });
       this.#aim = aimAt(slot, purpose);
       try {
-        await desk.hand?.hold(this.#aim.aim);
+        if (hand) await hand.hold(this.#aim.aim);
+        else await this.untilStill();
+        if (desk.signal.aborted) break;
         await this.#capture(this.#aim);
       } finally {
         this.#aim = undefined;
+      }
+    }
+  }
+
+  /** Takes a reading as the board's trigger does: for the place that is shown. */
+  async press(): Promise<void> {
+    await this.#captureWithRoom(this.desk.linked());
+    await this.#recording;
+  }
+
+  /** The same for a check in the field. A reading whose answer is lost with the link is saved, and its place is asked for again. */
+  async takeForCheck(places: () => readonly CheckPlace[]): Promise<void> {
+    const { desk } = this;
+    const board = desk.linked();
+    const hand = turnedByPerson(desk.state) ? undefined : desk.hand;
+    const asked = hand ? places() : places().slice(0, 1);
+    await board.mode('collect', desk.signal);
+    for (const [done, place] of asked.entries()) {
+      if (desk.signal.aborted) break;
+      const what = 'Taking readings for the check';
+      desk.show({ what, done, of: asked.length, stoppable: true });
+      this.#checkPlace = place;
+      try {
+        if (hand) await hand.hold(place.aim);
+        else await this.untilStill();
+        if (desk.signal.aborted) break;
+        await this.#captureWithRoom(board);
+        await this.#recording;
+      } finally {
+        this.#checkPlace = undefined;
       }
     }
   }
@@ -138,32 +172,64 @@ export class Taking {
     const { desk } = this;
     const { history } = desk.state;
     if (holds(history, reading)) return;
+    if (await this.#recordForCheck(reading)) return;
     const { calibration } = history;
     if (!calibration || calibration.ended) return; // it stays on the board, and is saved at the next link
-    const aim = this.#aim ?? calibration.captureBegun ?? this.#shownAim(calibration);
-    const entry = readingEntry(desk, reading, aim?.purpose ?? this.#purpose(), aim);
-    const { identity } = history;
-    const rows = entry.kind === 'reading' ? calibration.readings : calibration.proofReadings;
-    const before = rows.at(-1);
-    const unturned = identity && before && looksUnturned(entry, before, identity);
+    const aim = this.#aim ?? calibration.captureBegun ?? shownAim(history);
+    const entry = readingEntry(desk, reading, aim?.purpose ?? purposeNow(history), aim);
+    const doubt = this.#doubtOf(entry);
     await desk.append(entry);
     const taken = `Reading ${entry.id} taken: ${aim ? aimWords(aim) : 'outside the plan'}.`;
-    desk.say(unturned ? `${taken} ${unturnedSaid(entry)}` : taken);
+    const told = turnedByPerson(desk.state) ? this.#told(aim, doubt) : undefined;
+    const whole = told && told.kind !== 'taken' ? told.words : '';
+    desk.say([taken, doubt ?? whole].filter(Boolean).join(' '), told);
   }
 
-  /** The place that the screen asks for next: what a person who presses the trigger aims at. */
-  #shownAim(calibration: CalibrationState): CaptureAim | undefined {
-    const purpose = this.#purpose();
-    const [slot] =
-      purpose === 'fit' ? openSlots(calibration) : openProofSlots(calibration.proofReadings);
-    return slot && aimAt(slot, purpose);
+  /** While a check in the field is under way a reading is for its next place, unless it was asked for the calibration. */
+  async #recordForCheck(reading: BoardReading): Promise<boolean> {
+    const { desk } = this;
+    const { checks, calibration } = desk.state.history;
+    const { now } = checks;
+    if (!now || this.#aim || calibration?.captureBegun) return false;
+    const place = this.#checkPlace ?? openCheckPlaces(now)[0];
+    if (!place) return false;
+    const { board, id: check } = now.begun;
+    const stamp = desk.stamp(board);
+    await desk.append({ ...stamp, kind: 'check reading', check, place: place.place, reading });
+    const told = turnedByPerson(desk.state) && { kind: 'taken' as const, words: 'Taken.' };
+    desk.say(`Reading ${reading.reading} taken for the check.`, told || undefined);
+    return true;
   }
 
-  /** What a reading that nobody announced is for. */
-  #purpose(): Purpose {
-    return provesNow(this.desk.state.history) ? 'proof' : 'fit';
+  /** Why a reading may not be what it should be, as sentences; it is kept all the same. */
+  #doubtOf(entry: ReadingEntry): string | undefined {
+    const { identity, calibration } = this.desk.state.history;
+    if (!identity || !calibration) return undefined;
+    const rows = entry.kind === 'reading' ? calibration.readings : calibration.proofReadings;
+    const before = rows.at(-1);
+    const unturned = before && looksUnturned(entry, before, identity);
+    const recent = keptReadings(calibration).map(({ reading }) => reading);
+    const moved = movedWhileTaken(entry.reading, identity, recent);
+    const doubts = [
+      ...(moved ? [movedSaid(moved, entry)] : []),
+      ...(unturned ? [unturnedSaid(entry)] : []),
+    ];
+    return doubts.length === 0 ? undefined : doubts.join(' ');
+  }
+
+  /** What a reading for this place was, for one who does not look. */
+  #told(aim: CaptureAim | undefined, doubt: string | undefined): Told {
+    if (doubt !== undefined) return { kind: 'doubted', words: doubt };
+    const open = openPlaces(this.desk.state.history);
+    if (open.length === 0) return { kind: 'done', words: 'All readings are in.' };
+    const isWhole = aim && open.every(({ sighting }) => sighting.sighting !== aim.sighting);
+    return isWhole
+      ? { kind: 'whole', words: 'Sighting complete.' }
+      : { kind: 'taken', words: 'Taken.' };
   }
 }
+
+export type ReadingEntry = Extract<Entry, { kind: 'reading' | 'proof reading' }>;
 
 /**
  * The entry of a reading in the newest calibration.
@@ -175,7 +241,7 @@ export function readingEntry(
   reading: BoardReading,
   purpose: Purpose,
   place: Pick<CaptureAim, 'sighting' | 'aim'> | undefined,
-): Extract<Entry, { kind: 'reading' | 'proof reading' }> {
+): ReadingEntry {
   const id = freeId(String(reading.reading), desk.calibration());
   const taken: TakenReading = {
     id,
@@ -185,13 +251,6 @@ export function readingEntry(
   const kind = purpose === 'fit' ? ('reading' as const) : ('proof reading' as const);
   return { ...desk.inCalibration(), kind, ...taken };
 }
-
-/** A place of the plan, or of the proof, as an aim. */
-const aimAt = ({ sighting, roll }: Slot, purpose: Purpose): CaptureAim => ({
-  purpose,
-  sighting: sighting.sighting,
-  aim: { azimuth: sighting.azimuth, inclination: sighting.inclination, roll },
-});
 
 const isAimAt = ({ sighting, aim }: CaptureAim, slot: Slot): boolean =>
   sighting === slot.sighting.sighting && aim.roll === slot.roll;

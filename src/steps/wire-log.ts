@@ -16,6 +16,8 @@ export interface WireEntry {
   readonly mark: WireMark;
   /** The line without its LF; the label of the link that was opened; why it ended, where it was not ended here. */
   readonly text: string;
+  /** How many lines this one stands for: of looks at the sensors in a row the latest is kept, and counted. */
+  readonly times?: number;
 }
 
 export type WireDirection = 'to_board' | 'from_board';
@@ -30,6 +32,8 @@ export class WireLog {
   readonly #listeners = new Set<() => void>();
   #last = 0;
   #isOpen = false;
+  /** A look that was asked for right after another one, until its answer shows whether it is folded into that. */
+  #held: { at: number; text: string } | undefined;
   /** The greeting of the conversation under way: another one begins another. */
   #greeting = '';
 
@@ -74,12 +78,13 @@ export class WireLog {
       this.#greeting = text;
       this.#note('+', label);
     }
-    this.#note(direction === 'to_board' ? '>' : '<', text);
+    if (!this.#folds(direction, text)) this.#note(direction === 'to_board' ? '>' : '<', text);
   }
 
   /** The link ended. @param why by itself; empty where this end ended it */
   ended(why: string): void {
     if (!this.#isOpen) return;
+    this.#folds('from_board', ''); // a look under way has no answer
     this.#isOpen = false;
     this.#greeting = '';
     this.#note('-', why);
@@ -102,6 +107,29 @@ export class WireLog {
     return `${lines.join('\n')}\n`;
   }
 
+  /**
+   * Folds a look at the sensors into the one just before it, if nothing was between them. While the page shows how a board
+   * is held it looks a few times a second: those lines would soon push all others out.
+   *
+   * @returns whether the line needs no more noting
+   */
+  #folds(direction: WireDirection, text: string): boolean {
+    const held = this.#held;
+    this.#held = undefined;
+    if (held && direction === 'from_board' && answersLook(held.text, text)) {
+      const times = (this.entry(this.#last)!.times ?? 1) + 1;
+      this.#put(this.#last - 1, { ...held, mark: '>', times });
+      this.#put(this.#last, { at: this.#clock.now(), mark: '<', text, times });
+      return true;
+    }
+    if (held) this.#note('>', held.text, held.at);
+    if (direction !== 'to_board' || !LOOK.test(text)) return false;
+    const [asked, told] = [this.entry(this.#last - 1), this.entry(this.#last)];
+    if (!asked || !told || !answersLook(asked.text, told.text)) return false;
+    this.#held = { at: this.#clock.now(), text };
+    return true;
+  }
+
   #find(mark: WireMark): number | undefined {
     for (let number = this.first; number <= this.#last; number++) {
       if (this.entry(number)!.mark === mark) return number;
@@ -109,16 +137,24 @@ export class WireLog {
     return undefined;
   }
 
-  #note(mark: WireMark, text: string): void {
+  #note(mark: WireMark, text: string, at = this.#clock.now()): void {
     this.#last += 1;
-    this.#entries[(this.#last - 1) % WIRE_KEPT] = {
-      number: this.#last,
-      at: this.#clock.now(),
-      mark,
-      text,
-    };
+    this.#put(this.#last, { at, mark, text });
+  }
+
+  #put(number: number, entry: Omit<WireEntry, 'number'>): void {
+    this.#entries[(number - 1) % WIRE_KEPT] = { number, ...entry };
     for (const listener of this.#listeners) listener();
   }
 }
+
+/** A look at the sensors, as this program asks for it: one typed by hand has no check. */
+const LOOK = /^\?(\d+) sense #[0-9A-F]{4}$/;
+
+/** Whether a line is the answer to that look. */
+const answersLook = (asked: string, answer: string): boolean => {
+  const tag = LOOK.exec(asked)?.[1];
+  return tag !== undefined && answer.startsWith(`=${tag} ok `);
+};
 
 const isGreeting = (line: string): boolean => /^\?1 hello /.test(line);

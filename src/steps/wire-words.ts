@@ -57,6 +57,12 @@ const FAR = 64;
 
 /** What an entry says, as a clause. Everything in it that came over the wire was checked, or is quoted and cut short. */
 export function meaningOf(log: WireLog, entry: WireEntry): string {
+  const { times } = entry;
+  const words = meaningOfOne(log, entry);
+  return times === undefined ? words : `${words} (the latest of ${times} looks in a row)`;
+}
+
+function meaningOfOne(log: WireLog, entry: WireEntry): string {
   if (entry.mark === '+') return `the link was opened: ${entry.text}`;
   if (entry.mark === '-') {
     return entry.text === '' ? 'the link was ended here' : `the link ended: ${entry.text}`;

@@ -1,0 +1,76 @@
+import {
+  angles,
+  attitude,
+  cross,
+  degrees,
+  radians,
+  unit,
+  type Mat3,
+  type NoAngle,
+} from '../../calib/geometry.ts';
+import { applyCoefficients, type Coefficients } from '../../calib/model.ts';
+import type { Board } from '../../protocol/board.ts';
+
+/** How a board is held now, from what its sensors show. Degrees. */
+
+/** What `sense` gives. */
+export type Sensed = Awaited<ReturnType<Board['sense']>>;
+
+/**
+ * Where angles come from. `provisional`: a fit of the readings kept so far. `in force`: the coefficients that the board
+ * runs. `board`: its own angles, from whatever it applies.
+ */
+export type AttitudeSource = 'provisional' | 'in force' | 'board';
+
+export interface AttitudeNow {
+  from: AttitudeSource;
+  azimuth?: number;
+  inclination?: number;
+  roll?: number;
+  /** Why azimuth, or azimuth and roll, are absent. */
+  reason?: NoAngle;
+  /** Body to world; absent where down and field do not give one. */
+  rotation?: Mat3;
+}
+
+/**
+ * The attitude that a look at the sensors shows, from the first of: coefficients given, in their order; the board's own
+ * angles. Undefined where there is none of them.
+ */
+export function attitudeNow(
+  sensed: Pick<Sensed, 'acc' | 'mag' | 'azimuth' | 'inclination' | 'roll'>,
+  sources: readonly { from: AttitudeSource; coefficients: Coefficients }[],
+): AttitudeNow | undefined {
+  const [source] = sources;
+  if (source) return through(source, sensed);
+  const { azimuth, inclination, roll } = sensed;
+  if (azimuth === undefined && inclination === undefined && roll === undefined) return undefined;
+  const isWhole = azimuth !== undefined && inclination !== undefined && roll !== undefined;
+  return {
+    from: 'board',
+    ...(azimuth !== undefined && { azimuth }),
+    ...(inclination !== undefined && { inclination }),
+    ...(roll !== undefined && { roll }),
+    ...(isWhole && { rotation: attitude(radians(azimuth), radians(inclination), radians(roll)) }),
+  };
+}
+
+function through(
+  { from, coefficients }: { from: AttitudeSource; coefficients: Coefficients },
+  { acc, mag }: Pick<Sensed, 'acc' | 'mag'>,
+): AttitudeNow {
+  const { g, b } = applyCoefficients(coefficients, acc, mag);
+  const { azimuth, inclination, roll, reason } = angles(g, b);
+  // a sight straight up has no azimuth, but the board has an attitude all the same
+  const hasAxes = reason === undefined || reason === 'vertical_sight';
+  const [down, east] = [unit(g), unit(cross(g, b))];
+  const rotation: Mat3 = [...cross(east, down), ...east, ...down];
+  return {
+    from,
+    ...(azimuth !== undefined && { azimuth: degrees(azimuth) }),
+    ...(inclination !== undefined && { inclination: degrees(inclination) }),
+    ...(roll !== undefined && { roll: degrees(roll) }),
+    ...(reason !== undefined && { reason }),
+    ...(hasAxes && rotation.every(Number.isFinite) && { rotation }),
+  };
+}
