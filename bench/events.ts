@@ -35,16 +35,21 @@ class NotingBoard extends HostedBoard {
   }
 
   override attach(listener: LinkListener, onGivenWay?: () => void) {
+    let rest = ''; // of a line that is not over
     const bytes = (chunk: Uint8Array): void => {
-      const reading = EVENT.exec(Buffer.from(chunk).toString('latin1'))?.[1];
-      if (reading) this.sent.set(Number(reading), performance.timeOrigin + performance.now());
+      const lines = (rest + Buffer.from(chunk).toString('latin1')).split('\n');
+      rest = lines.pop()!;
+      for (const line of lines) {
+        const reading = EVENT.exec(line)?.[1];
+        if (reading) this.sent.set(Number(reading), performance.timeOrigin + performance.now());
+      }
       listener.bytes(chunk);
     };
     return super.attach({ bytes, closed: (end) => listener.closed(end) }, onGivenWay);
   }
 }
 
-const EVENT = /^!\d+ reading reading=(\d+) /m;
+const EVENT = /^!\d+ reading reading=(\d+) /;
 
 /** How long readings took, milliseconds, each from where it is measured to the picture that shows it. */
 interface Times {
