@@ -4,6 +4,7 @@ import { installApp } from './installed-app.ts';
 import { HeldEntries } from './records/held-entries.ts';
 import { openLogbook } from './records/logbook.ts';
 import { Bench, type Sight } from './steps/bench.ts';
+import { workerForecaster } from './steps/collecting/worker-forecaster.ts';
 import { systemOf } from './steps/link-help.ts';
 import { Keeping } from './steps/logbook/keeping.ts';
 import { broadcastNews } from './steps/logbook/news.ts';
@@ -30,6 +31,7 @@ async function start(page: HTMLElement): Promise<void> {
   const bench = new Bench({
     logbook,
     ...workerFitters(realClock),
+    forecaster: workerForecaster(),
     ...('locks' in navigator && { hold: holdBench, freed: benchFreed }),
     ...('BroadcastChannel' in globalThis && { news: broadcastNews() }),
     simulator: { defaults: defaultSettings, check: checkSettings, make: simulatedBoard },

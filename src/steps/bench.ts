@@ -6,6 +6,7 @@ import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { BenchError, secondLinkWords } from './bench-words.ts';
 import type { Fitter, LiveFitter } from './fitting.ts';
 import { KeptChoices } from './collecting/collecting-choices.ts';
+import type { Forecaster } from './collecting/readings-left.ts';
 import { keepBench, keptBench, type KeptPlace } from './kept-places.ts';
 import {
   KIND_WORDS,
@@ -31,6 +32,8 @@ export interface BenchParts {
   fitter: Fitter;
   /** Makes the provisional fits of open calibrations; absent where none are wanted. */
   liveFitter?: LiveFitter;
+  /** Works out how many readings are left; absent where that is not wanted. */
+  forecaster?: Forecaster;
   /**
    * Takes the logbook's bench for this page until the page closes; resolves with whether it did. Absent where no other
    * page can be.
@@ -179,9 +182,14 @@ export class Bench {
     );
   }
 
-  /** Every kind of link, those that cannot be had here too. */
+  /**
+   * Every kind of link, those that cannot be had here too. The likeliest is first: the kind of the boards at the bench,
+   * and where there is none the simulated board, since whoever comes for the first time may have no other.
+   */
   get kinds(): readonly OfferedKind[] {
-    return KINDS.map((name) => {
+    const here = this.#places.findLast(({ state }) => state.link.state !== 'none');
+    const likeliest = here?.state.link.kind ?? 'simulated';
+    return [likeliest, ...KINDS.filter((name) => name !== likeliest)].map((name) => {
       const missing = this.#missing.get(name);
       const another = name === 'simulated' && this.#simulators().length > 0;
       return {
@@ -391,11 +399,12 @@ export class Bench {
   }
 
   #newPlace(): BenchPlace {
-    const { fitter, liveFitter, clock, random, today, system, sight } = this.#parts;
+    const { fitter, liveFitter, forecaster, clock, random, today, system, sight } = this.#parts;
     const place: BenchPlace = new BenchPlace({
       logbook: this.#logbook,
       fitter,
       ...(liveFitter && { liveFitter }),
+      ...(forecaster && { forecaster }),
       choices: this.choices,
       clock,
       random,

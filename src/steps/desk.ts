@@ -63,7 +63,7 @@ export class Desk {
 
   change(
     change: Partial<PlaceState>,
-    ...drop: ('work' | 'trouble' | 'simulator' | 'live' | 'ownHand')[]
+    ...drop: ('work' | 'trouble' | 'simulator' | 'live' | 'left' | 'ownHand')[]
   ): void {
     this.#state = { ...without(this.#state, ...drop), ...change };
     this.changed();

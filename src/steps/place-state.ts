@@ -1,6 +1,7 @@
 import type { Attitude, SimulatorSettings } from '../protocol/simulator.ts';
 import type { BoardHistory } from './calibration-state.ts';
 import type { CareState } from './care/care-state.ts';
+import type { ReadingsLeft } from './collecting/readings-left.ts';
 import type { LinkEnd } from './link-end.ts';
 import type { KindName } from './link-help.ts';
 import type { LiveFit } from './live-fit.ts';
@@ -15,6 +16,8 @@ export interface PlaceState {
    * until the first is made. While a newer one is being made it is the one before: `readings` says how many it saw.
    */
   live?: LiveFit;
+  /** While a person collects: how many readings are left for the tolerance, by the provisional fit. */
+  left?: ReadingsLeft | { failed: string };
   /** What was asked of the board for its care, and what is wanted; absent until it was linked in this page. */
   care?: CareState;
   /** How the simulated board is, or will be, set; absent where the board is none. */

@@ -13,6 +13,7 @@ import { ByItself } from './collecting/by-itself.ts';
 import type { KeptChoices } from './collecting/collecting-choices.ts';
 import { LiveAttitude, type Look } from './collecting/live-attitude.ts';
 import { FIRST_HELD, turnedBy } from './collecting/own-hand.ts';
+import { Forecasting, type Forecaster } from './collecting/readings-left.ts';
 import { cubePlanInDegrees } from './customary-plan.ts';
 import { Desk } from './desk.ts';
 import { fitCalibration } from './fit-step.ts';
@@ -39,6 +40,8 @@ export interface PlaceParts extends LinkingParts {
   fitter: Fitter;
   /** Makes the provisional fits; absent where none are wanted. */
   liveFitter?: LiveFitter;
+  /** Works out how many readings are left; absent where that is not wanted. */
+  forecaster?: Forecaster;
   /** How a person collects. */
   choices: Pick<KeptChoices, 'now'>;
   /** The time of day, for the logbook. */
@@ -64,6 +67,7 @@ export class BenchPlace {
   readonly #taking: Taking;
   readonly #linking: Linking;
   readonly #live: LiveFitting | undefined;
+  readonly #forecasting: Forecasting | undefined;
   readonly #marks: Marks;
   /** The lines that cross the link, the latest of them. */
   readonly wire: WireLog;
@@ -89,6 +93,7 @@ export class BenchPlace {
     this.#parts = parts;
     this.#desk = new Desk(parts.logbook, parts.today, parts.system, () => {
       this.#live?.look();
+      this.#forecasting?.look();
       this.attitude.wake();
       parts.changed();
     });
@@ -100,6 +105,7 @@ export class BenchPlace {
       looked: (look) => this.#looked(look),
     });
     this.#live = parts.liveFitter && new LiveFitting(this.#desk, parts.liveFitter);
+    this.#forecasting = parts.forecaster && new Forecasting(this.#desk, parts.forecaster);
     this.#taking = new Taking(this.#desk, () => this.attitude.untilStill());
     this.#marks = new Marks(this.#desk);
     const later = (work: Work | undefined, task: () => Promise<void>) => {
@@ -384,6 +390,11 @@ export class BenchPlace {
     const { ownHand } = this.state;
     if (ownHand)
       await this.#hold(turnedBy(ownHand, by)).catch((error: unknown) => this.report(error));
+  }
+
+  /** Presses the trigger of the simulated board. */
+  async pressTrigger(): Promise<void> {
+    await this.#desk.hand?.press().catch((error: unknown) => this.report(error));
   }
 
   async #hold(attitude: Attitude): Promise<void> {

@@ -48,13 +48,17 @@ function rollToGo(by: number | undefined): string {
 }
 
 const SOURCES: Record<AttitudeSource, string> = {
-  provisional: 'from the readings so far',
-  'in force': 'by the coefficients that the board runs',
-  board: 'as the board itself says',
+  provisional:
+    'The aim now is worked out from the readings so far: near enough to find the attitude, no measure of it.',
+  'in force':
+    'The aim now is by the coefficients that the board runs: near enough to find the attitude, no measure of it.',
+  board: 'The aim now is as the board itself says: no measure of it.',
+  mounting:
+    'Up, down and roll are from bare counts, to a few degrees; left and right come with the first readings that settle a fit.',
 };
 
 /** Where the angles shown come from, and what they are good for. */
 export const sourceWords = (now: AttitudeNow | undefined): string =>
   now
-    ? `The aim now is ${SOURCES[now.from]}: near enough to find the attitude, no measure of it.`
+    ? SOURCES[now.from]
     : 'Nothing says yet how the counts become angles, so only stillness is shown. The aim appears with the first readings that settle a fit.';

@@ -4,12 +4,14 @@ import {
   cross,
   degrees,
   radians,
+  rotate,
   unit,
   type Mat3,
   type NoAngle,
 } from '../../calib/geometry.ts';
-import { applyCoefficients, type Coefficients } from '../../calib/model.ts';
-import type { Board } from '../../protocol/board.ts';
+import { applyCoefficients, mountingMatrix, type Coefficients } from '../../calib/model.ts';
+import type { Vec3 } from '../../calib/reading.ts';
+import type { Board, BoardIdentity } from '../../protocol/board.ts';
 
 /** How a board is held now, from what its sensors show. Degrees. */
 
@@ -18,9 +20,11 @@ export type Sensed = Awaited<ReturnType<Board['sense']>>;
 
 /**
  * Where angles come from. `provisional`: a fit of the readings kept so far. `in force`: the coefficients that the board
- * runs. `board`: its own angles, from whatever it applies.
+ * runs. `board`: its own angles, from whatever it applies. `mounting`: from the accelerometer's bare counts and from how
+ * the board says it sits: inclination and roll to a few degrees, and no azimuth, since no offset of a magnetometer is known
+ * beforehand.
  */
-export type AttitudeSource = 'provisional' | 'in force' | 'board';
+export type AttitudeSource = 'provisional' | 'in force' | 'board' | 'mounting';
 
 export interface AttitudeNow {
   from: AttitudeSource;
@@ -35,16 +39,19 @@ export interface AttitudeNow {
 
 /**
  * The attitude that a look at the sensors shows, from the first of: coefficients given, in their order; the board's own
- * angles. Undefined where there is none of them.
+ * angles; what its mounting says. Undefined where there is none of them.
  */
 export function attitudeNow(
   sensed: Pick<Sensed, 'acc' | 'mag' | 'azimuth' | 'inclination' | 'roll'>,
   sources: readonly { from: AttitudeSource; coefficients: Coefficients }[],
+  board: Pick<BoardIdentity, 'accMounting'> = {},
 ): AttitudeNow | undefined {
   const [source] = sources;
   if (source) return through(source, sensed);
   const { azimuth, inclination, roll } = sensed;
-  if (azimuth === undefined && inclination === undefined && roll === undefined) return undefined;
+  if (azimuth === undefined && inclination === undefined && roll === undefined) {
+    return byMounting(sensed, board);
+  }
   const isWhole = azimuth !== undefined && inclination !== undefined && roll !== undefined;
   return {
     from: 'board',
@@ -74,3 +81,20 @@ function through(
     ...(hasAxes && rotation.every(Number.isFinite) && { rotation }),
   };
 }
+
+function byMounting(
+  { acc }: Pick<Sensed, 'acc'>,
+  { accMounting }: Pick<BoardIdentity, 'accMounting'>,
+): AttitudeNow | undefined {
+  const mounting = accMounting === undefined ? undefined : mountingMatrix(accMounting);
+  if (!mounting) return undefined;
+  const { inclination, roll } = angles(rotate(mounting, acc), ANY_FIELD);
+  return {
+    from: 'mounting',
+    ...(inclination !== undefined && { inclination: degrees(inclination) }),
+    ...(roll !== undefined && { roll: degrees(roll) }),
+  };
+}
+
+/** Inclination and roll do not depend on it. */
+const ANY_FIELD: Vec3 = [1, 0, 0];

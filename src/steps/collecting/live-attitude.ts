@@ -236,7 +236,7 @@ export class LiveAttitude {
           .map(({ reading }) => reading)
       : [];
     const stillness = stillnessOf(what, before, board.identity, recent);
-    const attitude = attitudeNow(what, sourcesOf(desk.state));
+    const attitude = attitudeNow(what, sourcesOf(desk.state), board.identity);
     // one look alone cannot tell: a board swung steadily looks still to an accelerometer
     const since = before && stillness.still ? (this.#look?.stillSince ?? at) : undefined;
     this.#sensed = { by: board, at, what };

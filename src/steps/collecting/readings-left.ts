@@ -1,0 +1,138 @@
+import { interval95 } from '../../calib/covariance.ts';
+import { degrees, radians } from '../../calib/geometry.ts';
+import { knowledgeFrom, readingsNeeded } from '../../calib/next-reading.ts';
+import type { Reading } from '../../calib/reading.ts';
+import { messageOf } from '../bench-words.ts';
+import type { CalibrationState } from '../calibration-state.ts';
+import type { Desk } from '../desk.ts';
+import type { LiveCoefficients } from '../live-fit.ts';
+import { ORDINARY_TOLERANCE } from '../tolerance.ts';
+import { turnedByPerson } from './own-hand.ts';
+import type { Wanted } from './aim-offset.ts';
+
+/** How many readings are left until azimuth is as sure as the tolerance asks. Plain data, so that it may be worked out in a worker. */
+
+export interface LeftQuestion {
+  fit: Pick<LiveCoefficients, 'coefficients' | 'noise' | 'uncertainty' | 'fitted'>;
+  /** The readings that the fit was given, in its order. */
+  readings: readonly Reading[];
+  /** The tolerance, degrees. */
+  wanted: number;
+}
+
+export interface ReadingsLeft {
+  /** Half of the 95 % interval of azimuth × cos inclination as it stands, degrees. */
+  now: number;
+  /** What it is to be at most, degrees. */
+  wanted: number;
+  /** How many more, each the best after those before it; absent where {@link MOST_AHEAD} are not enough. */
+  needed?: number;
+  /** From where the next reading tells most, degrees; absent where none is needed. */
+  best?: Wanted;
+}
+
+/** Farther ahead nobody plans. */
+export const MOST_AHEAD = 40;
+
+/** Works it out somewhere: here, or in a worker, since it takes long. Rejects only where that could not be done at all. */
+export type Forecaster = (question: LeftQuestion) => Promise<ReadingsLeft>;
+
+export function readingsLeft({ fit, readings, wanted }: LeftQuestion): ReadingsLeft {
+  const { uncertainty, fitted } = fit;
+  const half = (error: number) => degrees(interval95(error, uncertainty.freedom.azimuth));
+  // the interval is in proportion to the standard error
+  const error = radians(wanted / half(radians(1)));
+  const ahead = readingsNeeded(knowledgeFrom({ ...fit, readings: fitted }, readings), error, {
+    most: MOST_AHEAD,
+  });
+  const [first] = ahead.readings;
+  return {
+    now: half(ahead.now),
+    wanted,
+    ...(ahead.needed !== undefined && { needed: ahead.needed }),
+    ...(first && {
+      best: {
+        azimuth: degrees(first.aim.azimuth),
+        inclination: degrees(first.aim.inclination),
+        roll: degrees(first.aim.roll),
+      },
+    }),
+  };
+}
+
+interface Wish {
+  live: LiveCoefficients;
+  calibration: CalibrationState;
+}
+
+/** Keeps what is left in a desk's state, as its provisional fits come, while a person collects. */
+export class Forecasting {
+  #wish: Wish | undefined;
+  #isAsking = false;
+
+  constructor(
+    private readonly desk: Desk,
+    private readonly forecaster: Forecaster,
+  ) {}
+
+  /** Called after every change of the desk's state. */
+  look(): void {
+    const { desk } = this;
+    const { live, left, history } = desk.state;
+    const { calibration } = history;
+    if (!live?.ok || !calibration || calibration.sealed || !turnedByPerson(desk.state)) {
+      this.#wish = undefined;
+      if (left) desk.change({}, 'left');
+      return;
+    }
+    const before = this.#wish;
+    if (before?.live === live && before.calibration.tolerance === calibration.tolerance) return;
+    this.#wish = { live, calibration };
+    if (!this.#isAsking) void this.#askAll();
+  }
+
+  /** One after the other until the newest wish is answered; what was wished for in between is never begun. */
+  async #askAll(): Promise<void> {
+    this.#isAsking = true;
+    let asked: Wish | undefined;
+    while (this.#wish && this.#wish !== asked) {
+      asked = this.#wish;
+      const left = await this.#ask(asked);
+      if (this.#wish?.calibration.id === asked.calibration.id) this.desk.change({ left });
+    }
+    this.#isAsking = false;
+  }
+
+  async #ask({ live, calibration }: Wish): Promise<ReadingsLeft | { failed: string }> {
+    const { degrees: wanted } = calibration.tolerance ?? ORDINARY_TOLERANCE;
+    const counts = new Map(calibration.readings.map(({ id, reading }) => [id, reading]));
+    const { coefficients, noise, uncertainty } = live;
+    const fitted = live.fitted.filter(({ id }) => counts.has(id));
+    try {
+      return await this.forecaster({
+        fit: { coefficients, noise, uncertainty, fitted },
+        readings: fitted.map(({ id }) => {
+          const { acc, mag } = counts.get(id)!;
+          return { id, acc, mag };
+        }),
+        wanted,
+      });
+    } catch (error) {
+      return { failed: messageOf(error) };
+    }
+  }
+}
+
+/** In words. */
+export function leftWords(left: ReadingsLeft | { failed: string }): string {
+  if ('failed' in left) {
+    return `How many readings are left could not be worked out: ${left.failed}. It does not matter to the readings.`;
+  }
+  const { now, wanted, needed } = left;
+  const stands = `The coefficients add ±${now.toFixed(2)}° to azimuth as it stands (95 % interval, by the scatter so far); ±${wanted}° is asked.`;
+  if (needed === 0) {
+    return `${stands} That is enough. Fit what is there, or go on: more readings show what else may be wrong.`;
+  }
+  if (needed === undefined) return `${stands} That takes more than ${MOST_AHEAD} readings more.`;
+  return `${stands} About ${needed} more ${needed === 1 ? 'reading' : 'readings'} will do, if they are spread well.`;
+}
