@@ -7,7 +7,7 @@ import { lineWords, rollWords } from './attitude-words.ts';
 import { endSentence, shortEnd, type LinkEnd } from './link-end.ts';
 import { linkHelp, type KindName, type System } from './link-help.ts';
 import type { Intention } from './next-step.ts';
-import type { LinkState, PlaceState, Trouble, Work } from './place-state.ts';
+import type { LinkState, Trouble, Work } from './place-state.ts';
 
 /** What the bench says: of its work, of what a board said, of what went wrong. */
 
@@ -20,7 +20,7 @@ import type { LinkState, PlaceState, Trouble, Work } from './place-state.ts';
  * given a value that it cannot have. `not_adopted`: the board took a change, and does not show it. `not_fit`: this firmware may not go onto this board. `going_back`: new firmware
  * is not confirmed, so that the board starts again with the one before. `in_hand`: the calibration is under way at a
  * place whose board is linked. `other_board`: the coefficients are for another board than the one that is linked.
- * `fit_silent`: what makes the fits has stopped answering.
+ * `fit_silent`: what makes the fits has stopped answering. `nothing_to_check`: the board runs no coefficients.
  */
 export type Hindrance =
   | 'held_elsewhere'
@@ -36,7 +36,8 @@ export type Hindrance =
   | 'going_back'
   | 'in_hand'
   | 'other_board'
-  | 'fit_silent';
+  | 'fit_silent'
+  | 'nothing_to_check';
 
 const HINDRANCES: Record<Hindrance, Trouble> = {
   not_linked: {
@@ -98,6 +99,11 @@ const HINDRANCES: Record<Hindrance, Trouble> = {
     heading: 'The fit gave no answer',
     message:
       'What computes it was ended, and begins afresh. The readings are in the logbook, and nothing on the board was changed. Fit again; if it happens again, reload this page.',
+  },
+  nothing_to_check: {
+    heading: 'There is nothing to check yet',
+    message:
+      'The board runs no coefficients, so it shows no angles. Nothing was begun. Calibrate it first.',
   },
   other_board: {
     heading: 'These coefficients are for another board',
@@ -224,19 +230,6 @@ export function linkWords(link: LinkState): {
 /** Of an empty place. @param beside whether there are other places at the bench */
 export const emptyWords = (beside: boolean): string =>
   beside ? 'A new link' : linkWords({ state: 'none' }).words;
-
-/** A place in a few words, for whoever works with several: which board, and what is so with it. */
-export function placeWords({ link, history, work, trouble }: PlaceState): {
-  shape: ReturnType<typeof linkWords>['shape'];
-  board: string;
-  words: string;
-} {
-  const board = history.identity ? boardName(history.identity) : 'A new board';
-  if (work) return { shape: 'waiting', board, words: workWords(work) };
-  const { shape, words } = linkWords(link);
-  if (trouble && link.state !== 'lost') return { shape: 'bad', board, words: trouble.heading };
-  return { shape, board, words };
-}
 
 /** What is being done, and how far it is. */
 export const workWords = ({ what, done = 0, of }: Work): string =>

@@ -112,7 +112,11 @@ const WORTH_FITTING = 8;
 export function nextStep(state: PlaceState): NextStep {
   const step = stepOf(state);
   const offered = [...(step.main ? [step.main] : []), ...step.others].map(({ does }) => does);
-  return { help: step.place, ...step, waysOut: waysOut(state).filter(({ does }) => !offered.includes(does)) };
+  return {
+    help: step.place,
+    ...step,
+    waysOut: waysOut(state).filter(({ does }) => !offered.includes(does)),
+  };
 }
 
 /** For kinds whose boards the browser lists. */
@@ -177,7 +181,7 @@ function stepOf(state: PlaceState): Step {
       place: 'Link',
       heading: 'Link a board',
       words:
-        'Pick how it is joined to this machine. Several boards can be linked, one after the other.',
+        'Pick how it is joined to this machine. Linking changes nothing on it, and several can be linked, one after the other.',
       others: [],
     };
   }

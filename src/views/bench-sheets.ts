@@ -71,17 +71,21 @@ export class BenchSheets extends View {
       ${
         !history.identity
           ? html`<section class="sheet way">
-              <h2>The way</h2>
-              <ol>
-                ${WAY.map(
-                  ({ place, words }) =>
-                    html`<li>
-                      <strong>${place}.</strong>
-                      ${words}
-                    </li>`,
-                )}
-              </ol>
-            </section>`
+                <h2>The way</h2>
+                <ol>
+                  ${WAY.map(
+                    ({ place, words }) =>
+                      html`<li>
+                        <strong>${place}.</strong>
+                        ${words}
+                      </li>`,
+                  )}
+                </ol>
+              </section>
+              <section class="sheet prepare">
+                <h2>What to prepare</h2>
+                <what-to-prepare></what-to-prepare>
+              </section>`
           : nothing
       }
       ${

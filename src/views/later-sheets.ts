@@ -1,3 +1,4 @@
 /** Views of sheets that the first picture of the page does not need: loaded once it is drawn. */
 import './conformance-view.ts';
+import './step-help.ts';
 import './wire-view.ts';

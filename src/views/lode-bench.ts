@@ -12,7 +12,7 @@ import { writable } from '../steps/calibration-state.ts';
 import { bringToSight, newOutcome } from './bring-to-sight.ts';
 import './bench-sheets.ts';
 import './board-strip.ts';
-import type { PickEvent } from './board-strip.ts';
+import type { AskThereEvent, PickEvent } from './board-tile.ts';
 import './held-elsewhere.ts';
 import './keeping-notice.ts';
 import type { LinkEvent } from './link-kinds.ts';
@@ -26,7 +26,6 @@ import { sealingForm } from './sealing-form.ts';
 import type { AdjustEvent, SimulatorView } from './simulator-view.ts';
 import type { ToleranceEvent } from './tolerance-choice.ts';
 import { View } from './view.ts';
-import './ways-out.ts';
 
 /** The whole page. It hears the bench and passes on what a person asks. */
 @customElement('lode-bench')
@@ -37,8 +36,9 @@ export class LodeBench extends View {
   @query('dialog.write') private dialog!: HTMLDialogElement;
   @query('simulator-view') private simulator!: SimulatorView | null;
   @state() private asked: PagePart = partOf(location.hash);
-  /** The logbook part is loaded when it is asked for first. */
-  @state() private logbook: 'not asked for' | 'loading' | 'loaded' | 'failed' = 'not asked for';
+  /** What is shown of the logbook is loaded when it is asked for first. */
+  @state() private loads: Partial<Record<'logbook' | 'report', 'under way' | 'done' | 'failed'>> =
+    {};
   /** What a person was asked about writing, and the place where its board is. */
   @state() private shown: { place: BenchPlace; id: string } | undefined;
   /** What was rendered last while no work was under way, and of which place. */
@@ -56,6 +56,7 @@ export class LodeBench extends View {
     this.addEventListener('adjust', this.#adjust as EventListener);
     this.addEventListener('link-board', this.#link as EventListener);
     this.addEventListener('pick', this.#pick as EventListener);
+    this.addEventListener('ask-there', this.#askThere as EventListener);
     addEventListener('hashchange', this.#go);
     void this.#showPart();
   }
@@ -68,6 +69,7 @@ export class LodeBench extends View {
     this.removeEventListener('adjust', this.#adjust as EventListener);
     this.removeEventListener('link-board', this.#link as EventListener);
     this.removeEventListener('pick', this.#pick as EventListener);
+    this.removeEventListener('ask-there', this.#askThere as EventListener);
     removeEventListener('hashchange', this.#go);
   }
 
@@ -94,7 +96,7 @@ export class LodeBench extends View {
         isBench
           ? html`<a class="skip" href="#next">Skip to what is next</a>`
           : html`<a class="skip" href="#logbook-heading" @click=${this.#skip}
-              >Skip to the logbook</a
+              >Skip to the ${this.asked.part}</a
             >`
       }
       <header class="top">
@@ -113,7 +115,6 @@ export class LodeBench extends View {
           elsewhere
             ? html`<main id="next" tabindex="-1">${this.#heldElsewhere(elsewhere)}</main>`
             : html`<path-strip place=${place}></path-strip>
-                <ways-out .state=${state}></ways-out>
                 <main>
                   <next-card .state=${state} .kinds=${kinds}></next-card>
                   ${keyed(
@@ -127,7 +128,8 @@ export class LodeBench extends View {
         isBench
           ? nothing
           : html`<main class="logbook">
-              ${elsewhere ? this.#heldElsewhere(elsewhere) : nothing} ${this.#logbookPart()}
+              ${elsewhere && this.asked.part === 'logbook' ? this.#heldElsewhere(elsewhere) : nothing}
+              ${this.#logbookPart(this.asked)}
             </main>`
       }
       <footer>
@@ -152,7 +154,7 @@ export class LodeBench extends View {
   }
 
   #partLinks() {
-    const link = (part: PagePart['part'], words: string) =>
+    const link = (part: 'bench' | 'logbook', words: string) =>
       html`<li>
         <a href="#${part}" aria-current=${this.asked.part === part ? 'page' : nothing}>${words}</a>
       </li>`;
@@ -163,20 +165,31 @@ export class LodeBench extends View {
     </nav>`;
   }
 
-  #logbookPart() {
-    switch (this.logbook) {
-      case 'loaded':
-        return html`<logbook-page .bench=${this.bench} .keeping=${this.keeping}></logbook-page>`;
+  #logbookPart(asked: PagePart) {
+    if (asked.part === 'bench') return nothing;
+    const what = asked.part;
+    switch (this.loads[what]) {
+      case 'done':
+        return asked.part === 'report'
+          ? html`<report-page
+              .bench=${this.bench}
+              .serial=${asked.serial}
+              .calibration=${asked.calibration}
+              .program=${this.newer.current}
+            ></report-page>`
+          : html`<logbook-page .bench=${this.bench} .keeping=${this.keeping}></logbook-page>`;
       case 'failed':
-        return html`<h2 id="logbook-heading" tabindex="-1">The logbook could not be shown</h2>
+        return html`<h2 id="logbook-heading" tabindex="-1">The ${what} could not be shown</h2>
           <p>
             This part of the page could not be loaded. What is in the logbook is safe. See that the
             place this page came from can be reached, then
             <button type="button" @click=${() => this.#showPart()}>Try again</button>
           </p>`;
       default:
-        return html`<h2 id="logbook-heading" tabindex="-1">Logbook</h2>
-          <p>Opening the logbook…</p>`;
+        return html`<h2 id="logbook-heading" tabindex="-1">
+            ${what === 'report' ? 'Calibration report' : 'Logbook'}
+          </h2>
+          <p>Opening the ${what}…</p>`;
     }
   }
 
@@ -188,6 +201,7 @@ export class LodeBench extends View {
     if (before.part === 'bench' && this.asked.part === 'bench') return; // a skip within the bench
     await this.updateComplete;
     await this.querySelector('logbook-page')?.updateComplete;
+    await this.querySelector('report-page')?.updateComplete;
     scrollTo({ top: 0, behavior: 'instant' });
     const heading = this.asked.part === 'bench' ? '#next' : '#logbook-heading';
     this.querySelector<HTMLElement>(heading)?.focus({ preventScroll: true });
@@ -196,19 +210,20 @@ export class LodeBench extends View {
   /** Sees that what the logbook part shows is loaded and read. */
   async #showPart(): Promise<void> {
     const part = this.asked;
-    document.title = part.part === 'bench' ? 'Lodebench' : 'Logbook · Lodebench';
+    document.title = titleOf(part);
     if (part.part === 'bench') {
       await this.bench.logbook.open(); // no page of it is open
       return;
     }
-    if (this.logbook !== 'loaded') {
-      this.logbook = 'loading';
+    const what = part.part;
+    if (this.loads[what] !== 'done') {
+      this.loads = { ...this.loads, [what]: 'under way' };
       try {
-        await import('./logbook-page.ts');
-        this.logbook = 'loaded';
+        await (what === 'report' ? import('./report-page.ts') : import('./logbook-page.ts'));
+        this.loads = { ...this.loads, [what]: 'done' };
       } catch (error) {
-        console.warn('The logbook part could not be loaded:', error);
-        this.logbook = 'failed';
+        console.warn(`The ${what} could not be loaded:`, error);
+        this.loads = { ...this.loads, [what]: 'failed' };
         return;
       }
       if (this.asked !== part) return; // somewhere else was asked for meanwhile, which sees to itself
@@ -266,9 +281,25 @@ export class LodeBench extends View {
     } else void this.bench.link(kind, { ...(address !== undefined && { address }) });
   };
 
+  #askThere = ({ index, intention }: AskThereEvent) => {
+    void this.bench.places[index]?.perform(intention);
+  };
+
   #pick = ({ index }: PickEvent) => {
     const place = index === undefined ? undefined : this.bench.places[index];
     if (place) this.bench.pick(place);
     else this.bench.linkAnother();
   };
+}
+
+/** What the browser calls the page, and a file that it is printed to. */
+function titleOf(part: PagePart): string {
+  switch (part.part) {
+    case 'bench':
+      return 'Lodebench';
+    case 'logbook':
+      return 'Logbook · Lodebench';
+    case 'report':
+      return `Calibration report ${part.serial} · Lodebench`;
+  }
 }

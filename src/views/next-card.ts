@@ -1,10 +1,11 @@
-import { html, nothing } from 'lit';
-import { customElement, property } from 'lit/decorators.js';
+import { html, nothing, type PropertyValues } from 'lit';
+import { customElement, property, state } from 'lit/decorators.js';
 import type { OfferedKind } from '../steps/bench.ts';
 import { workWords } from '../steps/bench-words.ts';
 import type { PlaceState, Trouble, Work } from '../steps/place-state.ts';
 import { nextStep, type Intention, type Offer } from '../steps/next-step.ts';
 import './link-kinds.ts';
+import type { LinkKinds } from './link-kinds.ts';
 import { offerButton } from './offer-button.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
@@ -17,24 +18,57 @@ export class IntentionEvent extends Event {
   }
 }
 
-/** The one thing to do next, always in sight; beneath it what is being done, what was said, what went wrong. */
+/**
+ * The one thing to do next, always in sight; beneath it what is being done, what was said, what went wrong, the help and
+ * the ways out. Where it stands above the sheets and is scrolled away, it lies short at the window's lower edge.
+ */
 @customElement('next-card')
 export class NextCard extends View {
   @property({ attribute: false }) state!: PlaceState;
   @property({ attribute: false }) kinds!: readonly OfferedKind[];
+  @state() private isShort = false;
+  /** Where the main button lies in the whole card, from the card's top; as it was seen last. */
+  #reach = { from: 0, to: 0 };
+
+  override connectedCallback(): void {
+    super.connectedCallback();
+    addEventListener('scroll', this.#follow, { passive: true });
+    addEventListener('resize', this.#follow);
+  }
+
+  override disconnectedCallback(): void {
+    super.disconnectedCallback();
+    removeEventListener('scroll', this.#follow);
+    removeEventListener('resize', this.#follow);
+  }
+
+  protected override updated(changes: PropertyValues): void {
+    super.updated(changes);
+    void this.#follow();
+  }
+
+  /** Short while the main button of the whole card would be out of sight. */
+  #follow = async (): Promise<void> => {
+    await this.querySelector<LinkKinds>('link-kinds')?.updateComplete; // the main button may be in it
+    const { top, height } = this.getBoundingClientRect();
+    const main = this.querySelector('.main') ?? this.querySelector('h2');
+    if (!main) return;
+    if (!this.isShort) {
+      const { top: from, bottom: to } = main.getBoundingClientRect();
+      this.#reach = { from: from - top, to: to - top };
+      this.style.setProperty('--whole', `${height}px`); // its place is kept while it is short
+    }
+    this.isShort = top + this.#reach.from < 0 || top + this.#reach.to > innerHeight;
+  };
 
   protected override render() {
     const { work, trouble, said, link, history } = this.state;
     const empty = link.state === 'none' && !history.identity;
-    const { heading, words, howToHold, main, others } = nextStep(this.state);
+    const { heading, words, help, main, others, waysOut } = nextStep(this.state);
     const notes = [...(main ? [main] : []), ...others].flatMap(({ note }) => note ?? []);
+    const standing = `${work ? 'busy' : ''} ${empty ? 'choosing' : ''} ${this.isShort ? 'short' : ''}`;
     return html`
-      <section
-        class="next ${work ? 'busy' : ''} ${empty ? 'choosing' : ''}"
-        id="next"
-        aria-labelledby="next-heading"
-        tabindex="-1"
-      >
+      <section class="next ${standing}" id="next" aria-labelledby="next-heading" tabindex="-1">
         <p class="eyebrow">${work ? 'Under way' : 'Next'}</p>
         <h2 id="next-heading">${heading}</h2>
         <p class="words">${words}</p>
@@ -48,23 +82,22 @@ export class NextCard extends View {
               </div>`
         }
         ${empty ? nothing : notes.map((note) => html`<p class="note">${note}</p>`)}
-        ${howToHold ? this.#howToHold(howToHold) : nothing} ${work ? this.#work(work) : nothing}
+        ${work ? this.#work(work) : nothing}
         <p class="said" role="status">${said}</p>
+        <step-help .topic=${help}></step-help>
+        ${
+          waysOut.length === 0
+            ? nothing
+            : html`<div class="ways-out" role="group" aria-label="Ways out">
+                ${waysOut.map((offer) => this.#offer(offer, 'quiet'))}
+              </div>`
+        }
       </section>
     `;
   }
 
-  #offer(offer: Offer, kind: 'main' | 'other') {
+  #offer(offer: Offer, kind: 'main' | 'other' | 'quiet') {
     return offerButton(offer, kind, this.state.work !== undefined, (does) => this.#send(does));
-  }
-
-  #howToHold(points: readonly string[]) {
-    return html`<details class="how">
-      <summary>How to hold it</summary>
-      <ul>
-        ${points.map((each) => html`<li>${each}</li>`)}
-      </ul>
-    </details>`;
   }
 
   #work(work: Work) {

@@ -1,2 +1,2 @@
-/** The bundler loads a view's style with the view. */
+/** Style sheets that views import; the build makes files of them. */
 declare module '*.css';

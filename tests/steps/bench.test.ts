@@ -111,7 +111,7 @@ it('refuses to fit too few readings in words, and says what to take next', async
   );
   const next = nextStep(on.state);
   expect(next.words).toBe(on.calibration.refusal?.next);
-  expect(next.main?.does).toBe('take one');
+  expect(next.main?.does).toBe('take rest');
 });
 
 it('does not let a disturbed site pass on its spread alone', async () => {
