@@ -170,16 +170,57 @@ export function standardErrors(
   roll: number,
 ): AngleErrors {
   const rows = derivatives(theta)(attitude(azimuth, inclination, roll));
-  const size = (row: Float64Array) => {
-    let variance = 0;
-    for (let i = 0; i < row.length; i++) {
-      let sum = 0;
-      for (let c = 0; c < row.length; c++) sum += covariance[i * row.length + c] * row[c];
-      variance += sum * row[i];
-    }
-    return Math.sqrt(Math.max(0, variance));
+  return {
+    azimuth: rowError(rows.azimuth, covariance),
+    inclination: rowError(rows.inclination, covariance),
   };
-  return { azimuth: size(rows.azimuth), inclination: size(rows.inclination) };
+}
+
+/** Standard error of what has this row of derivatives by θ. */
+function rowError(row: Float64Array, covariance: readonly number[]): number {
+  let variance = 0;
+  for (let i = 0; i < row.length; i++) {
+    let sum = 0;
+    for (let c = 0; c < row.length; c++) sum += covariance[i * row.length + c] * row[c];
+    variance += sum * row[i];
+  }
+  return Math.sqrt(Math.max(0, variance));
+}
+
+/** One angle at one attitude, as a part of a weighted sum. Radians. */
+export interface AngleTerm {
+  angle: 'azimuth' | 'inclination';
+  weight: number;
+  azimuth: number;
+  inclination: number;
+  roll: number;
+}
+
+/**
+ * Standard error of a weighted sum of angles, azimuths being times the cosine of inclination, as the coefficients'
+ * covariance has it. Errors at different attitudes come from the same coefficients, so they go together: what is alike in
+ * two of them is gone from their difference. ISO/IEC Guide 98-3 (GUM), 5.2.2, equation (13).
+ */
+export function sumError(
+  { theta, covariance }: Pick<Uncertainty, 'theta' | 'covariance'>,
+  terms: readonly AngleTerm[],
+): number {
+  const rowsAt = derivatives(theta);
+  const sum = new Float64Array(theta.length);
+  for (const { angle, weight, azimuth, inclination, roll } of terms) {
+    const row = rowsAt(attitude(azimuth, inclination, roll))[angle];
+    for (let i = 0; i < sum.length; i++) sum[i] += weight * row[i];
+  }
+  return rowError(sum, covariance);
+}
+
+/** The same of azimuth × cos inclination alone, for many attitudes (body to world): not finite where azimuth has no meaning. */
+export function azimuthErrors({
+  theta,
+  covariance,
+}: Pick<Uncertainty, 'theta' | 'covariance'>): (R: Mat3) => number {
+  const rowsAt = derivatives(theta);
+  return (R) => rowError(rowsAt(R).azimuth, covariance);
 }
 
 /** Half-width of the interval that holds the truth with 95 % probability, from a standard error. */

@@ -1,4 +1,4 @@
-import type { Entry } from './entries.ts';
+import type { CheckKind, CheckRecord, Entry } from './entries.ts';
 import {
   isRecordedAlready,
   NOTHING_SINCE,
@@ -20,6 +20,8 @@ export interface BoardInShort {
   lastTime: string;
   /** The newest proof of what is in force; absent where it was not proven. */
   proof?: { time: string; passed: boolean };
+  /** The newest check in the field of each kind, of what is in force; absent where there was none. */
+  checks?: Partial<Record<CheckKind, { time: string; verdict: CheckRecord['verdict'] }>>;
   /** What was put in force here, what it runs, and what else tells when it is to be calibrated again. */
   since: SinceCalibrated;
 }
@@ -63,10 +65,17 @@ export function inShortAfter(board: BoardInShort | undefined, entry: Entry): Boa
     case 'sealed':
     case 'reverted':
     case 'restored':
-      if (!again) delete after.proof; // it was of the coefficients before
+      if (again) return after;
+      delete after.proof; // it was of the coefficients before
+      delete after.checks;
       return after;
     case 'proof':
       return { ...after, proof: { time, passed: entry.passed } };
+    case 'check': {
+      const { of, verdict, crc } = entry;
+      if (crc !== after.since.inForce?.crc) return after;
+      return { ...after, checks: { ...after.checks, [of]: { time, verdict } } };
+    }
     default:
       return after;
   }

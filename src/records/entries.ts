@@ -228,7 +228,7 @@ export type CheckTerms =
 
 export type CheckKind = CheckTerms['check'];
 
-/** A figure of a check: how far off something is, with the half-width of its 95 % interval, both in `unit`. */
+/** A figure of a check: how far off something is, with the half-width of its 95 % interval, both in `unit`; it may be infinite. */
 export interface CheckFigure {
   /** What it is, in words. */
   name: string;
@@ -258,6 +258,51 @@ export interface CheckRecord {
   figures: readonly CheckFigure[];
   /** What speaks against relying on it, a sentence each. */
   warnings: readonly string[];
+}
+
+/** A mean, and the standard deviation of one reading about it. */
+export interface Scattered {
+  mean: number;
+  sd: number;
+}
+
+/** What a board held still at one spot of a site read; none of it is kept on the board. */
+export interface SiteSpot {
+  time: string;
+  /** How many readings; and how many more were left out because the board moved. */
+  n: number;
+  moved: number;
+  /** Length of the field: one where the coefficients were made, or raw counts over the board's own scale. */
+  field: Scattered;
+  /** Radians; absent where no coefficients tell it. */
+  dip?: Scattered;
+  /** Which way down was, in the axes of the accelerometer as it sits: a unit vector of raw counts. */
+  down: readonly [number, number, number];
+}
+
+/** Whether a site is magnetically clean, as far as a board can tell. */
+export interface SiteCheckRecord {
+  /** Degrees, north and east positive; metres above the sea. */
+  place?: { latitude: number; longitude: number; height: number };
+  /** The field that a model expects there: radians, and nT. `valid`: whether it covers the day. */
+  expected?: {
+    model: string;
+    valid: boolean;
+    declination: number;
+    dip: number;
+    strength: number;
+  };
+  /** The coefficients that the board ran and that the readings were seen through; absent where they were taken raw. */
+  through?: { generation: number; crc: string };
+  /** Strength of the field that a model expects where these were made, nT; absent where that place is not known. */
+  madeIn?: number;
+  /** One, or two that are some steps apart. */
+  spots: readonly SiteSpot[];
+  figures: readonly ProofFigure[];
+  /** `nothing found`: as far as could be told, which is not far; `open`: more is to be done before anything is said. */
+  verdict: 'clean' | 'disturbed' | 'nothing found' | 'open';
+  /** What this check could not tell, a sentence each. */
+  blindTo: readonly string[];
 }
 
 interface Happening {
@@ -299,6 +344,8 @@ type BoardEntry = Happening & {
     /** Readings acknowledged, so that the board may forget them. */
     | { kind: 'erased'; through: number; count: number }
     | Remark
+    /** The second spot of a site is told together with the first, in an entry of its own. */
+    | ({ kind: 'site checked' } & SiteCheckRecord)
     /**
      * A check in the field begins, of what the board runs then. Nothing that the board keeps is changed by one. `id` is
      * unique over all boards. The newest check that was begun and has come to no end is the one that is under way.

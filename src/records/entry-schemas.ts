@@ -344,24 +344,113 @@ const fit = {
   readingNoise: v.exactOptional(angleErrors),
 };
 
+const proofFigures = list(
+  v.strictObject({
+    name: label,
+    value: figure,
+    limit: v.exactOptional(figure),
+    unit: v.picklist(['°', '%', ''], 'it must be "°", "%" or nothing'),
+    n: whole(MOST_READINGS),
+    good: yesNo,
+  }),
+  100,
+);
 const proof = {
   generation,
   readings: list(id, MOST_READINGS),
-  figures: list(
-    v.strictObject({
-      name: label,
-      value: figure,
-      limit: v.exactOptional(figure),
-      unit: v.picklist(['°', '%', ''], 'it must be "°", "%" or nothing'),
-      n: whole(MOST_READINGS),
-      good: yesNo,
-    }),
-    100,
-  ),
+  figures: proofFigures,
   passed: yesNo,
   blindTo: list(words, 100),
   warnings: list(words, 1000),
 };
+
+const scattered = v.strictObject({ mean: figure, sd: notNegative });
+const siteCheck = {
+  place: v.exactOptional(
+    v.strictObject({
+      latitude: number(-90, 90),
+      longitude: number(-180, 180),
+      height: number(-1000, 100_000),
+    }),
+  ),
+  expected: v.exactOptional(
+    v.strictObject({
+      model: label,
+      valid: yesNo,
+      declination: radians,
+      dip: radians,
+      strength: notNegative,
+    }),
+  ),
+  through: v.exactOptional(v.strictObject({ generation, crc })),
+  madeIn: v.exactOptional(notNegative),
+  spots: list(
+    v.strictObject({
+      time,
+      n: whole(MOST_READINGS),
+      moved: whole(MOST_READINGS),
+      field: scattered,
+      dip: v.exactOptional(scattered),
+      down: triple(number(-1, 1)),
+    }),
+    2,
+  ),
+  figures: proofFigures,
+  verdict: oneOf('clean', 'disturbed', 'nothing found', 'open'),
+  blindTo: list(words, 100),
+};
+
+const tolerance = {
+  degrees: number(0, 360),
+  grade: v.exactOptional(oneOf('3', '5', '6')),
+};
+
+const metres = number(0, 100_000);
+/** At least two, or nothing tells how readings scatter. */
+const times = whole(100, 2);
+const checkTerms = v.variant('check', [
+  v.strictObject({ check: v.literal('rolls'), mark: label, each: times }),
+  v.strictObject({
+    check: v.literal('fore and back'),
+    each: times,
+    heights: v.exactOptional(
+      v.strictObject({
+        fore: number(-1000, 1000),
+        back: number(-1000, 1000),
+        distance: v.pipe(metres, v.gtValue(0, 'it must be above zero')),
+      }),
+    ),
+  }),
+  v.strictObject({
+    check: v.literal('known bearings'),
+    north: oneOf('magnetic', 'true', 'grid'),
+    declination: degrees,
+    declinationError: number(0, 360),
+    convergence: degrees,
+    trueTo: number(0, 360),
+    each: times,
+    marks: list(v.strictObject({ mark: label, bearing: degrees }), 100),
+  }),
+  v.strictObject({ check: v.literal('battery swap') }),
+  v.strictObject({
+    check: v.literal('loop'),
+    lengths: list(v.pipe(metres, v.gtValue(0, 'it must be above zero')), 1000),
+    lengthsTo: metres,
+  }),
+]);
+const checkKind = oneOf('rolls', 'fore and back', 'known bearings', 'battery swap', 'loop');
+const checkFigures = list(
+  v.strictObject({
+    name: text(1000),
+    value: figure,
+    half: orInfinity(notNegative),
+    unit: v.picklist(['°', 'm', '%'], 'it must be "°", "m" or "%"'),
+    limit: v.exactOptional(notNegative),
+    standing: v.exactOptional(oneOf('within', 'outside', 'not settled')),
+    n: whole(MOST_READINGS),
+  }),
+  1000,
+);
 
 const setting = v.strictObject({
   at: whole(CARE_LIMITS.settings),
@@ -449,7 +538,41 @@ export const ENTRY_SCHEMAS = {
   }),
   'battery changed': happens('battery changed', remarked),
   knocked: happens('knocked', remarked),
+  'site checked': happens('site checked', { ...anywhere, ...siteCheck }),
   'remark withdrawn': happens('remark withdrawn', { ...anywhere, of: id }),
+  'check begun': v.pipe(
+    happens('check begun', {
+      ...anywhere,
+      id,
+      terms: checkTerms,
+      tolerance: v.strictObject(tolerance),
+      generation,
+      set,
+      crc,
+    }),
+    v.forward(
+      v.check(({ set, crc }) => setCrc(set) === crc, crcWords),
+      ['crc'],
+    ),
+  ),
+  'check reading': happens('check reading', {
+    ...anywhere,
+    check: id,
+    place: id,
+    reading: boardReading,
+  }),
+  check: happens('check', {
+    ...anywhere,
+    check: id,
+    of: checkKind,
+    generation,
+    crc,
+    tolerance: v.strictObject(tolerance),
+    verdict: oneOf('passed', 'failed', 'not settled'),
+    figures: checkFigures,
+    warnings: list(words, 1000),
+  }),
+  'check left': happens('check left', { ...anywhere, check: id }),
   'coefficients entered': v.pipe(
     happens('coefficients entered', {
       ...anywhere,
@@ -536,11 +659,7 @@ export const ENTRY_SCHEMAS = {
     ),
   ),
   'plan extended': happens('plan extended', { ...within, sightings }),
-  'tolerance chosen': happens('tolerance chosen', {
-    ...within,
-    degrees: number(0, 360),
-    grade: v.exactOptional(oneOf('3', '5', '6')),
-  }),
+  'tolerance chosen': happens('tolerance chosen', { ...within, ...tolerance }),
   'capture begun': happens('capture begun', {
     ...within,
     purpose: oneOf('fit', 'proof'),
@@ -612,6 +731,7 @@ export const ENTRY_PARTS = {
   plan,
   sheet,
   setting,
+  checkTerms,
   coefficients,
   uncertainty,
   fittedReading,

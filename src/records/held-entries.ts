@@ -8,7 +8,7 @@ import { inReadingOrder } from './reading-order.ts';
  * board's own memory is the last copy of a reading that is not.
  */
 const BEFORE_A_CHANGE: Record<
-  Exclude<Extract<EntryKind, `${string} begun`>, 'capture begun'> | 'erased',
+  Exclude<Extract<EntryKind, `${string} begun`>, 'capture begun' | 'check begun'> | 'erased',
   true
 > = {
   'seal begun': true,

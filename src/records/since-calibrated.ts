@@ -62,6 +62,7 @@ export function sinceAfter(since: SinceCalibrated, entry: Entry): SinceCalibrate
       return entry.readings.reduce((after, each) => felt(after, each, time), since);
     case 'reading':
     case 'proof reading':
+    case 'check reading':
       return felt(since, entry.reading, time);
     case 'battery changed':
     case 'knocked': {

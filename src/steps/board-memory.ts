@@ -5,7 +5,7 @@ import {
   type BoardReading,
   type MemoryState,
 } from '../protocol/board.ts';
-import type { Entry, UnreadableReading } from '../records/entries.ts';
+import type { Entry, EntryOf, UnreadableReading } from '../records/entries.ts';
 import { sameReading } from './calibration-state.ts';
 
 /** What a board's memory holds beside what the logbook holds of it. */
@@ -88,6 +88,10 @@ export function notHeldBy(
 
 function readingsIn(entry: Entry): readonly BoardReading[] {
   if (entry.kind === 'memory saved') return entry.readings;
-  if (entry.kind === 'reading' || entry.kind === 'proof reading') return [entry.reading];
+  if (isTaking(entry)) return [entry.reading];
   return [];
 }
+
+const TAKINGS = ['reading', 'proof reading', 'check reading'] as const;
+const isTaking = (entry: Entry): entry is EntryOf<(typeof TAKINGS)[number]> =>
+  TAKINGS.some((kind) => kind === entry.kind);

@@ -24,9 +24,11 @@ import { setCrc } from '../protocol/messages.ts';
 import { coefficientValues } from '../calib/model.ts';
 import type { RefusalCause } from '../calib/fit.ts';
 import { afterCare, isCareEntry, type CareHistory } from './care/care-history.ts';
+import { afterCheck, NO_CHECKS, type CheckHistory } from './checks/check-history.ts';
 import { without } from './copy-without.ts';
 import { afterMark, NO_STEPS, type Mark, type MarkEntry, type MarkSteps } from './mark-steps.ts';
 import { extended } from './more-readings.ts';
+import { afterSite, NO_SITE, type SiteHistory } from './site/site-history.ts';
 
 /**
  * What is so now with a board and its calibration, folded from the logbook's entries in order. Nothing else is
@@ -115,11 +117,21 @@ export interface BoardHistory {
   known: ReadonlySet<number>;
   /** What is so with its settings, name, clock and firmware. */
   care: CareHistory;
+  /** The checks of the instrument in the field. */
+  checks: CheckHistory;
+  /** The site, as far as the board was asked of it. */
+  site: SiteHistory;
   /** The newest calibration. */
   calibration?: CalibrationState;
 }
 
-export const EMPTY_HISTORY: BoardHistory = { found: [], known: new Set(), care: {} };
+export const EMPTY_HISTORY: BoardHistory = {
+  found: [],
+  known: new Set(),
+  care: {},
+  checks: NO_CHECKS,
+  site: NO_SITE,
+};
 
 /**
  * Folds a board's entries as they lie in the logbook, the oldest first.
@@ -190,6 +202,13 @@ function unnumbered(entry: StoredEntry): Entry {
 
 /** What is so after one more entry. Pure: the state given is left as it was. */
 export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
+  const after = afterBoardEntry(history, entry);
+  const checks = afterCheck(history.checks, entry);
+  const site = afterSite(history.site, entry, after.calibration);
+  return checks === history.checks && site === history.site ? after : { ...after, checks, site };
+}
+
+function afterBoardEntry(history: BoardHistory, entry: Entry): BoardHistory {
   if (isCareEntry(entry)) return afterCareEntry(history, entry);
   switch (entry.kind) {
     case 'board linked':
@@ -217,7 +236,13 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
     case 'remark withdrawn':
     case 'coefficients entered':
     case 'calibration entered':
+    case 'check begun':
+    case 'check':
+    case 'check left':
+    case 'site checked':
       return history;
+    case 'check reading':
+      return { ...history, known: withNumbers(history.known, [entry.reading]) };
     case 'calibration started':
       return { ...history, calibration: begun(entry, entry.plan) };
     case 'set chosen': {
@@ -301,6 +326,11 @@ type CalibrationEntry = Exclude<
       | 'battery changed'
       | 'knocked'
       | 'remark withdrawn'
+      | 'check begun'
+      | 'check reading'
+      | 'check'
+      | 'check left'
+      | 'site checked'
       | 'coefficients entered'
       | 'calibration started'
       | 'calibration entered'
@@ -592,9 +622,10 @@ export function keptReadings(state: CalibrationState): KeptReading[] {
 
 /** Whether the logbook holds this very reading: the same number with the same counts. */
 export function holds(history: BoardHistory, reading: BoardReading): boolean {
-  const { calibration, found } = history;
+  const { calibration, found, checks } = history;
   const rows = [...(calibration?.readings ?? []), ...(calibration?.proofReadings ?? [])];
-  return isAmong(rows, reading) || found.some((each) => sameReading(each, reading));
+  const others = [...found, ...(checks.now?.readings.values() ?? [])];
+  return isAmong(rows, reading) || others.some((each) => sameReading(each, reading));
 }
 
 /** The same number with the same counts. */
@@ -627,9 +658,10 @@ export const runsSealed = ({ inForce, calibration }: BoardHistory): boolean =>
   inForce?.generation === calibration.sealed.generation &&
   inForce.crc === calibration.sealed.crc;
 
-/** Whether the board is to take readings: a calibration is open, and not proven yet. */
-export const collectsNow = ({ calibration }: BoardHistory): boolean =>
-  calibration !== undefined && !calibration.ended && !calibration.proof;
+/** Whether the board is to take readings: a check is under way, or a calibration open and not proven yet. */
+export const collectsNow = ({ calibration, checks }: BoardHistory): boolean =>
+  checks.now !== undefined ||
+  (calibration !== undefined && !calibration.ended && !calibration.proof);
 
 /** Whether it is time to prove: the board runs what was sealed, and no newer fit stands ready to be written. */
 export function provesNow(history: BoardHistory): boolean {

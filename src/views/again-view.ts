@@ -54,10 +54,10 @@ export class AgainView extends View {
     return html`<form @submit=${this.#keep}>
       <p>
         Common practice in the trade, with no published source: calibrate again after a season, a
-        knock, a change of battery or of firmware, a proof that did not pass, when the coefficients
-        were lost or set back, and when it is used much colder or warmer than it was calibrated.
-        Every one of these is a sign, and none of them a measurement: only a proof shows how true it
-        is now.
+        knock, a change of battery or of firmware, a proof or a check in the field that did not
+        pass, when the coefficients were lost or set back, and when it is used much colder or warmer
+        than it was calibrated. Every one of these is a sign, and none of them a measurement: only a
+        proof shows how true it is now.
       </p>
       <div class="fields">
         <label class="field"> A season, in months ${this.#number('months', months)} </label>

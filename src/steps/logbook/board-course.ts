@@ -1,10 +1,12 @@
 import type { Entry, EntryOf, StoredEntry } from '../../records/entries.ts';
 import { foldCalibration, type BoardHistory, type CalibrationState } from '../calibration-state.ts';
+import { checkTitle, figureWords } from '../checks/check-words.ts';
 import { sourceWords } from '../comparison-words.ts';
 import { without } from '../copy-without.ts';
 import { listed } from '../finding.ts';
 import { judgementOf } from '../judgement.ts';
 import { proofWords } from '../proof.ts';
+import { placeWords, siteFigure, siteVerdict } from '../site/site-words.ts';
 import { isDay } from '../time-words.ts';
 import { ORDINARY_TOLERANCE, toleranceName } from '../tolerance.ts';
 
@@ -23,6 +25,8 @@ export interface CourseItem {
   mark: CourseMark;
   /** The calibration it tells of, where that can be opened. */
   calibration?: string;
+  /** It was fitted, so that there is a report of it. */
+  isFitted?: true;
   /** The remark it is, where that can be withdrawn. */
   remark?: string;
   /** A remark that was withdrawn. */
@@ -59,7 +63,7 @@ export function courseOf(entries: readonly StoredEntry[]): CourseItem[] {
   return inTimeOrder(course);
 }
 
-type Told = Pick<CourseItem, 'title' | 'words' | 'mark' | 'calibration'>;
+type Told = Pick<CourseItem, 'title' | 'words' | 'mark' | 'calibration' | 'isFitted'>;
 
 /** What was told of the board before, as far as it changes what an entry means. */
 interface Seen {
@@ -169,6 +173,21 @@ function telling(
       return tell('Battery changed', entry.text ? [entry.text] : [], 'watch');
     case 'knocked':
       return tell('Knocked or dropped', entry.text ? [entry.text] : [], 'watch');
+    case 'site checked': {
+      const { standing, heading } = siteVerdict(entry);
+      const figures = entry.figures.map(siteFigure);
+      return tell(
+        `Site checked: ${heading[0]!.toLowerCase()}${heading.slice(1)}`,
+        [
+          ...(entry.place ? [`At ${placeWords(entry.place)}.`] : []),
+          ...figures.map(
+            ({ name, figure, standing }) =>
+              `${name}: ${figure}${standing === 'good' ? '' : ', not normal'}.`,
+          ),
+        ],
+        standing === 'watch' ? 'plain' : standing,
+      );
+    }
     case 'coefficients entered':
       return tell('Coefficients entered from elsewhere', [`“${entry.name}”, check ${entry.crc}.`]);
     case 'settings adopted':
@@ -244,6 +263,16 @@ function telling(
         ],
         entry.passed ? 'good' : 'bad',
       );
+    case 'check':
+      return tell(
+        checkTitle(entry),
+        [
+          `Of generation ${entry.generation}, held against ${toleranceName(entry.tolerance)}.`,
+          ...entry.figures.map((figure) => `${figureWords(figure)}.`),
+          ...entry.warnings,
+        ],
+        { passed: 'good', failed: 'bad', 'not settled': 'watch' }[entry.verdict] as CourseMark,
+      );
     default:
       return undefined;
   }
@@ -303,7 +332,8 @@ function calibrationTold(
     ...(ended?.outcome === 'abandoned' ? [`Given up: ${ended.reason}`] : []),
   ];
   const mark = judgement?.standing ?? (refusal ? 'bad' : 'plain');
-  return { title, words, mark };
+  const isFitted = calibration.fits.length > 0 && { isFitted: true as const };
+  return { title, words, mark, ...isFitted };
 }
 
 function readingsWords({ plan, readings }: CalibrationState): string {

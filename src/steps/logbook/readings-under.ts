@@ -17,7 +17,7 @@ export interface StoredReading {
   /** Unique among the board's readings. */
   id: string;
   /** `found`: in the board's memory, its aim unknown. */
-  takenFor: 'found' | 'fit' | 'proof';
+  takenFor: 'found' | 'fit' | 'proof' | 'check';
   /** When it came to the logbook. */
   time: string;
   reading: BoardReading;
@@ -67,6 +67,7 @@ function storedReadings(entries: readonly Entry[]): StoredReading[] {
       for (const reading of entry.readings) add(reading, 'found', time);
     } else if (entry.kind === 'reading') add(entry.reading, 'fit', time);
     else if (entry.kind === 'proof reading') add(entry.reading, 'proof', time);
+    else if (entry.kind === 'check reading') add(entry.reading, 'check', time);
   }
   const times = new Map<number, number>();
   return [...found.values()].map((each) => {

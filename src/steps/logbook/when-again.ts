@@ -1,4 +1,5 @@
 import type { BoardInShort } from '../../records/logbook.ts';
+import { CHECK_NAMES } from '../checks/check-names.ts';
 import { dayOf, dayWords, isDay } from '../time-words.ts';
 
 /**
@@ -27,6 +28,7 @@ export type Rule =
   | 'battery'
   | 'firmware'
   | 'failed proof'
+  | 'failed check'
   | 'reverted'
   | 'lost';
 
@@ -77,6 +79,7 @@ export function whenAgain(
           },
         ]
       : []),
+    ...failedCheckReasons(board),
     ...(inForce.reverted
       ? [
           {
@@ -166,6 +169,23 @@ function lostReason({ lost, inForce }: Since): Reason[] {
       when: time,
     },
   ];
+}
+
+/** The newest of those whose kind has not been passed since. */
+function failedCheckReasons({ checks = {} }: BoardInShort): Reason[] {
+  return (Object.keys(checks) as (keyof typeof checks)[])
+    .flatMap((of) => {
+      const { verdict, time } = checks[of]!;
+      if (verdict !== 'failed') return [];
+      return {
+        rule: 'failed check' as const,
+        because: 'a check in the field was not passed',
+        evidence: `${CHECK_NAMES[of]}: it was found out of what is allowed.`,
+        when: time,
+      };
+    })
+    .sort((a, b) => Date.parse(b.when) - Date.parse(a.when))
+    .slice(0, 1);
 }
 
 const REMARKS = {

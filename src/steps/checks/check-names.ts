@@ -1,0 +1,10 @@
+import type { CheckKind } from '../../records/entries.ts';
+
+/** What each check in the field is called on screen. */
+export const CHECK_NAMES: Readonly<Record<CheckKind, string>> = {
+  rolls: 'Four rolls on one mark',
+  'fore and back': 'Fore and back sights',
+  'known bearings': 'Known bearings',
+  'battery swap': 'Before and after a change of battery',
+  loop: 'A closed loop',
+};

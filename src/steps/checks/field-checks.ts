@@ -1,0 +1,135 @@
+import type { Uncertainty } from '../../calib/covariance.ts';
+import type { CheckTerms, ToleranceChoice } from '../../records/entries.ts';
+import { crcOf } from '../../records/coefficients-words.ts';
+import { BenchError } from '../bench-words.ts';
+import { collectsNow } from '../calibration-state.ts';
+import type { Desk } from '../desk.ts';
+import type { Work } from '../place-state.ts';
+import type { Taking } from '../taking.ts';
+import { isTaken, openCheckPlaces, type CheckState } from './check-history.ts';
+import { placesOf } from './check-places.ts';
+
+export interface FieldCheckParts {
+  desk: Desk;
+  taking: Taking;
+  /** Runs a piece of work; does nothing while another is under way. What goes wrong is shown. */
+  during(work: Work, task: () => Promise<void>): Promise<void>;
+}
+
+/** The arithmetic, which nobody needs before a check is at its end: loaded then. */
+const loadVerdict = () => import('./verdict.ts');
+
+/**
+ * The checks of the instrument at one place, in the field: with whatever the board runs, at any time. One is under way at
+ * most; beginning another leaves it. Each method resolves when it is done or has failed.
+ */
+export class FieldChecks {
+  constructor(private readonly parts: FieldCheckParts) {}
+
+  /** Begins a check of what the board runs. Nothing on the board changes. */
+  async begin(terms: CheckTerms, tolerance: ToleranceChoice): Promise<void> {
+    const { desk } = this.parts;
+    await this.#during('Beginning the check', false, async () => {
+      const board = desk.linked();
+      const { inForce } = desk.state.history;
+      if (!inForce) throw new BenchError('nothing_to_check');
+      const { generation, crc, model, values } = inForce;
+      const stamp = desk.stamp(board.identity.serial);
+      await desk.append({
+        ...stamp,
+        kind: 'check begun',
+        id: `${stamp.board} check ${stamp.time}`,
+        terms,
+        tolerance,
+        generation,
+        set: { model, values },
+        crc,
+      });
+      desk.say('The check is begun.');
+      await board.mode('collect', desk.signal);
+    });
+  }
+
+  /** Takes the next reading; `rest`: all that can be taken now, where a simulated hand aims. Then says what they come to. */
+  async take(which: 'next' | 'rest'): Promise<void> {
+    const { taking } = this.parts;
+    await this.#during('Taking readings for the check', true, async () => {
+      await taking.takeForCheck(() => {
+        const open = openCheckPlaces(this.#now());
+        return which === 'next' ? open.slice(0, 1) : open;
+      });
+      await this.#settle();
+    });
+  }
+
+  /** Takes the place that was taken last once more: the new reading counts in place of the one before. */
+  async retake(): Promise<void> {
+    const { taking } = this.parts;
+    await this.#during('Taking the last one again', true, async () => {
+      const { begun, last } = this.#now();
+      const places = placesOf(begun.terms).filter(({ place }) => place === last);
+      await taking.takeForCheck(() => places);
+      await this.#settle();
+    });
+  }
+
+  /** Says what the readings come to, where all are in; does nothing otherwise. */
+  async settle(): Promise<void> {
+    await this.#during('Working out what they say', false, () => this.#settle());
+  }
+
+  /** Leaves the check; what was taken stays in the logbook. */
+  async leave(): Promise<void> {
+    const { desk } = this.parts;
+    await this.#during('Leaving the check', false, async () => {
+      const { begun } = this.#now();
+      await desk.append({ ...desk.stamp(begun.board), kind: 'check left', check: begun.id });
+      desk.say('The check is left.');
+      await this.#restoreMode();
+    });
+  }
+
+  async #settle(): Promise<void> {
+    const { desk } = this.parts;
+    const { checks } = desk.state.history;
+    if (!checks.now || !isTaken(checks.now)) return;
+    const { begun, readings } = checks.now;
+    const { verdictOf } = await loadVerdict();
+    const calibration = await this.#uncertaintyOf(begun.crc);
+    const record = verdictOf(begun, readings, calibration);
+    await desk.append({ ...desk.stamp(begun.board), kind: 'check', ...record });
+    desk.say(`The check ${VERDICTS[record.verdict]}.`);
+    await this.#restoreMode();
+  }
+
+  async #restoreMode(): Promise<void> {
+    const { desk } = this.parts;
+    if (!collectsNow(desk.state.history)) await desk.board?.mode('idle', desk.signal);
+  }
+
+  /** Of the newest fit that gave these coefficients, whichever calibration it was of. */
+  async #uncertaintyOf(crc: string): Promise<Uncertainty | undefined> {
+    const { desk } = this.parts;
+    const entries = await desk.entriesOf(desk.linked().identity.serial);
+    for (const entry of [...entries].reverse()) {
+      if (entry.kind === 'fit' && crcOf(entry.coefficients) === crc) return entry.uncertainty;
+    }
+    return undefined;
+  }
+
+  #now(): CheckState {
+    const { now } = this.parts.desk.state.history.checks;
+    if (!now) throw new Error('no check is under way');
+    return now;
+  }
+
+  #during(what: string, stoppable: boolean, task: () => Promise<void>): Promise<void> {
+    return this.parts.during({ what, stoppable }, task);
+  }
+}
+
+const VERDICTS = {
+  passed: 'is passed',
+  failed: 'is not passed',
+  'not settled': 'does not settle it',
+} as const;
