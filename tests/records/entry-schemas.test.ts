@@ -32,6 +32,27 @@ const OTHERS: readonly Entry[] = [
   { ...at, kind: 'battery changed', id: 'b 1', text: 'Both cells', on: '2031-04-30' },
   { ...at, kind: 'remark withdrawn', of: 'b 1' },
   {
+    ...at,
+    kind: 'site checked',
+    place: { latitude: 47.5, longitude: -8.25, height: 430 },
+    expected: { model: 'WMM-2030', valid: true, declination: -0.02, dip: 1.1, strength: 48_600 },
+    through: { generation: 2, crc: '0A1B2C3D' },
+    madeIn: 48_900,
+    spots: [
+      {
+        time: '2031-05-01T07:58:00.000Z',
+        n: 8,
+        moved: 1,
+        field: { mean: 1.002, sd: 0.001 },
+        dip: { mean: 1.11, sd: 0.002 },
+        down: [0, -0.6, 0.8],
+      },
+    ],
+    figures: [{ name: 'scatter', value: 0.1, limit: 0.5, unit: '%', n: 8, good: true }],
+    verdict: 'open',
+    blindTo: ['A second spot'],
+  },
+  {
     ...within,
     kind: 'calibration entered',
     plan: { name: 'from a sheet', sightings: [], azimuths: 'relative', dipSign: -1 },

@@ -1,0 +1,43 @@
+import type { Entry, SiteCheckRecord } from '../../records/entries.ts';
+import { without } from '../copy-without.ts';
+
+/** What is so with the site of a board, folded from its entries. */
+export interface SiteHistory {
+  /** The newest check of a site, and when it was written. */
+  newest?: SiteCheckRecord & { time: string };
+  /** Strength of the field by the model, nT, where the coefficients with that CRC were made. */
+  madeIn?: { crc: string; strength: number };
+}
+
+export const NO_SITE: SiteHistory = {};
+
+/** A check of the site counts for a calibration that is begun as long after it, milliseconds: in a day's work. */
+const FOR_A_CALIBRATION = 12 * 3_600_000;
+
+/**
+ * What is so after one more entry.
+ *
+ * @param calibration the one under way, if any: when it began, and whether its readings are of its own
+ */
+export function afterSite(
+  site: SiteHistory,
+  entry: Entry,
+  calibration: { id: string; started: string; chosen?: unknown } | undefined,
+): SiteHistory {
+  if (entry.kind === 'site checked') {
+    return { ...site, newest: without(entry, 'kind', 'board', 'calibration') };
+  }
+  if (entry.kind !== 'sealed') return site;
+  // a set of the logbook was made some other day, maybe elsewhere
+  if (calibration?.id !== entry.calibration || calibration.chosen) return site;
+  const { newest } = site;
+  const isOfThatDay =
+    newest !== undefined &&
+    newest.verdict !== 'disturbed' &&
+    Date.parse(newest.time) >= Date.parse(calibration.started) - FOR_A_CALIBRATION;
+  const strength = isOfThatDay ? newest.expected?.strength : undefined;
+  return {
+    ...without(site, 'madeIn'),
+    ...(strength !== undefined && { madeIn: { crc: entry.crc, strength } }),
+  };
+}
