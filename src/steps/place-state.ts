@@ -77,5 +77,5 @@ export interface Trouble {
   next?: readonly string[];
 }
 
-export type { SimulatorSettings } from '../protocol/simulator.ts';
+export type { Attitude, SimulatorSettings } from '../protocol/simulator.ts';
 export { allMountings as MOUNTINGS } from '../calib/model.ts';

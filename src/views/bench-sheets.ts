@@ -1,8 +1,11 @@
 import { html, nothing } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
+import { collectsNow } from '../steps/calibration-state.ts';
+import { turnedByPerson } from '../steps/collecting/own-hand.ts';
 import { nextStep, WAY } from '../steps/next-step.ts';
 import type { PlaceState } from '../steps/place-state.ts';
+import { shownAim } from '../steps/shown-aim.ts';
 import './again-line.ts';
 import './board-view.ts';
 import './care-sheets.ts';
@@ -87,6 +90,9 @@ export class BenchSheets extends View {
                 <what-to-prepare></what-to-prepare>
               </section>`
           : nothing
+      }
+      ${
+        linked && collectsNow(history) ? this.#collecting(shownAim(history) !== undefined) : nothing
       }
       ${
         calibration?.sealed
@@ -182,6 +188,18 @@ export class BenchSheets extends View {
           : nothing
       }
     </div>`;
+  }
+
+  /** While readings are wanted; the signals are heard whether the sheet is open or not. */
+  #collecting(isAsked: boolean) {
+    const { bench, state } = this;
+    const byPerson = turnedByPerson(state);
+    return html`<collecting-signals .bench=${bench} .state=${state}></collecting-signals>
+      ${this.#sheet(
+        byPerson ? 'Aim wanted, aim now' : 'Turn it yourself',
+        byPerson && isAsked,
+        html`<collecting-view .bench=${bench} .state=${state}></collecting-view>`,
+      )}`;
   }
 
   #sheet(title: string, open: boolean, content: unknown) {

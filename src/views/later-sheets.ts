@@ -1,4 +1,6 @@
 /** Views of sheets that the first picture of the page does not need: loaded once it is drawn. */
+import './collecting-signals.ts';
+import './collecting-view.ts';
 import './conformance-view.ts';
 import './step-help.ts';
 import './wire-view.ts';

@@ -101,7 +101,7 @@ export class NextCard extends View {
   }
 
   #work(work: Work) {
-    const { done, of, stoppable } = work;
+    const { done, of, stoppable, insist } = work;
     return html`<div class="work">
       <label>
         <span>${workWords(work)}</span>
@@ -111,6 +111,11 @@ export class NextCard extends View {
             : html`<progress max=${of} value=${done ?? 0}></progress>`
         }
       </label>
+      ${
+        insist === undefined
+          ? nothing
+          : html`<button type="button" @click=${() => this.#send('insist')}>${insist}</button>`
+      }
       ${
         stoppable
           ? html`<button type="button" @click=${() => this.#send('stop')}>Stop</button>`

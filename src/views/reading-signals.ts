@@ -1,0 +1,102 @@
+import type { Told } from '../steps/place-state.ts';
+
+/** How readings are told to one who does not look: short sounds, vibration, a voice. What a browser lacks is not offered. */
+
+type Kind = Told['kind'];
+
+/** A note: its pitch in hertz, when it begins and how long it lasts, seconds. */
+interface Note {
+  hertz: number;
+  at: number;
+  lasts: number;
+}
+
+/**
+ * One short high note for a reading; the same and a low one for one in doubt; two low ones where there is none; three
+ * rising for a sighting, five up and down for the end. Told apart by how many they are as well as by pitch.
+ */
+const NOTES: Record<Kind, readonly Note[]> = {
+  taken: [{ hertz: 880, at: 0, lasts: 0.12 }],
+  doubted: [
+    { hertz: 880, at: 0, lasts: 0.12 },
+    { hertz: 220, at: 0.2, lasts: 0.3 },
+  ],
+  refused: [
+    { hertz: 185, at: 0, lasts: 0.22 },
+    { hertz: 185, at: 0.3, lasts: 0.22 },
+  ],
+  whole: [523, 659, 784].map((hertz, i) => ({ hertz, at: 0.13 * i, lasts: 0.12 })),
+  done: [523, 659, 784, 659, 1047].map((hertz, i) => ({ hertz, at: 0.15 * i, lasts: 0.14 })),
+};
+
+/** On and off, milliseconds. */
+const SHAKES: Record<Kind, number[]> = {
+  taken: [60],
+  doubted: [60, 80, 300],
+  refused: [250, 100, 250],
+  whole: [60, 60, 60, 60, 60],
+  done: [60, 60, 60, 60, 60, 60, 500],
+};
+
+const LOUDNESS = 0.25;
+
+export class ReadingSignals {
+  #sound: AudioContext | undefined;
+
+  /** What this browser can do. */
+  static readonly can = {
+    sounds: 'AudioContext' in globalThis,
+    vibration: typeof navigator.vibrate === 'function',
+    speech: 'speechSynthesis' in globalThis,
+  };
+
+  /** Call it in a gesture: without one no browser lets a page sound. */
+  wake(): void {
+    if (!ReadingSignals.can.sounds) return;
+    this.#sound ??= new AudioContext();
+    if (this.#sound.state === 'suspended') void this.#sound.resume();
+  }
+
+  /** A gesture is wanted before anything can be heard. */
+  get isMute(): boolean {
+    return ReadingSignals.can.sounds && this.#sound?.state !== 'running';
+  }
+
+  sound(kind: Kind): void {
+    const sound = this.#sound;
+    if (sound?.state !== 'running') return;
+    for (const { hertz, at, lasts } of NOTES[kind]) {
+      const [voice, loudness] = [sound.createOscillator(), sound.createGain()];
+      const begin = sound.currentTime + at;
+      voice.frequency.value = hertz;
+      voice.type = kind === 'refused' ? 'square' : 'sine';
+      // from silence and back to it: a wave cut off cracks
+      loudness.gain.setValueAtTime(0, begin);
+      loudness.gain.linearRampToValueAtTime(LOUDNESS, begin + 0.01);
+      loudness.gain.setValueAtTime(LOUDNESS, begin + lasts - 0.03);
+      loudness.gain.linearRampToValueAtTime(0, begin + lasts);
+      voice.connect(loudness).connect(sound.destination);
+      voice.start(begin);
+      voice.stop(begin + lasts);
+    }
+  }
+
+  shake(kind: Kind): void {
+    if (ReadingSignals.can.vibration) navigator.vibrate(SHAKES[kind]);
+  }
+
+  /** Says it in place of whatever is being said. */
+  say(words: string): void {
+    if (!ReadingSignals.can.speech) return;
+    speechSynthesis.cancel();
+    const said = new SpeechSynthesisUtterance(words);
+    said.lang = 'en-GB';
+    speechSynthesis.speak(said);
+  }
+
+  end(): void {
+    void this.#sound?.close();
+    this.#sound = undefined;
+    if (ReadingSignals.can.speech) speechSynthesis.cancel();
+  }
+}
