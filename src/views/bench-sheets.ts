@@ -63,6 +63,9 @@ export class BenchSheets extends View {
           : nothing
       }
       ${
+        linked && collectsNow(history) ? this.#collecting(shownAim(history) !== undefined) : nothing
+      }
+      ${
         history.identity || rescue.isPossible
           ? this.#sheet(
               'What is the matter with it?',
@@ -90,9 +93,6 @@ export class BenchSheets extends View {
                 <what-to-prepare></what-to-prepare>
               </section>`
           : nothing
-      }
-      ${
-        linked && collectsNow(history) ? this.#collecting(shownAim(history) !== undefined) : nothing
       }
       ${
         calibration?.sealed
