@@ -11,6 +11,7 @@ import { dayWords, isDay, timeWords } from '../steps/time-words.ts';
 import './judgement-view.ts';
 import './proof-view.ts';
 import './readings-view.ts';
+import { reportLink } from './report-link.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
@@ -59,7 +60,7 @@ export class CourseView extends View {
     `;
   }
 
-  #item({ when, title, words, mark, calibration, remark, withdrawn }: CourseItem) {
+  #item({ when, title, words, mark, calibration, isFitted, remark, withdrawn }: CourseItem) {
     const then = isDay(when) ? dayWords(when) : timeWords(when);
     return html`<li class=${withdrawn ? 'withdrawn' : ''}>
       ${shape(mark === 'plain' ? 'ahead' : mark)}
@@ -70,6 +71,7 @@ export class CourseView extends View {
         <h3>${title}${withdrawn ? ' (taken back: it was wrong)' : ''}</h3>
         ${words.map((each) => html`<p>${each}</p>`)}
         ${calibration === undefined ? nothing : this.#calibration(calibration)}
+        ${calibration !== undefined && isFitted ? reportLink(this.serial, calibration, then) : nothing}
         ${
           remark === undefined || this.readOnly
             ? nothing

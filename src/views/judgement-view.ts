@@ -5,6 +5,7 @@ import type { BoardHistory } from '../steps/calibration-state.ts';
 import { comparedOnBoard } from '../steps/comparison-words.ts';
 import { judgementOf, settledWords, type Finding, type Standing } from '../steps/judgement.ts';
 import { ORDINARY_TOLERANCE } from '../steps/tolerance.ts';
+import { reportLink } from './report-link.ts';
 import { shape } from './shapes.ts';
 import './tolerance-choice.ts';
 import { View } from './view.ts';
@@ -95,6 +96,7 @@ export class JudgementView extends View {
       <ul>
         ${blindTo.map((each) => html`<li>${each}</li>`)}
       </ul>
+      ${this.readOnly ? nothing : reportLink(calibration!.board, calibration!.id)}
       <p class="note">Model: ${fit.coefficients.model}. ${settledWords(fit.iterations)}</p>
     `;
   }

@@ -1,9 +1,16 @@
 /** Which part of the page an address asks for, by what stands behind its `#`. */
-export type PagePart = { part: 'bench' } | { part: 'logbook'; serial?: string };
+export type PagePart =
+  | { part: 'bench' }
+  | { part: 'logbook'; serial?: string }
+  | { part: 'report'; serial: string; calibration: string };
 
 /** @param hash as `location.hash` gives it; whatever is unknown is the bench */
 export function partOf(hash: string): PagePart {
   const [part, ...rest] = hash.replace(/^#/, '').split('/');
+  if (part === 'report') {
+    const [serial, calibration] = rest.map(decoded);
+    if (serial && calibration && rest.length === 2) return { part, serial, calibration };
+  }
   if (part !== 'logbook') return { part: 'bench' };
   const serial = decoded(rest.join('/'));
   return { part: 'logbook', ...(serial && { serial }) };
@@ -11,6 +18,10 @@ export function partOf(hash: string): PagePart {
 
 /** The address of a board's page in the logbook, as a link has it. */
 export const boardAddress = (serial: string): string => `#logbook/${encodeURIComponent(serial)}`;
+
+/** The address of the report of a calibration, as a link has it. */
+export const reportAddress = (serial: string, calibration: string): string =>
+  `#report/${encodeURIComponent(serial)}/${encodeURIComponent(calibration)}`;
 
 /** @returns undefined where it is no percent-encoded text */
 function decoded(text: string): string | undefined {

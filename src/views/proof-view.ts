@@ -10,6 +10,7 @@ import {
   type FigureWords,
 } from '../steps/proof.ts';
 import './net-picture.ts';
+import { reportLink } from './report-link.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
@@ -50,7 +51,8 @@ export class ProofView extends View {
               <h3>What this proof cannot see</h3>
               <ul>
                 ${proof.blindTo.map((each) => html`<li>${each}</li>`)}
-              </ul>`
+              </ul>
+              ${this.state.link.state === 'none' || !calibration.fit ? nothing : reportLink(calibration.board, calibration.id)}`
           : nothing
       }
       <net-picture

@@ -1,0 +1,258 @@
+import type { CalibrationReport, ReportProof, ReportReading } from '../records/report-file.ts';
+import { lineWords } from './attitude-words.ts';
+import type { Fact } from './board-words.ts';
+import { degreesText, listed, type Finding } from './finding.ts';
+import { proofWords, truthWords, type FigureWords } from './proof.ts';
+import { dayWords, isDay } from './time-words.ts';
+
+/**
+ * A report in words, as it is laid out on two pages. What could be of any length (texts of a person, lists) is cut here,
+ * and said to be cut: the machine-readable copy has all.
+ */
+
+/** Lines of each kind on the page at most. */
+const MOST_LINES = 5;
+/** Readings named in one line at most. */
+const MOST_NAMED = 8;
+/** Characters of a text that a person or a board gave. */
+const MOST_CHARACTERS = 160;
+
+/** A text cut to what the page has room for. */
+export const cut = (text: string, most = MOST_CHARACTERS): string =>
+  text.length <= most
+    ? text
+    : `${[...text]
+        .slice(0, most - 1)
+        .join('')
+        .trimEnd()}…`;
+
+/** The first lines, and how many more the copy has. */
+export function cutList(lines: readonly string[], most = MOST_LINES): string[] {
+  if (lines.length <= most) return lines.map((line) => cut(line));
+  const rest = lines.length - (most - 1);
+  return [...lines.slice(0, most - 1).map((line) => cut(line)), `and ${rest} more, in the machine-readable copy`]; // prettier-ignore
+}
+
+export const upperFirst = (words: string): string =>
+  words.slice(0, 1).toUpperCase() + words.slice(1);
+
+/** A moment to the minute, with the zone it is told in; or a day. */
+export function momentWords(iso: string): string {
+  if (isDay(iso)) return dayWords(iso);
+  return new Date(iso).toLocaleString('en-GB', {
+    day: 'numeric',
+    month: 'short',
+    year: 'numeric',
+    hour: '2-digit',
+    minute: '2-digit',
+    timeZoneName: 'short',
+  });
+}
+
+export const reportTitle = ({ board: { name, serial } }: CalibrationReport): string =>
+  name ? `${name}, ${serial}` : `Board ${serial}`;
+
+/** The report in one sentence, and how it stands. */
+export function reportVerdict({
+  judgement,
+  refusal,
+  proof,
+}: CalibrationReport): Pick<Finding, 'standing' | 'words'> {
+  if (!judgement) {
+    return { standing: 'bad', words: refusal ? `No fit from these readings. ${refusal.message}` : 'These readings were not fitted yet.' }; // prettier-ignore
+  }
+  const { standing, verdict } = judgement;
+  if (!proof) return { standing, words: verdict };
+  const failed = `The proof did not pass. ${verdict}`;
+  return proof.passed ? { standing, words: `${verdict} The proof on ${proof.readings} fresh readings passed.` } : { standing: 'bad', words: failed }; // prettier-ignore
+}
+
+/** Which board, when, where, how, and against what. */
+export function headFacts(report: CalibrationReport): Fact[] {
+  const { board, begun, taken, result, readings, tolerance, seal, proof } = report;
+  const { hardware, firmware } = board;
+  const span =
+    taken && taken.first.slice(0, 16) !== taken.last.slice(0, 16)
+      ? `${momentWords(taken.first)} to ${momentWords(taken.last)}`
+      : taken && momentWords(taken.first);
+  return [
+    { name: 'Serial number', value: cut(board.serial, 64) },
+    ...(board.name ? [{ name: 'Name', value: cut(board.name, 64) }] : []),
+    {
+      name: 'Hardware, firmware',
+      value:
+        hardware === undefined || firmware === undefined
+          ? 'not known'
+          : `${cut(hardware, 64)}, ${cut(firmware, 64)}`,
+    },
+    { name: 'Begun', value: momentWords(begun) },
+    ...(span === undefined ? [] : [{ name: 'Readings taken', value: span }]),
+    ...(result ? [{ name: 'Fitted', value: momentWords(result.fitted) }] : []),
+    ...(seal ? [{ name: 'Sealed', value: momentWords(seal.sealed) }] : []),
+    ...(proof ? [{ name: 'Proven', value: momentWords(proof.taken) }] : []),
+    { name: 'Judged against', value: tolerance.name },
+    { name: 'Plan', value: planWords(readings) },
+    { name: 'Readings', value: readingsWords(readings) },
+    ...conditionFacts(readings),
+  ];
+}
+
+function planWords({ plan, from, file, units }: CalibrationReport['readings']): string {
+  const { name, sightings, attitudes, gaps, azimuths } = plan;
+  const source = from === 'sheet' ? `readings from ${file === undefined ? 'a sheet' : `the file ${cut(file, 60)}`} in ${units!.acc} and ${units!.mag}` : undefined; // prettier-ignore
+  const north =
+    azimuths === 'absolute' ? 'magnetic north set out' : 'azimuths only from each other';
+  const whole = gaps === 0 ? 'none without a reading that counts' : `${gaps} without a reading that counts`; // prettier-ignore
+  const places = attitudes === 0 ? 'no attitudes planned' : `${cut(name, 40)}: ${sightings} sightings, ${attitudes} attitudes, ${whole}; ${north}`; // prettier-ignore
+  return [...(source === undefined ? [] : [source]), ...(attitudes === 0 && source ? [] : [places])].join('; '); // prettier-ignore
+}
+
+const readingsWords = ({ taken, used, setAside }: CalibrationReport['readings']): string =>
+  `${taken} taken, ${used} used, ${setAside.length === 0 ? 'none' : setAside.length} set aside`;
+
+function conditionFacts({ temperature, supply }: CalibrationReport['readings']): Fact[] {
+  const span = (least: number, most: number, digits: number) =>
+    `${least.toFixed(digits)} to ${most.toFixed(digits)}`.replaceAll('-', '−');
+  return [
+    {
+      name: 'Temperature',
+      value: temperature
+        ? `${span(temperature.coldest, temperature.warmest, 1)} °C`
+        : 'not told by any reading',
+    },
+    ...(supply ? [{ name: 'Supply', value: `${span(supply.lowest, supply.highest, 2)} V` }] : []),
+  ];
+}
+
+/** What was set aside and why: a line for each reason. */
+export function setAsideLines({ readings }: CalibrationReport): string[] {
+  const groups = new Map<string, string[]>();
+  for (const { id, by, reason } of readings.setAside) {
+    const key = `${by === 'fit' ? 'by the fit' : 'by a person'}: ${cut(reason, 110)}`;
+    groups.set(key, [...(groups.get(key) ?? []), cut(id, 20)]);
+  }
+  return cutList(
+    [...groups].map(([why, ids]) => {
+      const more = ids.length > MOST_NAMED ? ` and ${ids.length - MOST_NAMED} more` : '';
+      return `${ids.slice(0, MOST_NAMED).join(', ')}${more}, ${why}`;
+    }),
+  );
+}
+
+/** The figures of the judgement, and the least certain attitude. */
+export function resultRows({ result, judgement }: CalibrationReport): Finding[] {
+  if (!result || !judgement) return [];
+  const whole = (value: number) => `${Math.round(value)}°`.replace('-', '−');
+  const least = (['azimuth', 'inclination'] as const).flatMap((angle): Finding[] => {
+    const { worst } = result[angle];
+    if (!worst) return [];
+    const { azimuth, inclination, roll, standardError, interval95 } = worst;
+    return [
+      {
+        name: angle === 'azimuth' ? 'Azimuth × cos inclination at worst' : 'Inclination at worst',
+        figure: `±\u00a0${degreesText(interval95)}`,
+        words: `the same in the least certain attitude (standard error ${degreesText(standardError, 3)}), which is azimuth ${whole(azimuth)}, inclination ${whole(inclination)}, roll ${whole(roll)}`,
+        standing: 'good',
+      },
+    ];
+  });
+  const [azimuth, inclination, ...others] = judgement.findings;
+  return [azimuth!, inclination!, ...least, ...others].map((finding) => ({
+    ...finding,
+    words: cut(finding.words, 230),
+  }));
+}
+
+/** What the board keeps, and how that is known. */
+export function sealFacts({ seal, result }: CalibrationReport): Fact[] {
+  if (!seal) {
+    return result ? [{ name: 'Seal', value: 'none: these coefficients were not put on the board' }] : []; // prettier-ignore
+  }
+  const { generation, replaced, crc, readBack, inForce } = seal;
+  const back = !readBack
+    ? 'not read back since'
+    : readBack.equal
+      ? `all ${readBack.numbers} numbers just as they were sealed, bit by bit`
+      : `${readBack.different} of ${readBack.numbers} numbers differ from what was sealed`;
+  return [
+    {
+      name: 'Generation',
+      value: `${generation}, ${replaced === 0 ? 'the first' : `in place of ${replaced}`}`,
+    },
+    { name: 'Check (CRC-32)', value: crc },
+    { name: 'Read back', value: back },
+    {
+      name: 'When the board was read last',
+      value: inForce ? 'it ran these coefficients' : 'it ran others, and no longer these',
+    },
+  ];
+}
+
+export const proofRows = (proof: ReportProof): FigureWords[] => [
+  ...proofWords({
+    ...proof,
+    readings: [],
+    figures: proof.figures.map((figure) => ({ ...figure, value: figure.value ?? NaN })),
+  }),
+  ...(proof.truth ? truthWords(proof.truth) : []),
+];
+
+/** What happened since, with when. */
+export const sinceLines = ({ since }: CalibrationReport): string[] =>
+  cutList(since.map(({ when, what }) => `${momentWords(when)}: ${cut(what, 120)}`));
+
+/** A sighting as the picture of attitudes has it: one mark, and a roll for each reading. */
+export interface AttitudeMark {
+  azimuth: number;
+  inclination: number;
+  rolls: readonly { roll: number; used: boolean }[];
+}
+
+/**
+ * Where the sight pointed and how it was rolled, by sightings; a free attitude is one by itself. Degrees. Straight up
+ * and down azimuth and roll turn into each other: a roll is told from the azimuth of its sighting's first reading, so
+ * that quarter turns stay quarter turns (at ±90° the attitude depends on roll ∓ azimuth alone).
+ */
+export function attitudeMarks(readings: readonly ReportReading[]): AttitudeMark[] {
+  const marks = new Map<string, AttitudeMark>();
+  for (const { id, sighting, used, azimuth, inclination, roll } of readings) {
+    if (azimuth === undefined || inclination === undefined || roll === undefined) continue;
+    const key = sighting === undefined ? `free ${id}` : `sighting ${sighting}`;
+    const mark = marks.get(key) ?? { azimuth, inclination, rolls: [] };
+    const off = ((azimuth - mark.azimuth + 540) % 360) - 180;
+    const turned = roll - off * Math.sin((inclination * Math.PI) / 180);
+    marks.set(key, { ...mark, rolls: [...mark.rolls, { roll: turned, used }] });
+  }
+  return [...marks.values()];
+}
+
+/** The picture of attitudes in a sentence, for whoever does not see it. */
+export function attitudeWords(marks: readonly AttitudeMark[]): string {
+  const lines = marks.map((mark) => `${lineWords(mark)}: ${mark.rolls.length}`);
+  return `Readings by line of sight. ${cutList(lines, 40).join('; ')}.`;
+}
+
+/** The same for the misfits. */
+export function misfitWords(readings: readonly ReportReading[]): string {
+  const used = readings.flatMap(({ id, misfit }) => (misfit === undefined ? [] : [{ id, misfit }])); // prettier-ignore
+  if (used.length === 0) return 'No misfit is known.';
+  const largest = used.reduce((a, b) => (b.misfit > a.misfit ? b : a));
+  return `Misfit of ${used.length} readings in the order taken: largest ${largest.misfit.toFixed(1)}, at reading ${cut(largest.id, 20)}.`;
+}
+
+/** The same for spreads. */
+export function spreadWords(
+  sightings: readonly { sighting: string; spread?: number; n: number }[],
+): string {
+  const known = sightings.flatMap(({ sighting, spread }) =>
+    spread === undefined ? [] : [{ sighting, spread }],
+  );
+  if (known.length === 0) return 'No sighting has two readings or more.';
+  const largest = known.reduce((a, b) => (b.spread > a.spread ? b : a));
+  return `Spread of ${known.length} sightings: largest ${degreesText(largest.spread)}, at sighting ${cut(largest.sighting, 20)}; the sightings are ${listed(
+    cutList(
+      known.map(({ sighting, spread }) => `${sighting} ${degreesText(spread)}`),
+      40,
+    ),
+  )}.`;
+}
