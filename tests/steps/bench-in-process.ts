@@ -16,6 +16,7 @@ import {
   type LogbookFault,
 } from '../../src/records/logbook.ts';
 import { Bench, type BenchParts, type Sight } from '../../src/steps/bench.ts';
+import type { Forecaster } from '../../src/steps/collecting/readings-left.ts';
 import type { PlaceState } from '../../src/steps/place-state.ts';
 import { without } from '../../src/steps/copy-without.ts';
 import type { CalibrationState } from '../../src/steps/calibration-state.ts';
@@ -79,6 +80,8 @@ export class BenchInProcess {
   fitter: Fitter = async (request) => runFit(request);
   /** Makes the provisional fits from the next reload on; none, unless a test looks at them. */
   liveFitter: LiveFitter | undefined;
+  /** Works out how many readings are left; as `liveFitter` is, from the next page on. */
+  forecaster: Forecaster | undefined;
   /** Called before entries are written; what it gives, if anything, is the outcome in place of writing them. */
   onAppend: (entries: readonly Entry[]) => LogbookFault | undefined = () => undefined;
   /** Called when entries have been written, before the bench is told. */
@@ -147,6 +150,7 @@ export class BenchInProcess {
       hold: async () => this.isAlone,
       fitter: (request) => this.fitter(request),
       ...(this.liveFitter && { liveFitter: this.liveFitter }),
+      ...(this.forecaster && { forecaster: this.forecaster }),
       simulator: {
         defaults: this.settings,
         check: checkSettings,
