@@ -202,9 +202,9 @@ export interface ChosenSet {
  *   that is nothing
  * - `known bearings`: marks with a bearing each, from the north that is named: true = grid + `convergence`,
  *   magnetic = true − `declination`. `declinationError` is its standard error; `trueTo` what no bearing is off by more
- * - `battery swap`: two marks about a quarter turn apart, four rolls on each, before and after
- * - `loop`: legs of these lengths in order, the last back to the first mark, each sighted from both ends; `lengthsTo`:
- *   what no length is off by more
+ * - `battery swap`: two marks about a quarter turn apart, four rolls on each, `each` times round, before and after
+ * - `loop`: legs of these lengths in order, the last back to the first mark, each sighted from both ends `each` times;
+ *   `lengthsTo`: what no length is off by more
  */
 export type CheckTerms =
   | { check: 'rolls'; mark: string; each: number }
@@ -223,8 +223,8 @@ export type CheckTerms =
       each: number;
       marks: readonly { mark: string; bearing: number }[];
     }
-  | { check: 'battery swap' }
-  | { check: 'loop'; lengths: readonly number[]; lengthsTo: number };
+  | { check: 'battery swap'; each: number }
+  | { check: 'loop'; lengths: readonly number[]; lengthsTo: number; each: number };
 
 export type CheckKind = CheckTerms['check'];
 

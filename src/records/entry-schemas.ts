@@ -431,11 +431,12 @@ const checkTerms = v.variant('check', [
     each: times,
     marks: list(v.strictObject({ mark: label, bearing: degrees }), 100),
   }),
-  v.strictObject({ check: v.literal('battery swap') }),
+  v.strictObject({ check: v.literal('battery swap'), each: whole(100, 1) }),
   v.strictObject({
     check: v.literal('loop'),
     lengths: list(v.pipe(metres, v.gtValue(0, 'it must be above zero')), 1000),
     lengthsTo: metres,
+    each: whole(100, 1),
   }),
 ]);
 const checkKind = oneOf('rolls', 'fore and back', 'known bearings', 'battery swap', 'loop');

@@ -23,7 +23,7 @@ const TOO_FLAT = 0.02;
  * The same attitudes before and after a change of battery: the change of hard iron Δ, body axes, in units of the calibrated
  * field. It turns magnetic north by −Δ·e/H, e the unit vector to the east in the body and H the horizontal part of the
  * field, so that azimuth × cos inclination changes by y = −cos β Δ·e/H. Δ is fitted to the changes of all attitudes by
- * least squares; what they differ by from the fit is their scatter, with as many degrees of freedom as attitudes less
+ * least squares; what they differ by from the fit is their scatter, with as many degrees of freedom as pairs of readings less
  * three. In no attitude can azimuth × cos inclination change by more than |Δ|/H. Any other error of the coefficients is
  * alike before and after, so their covariance is not in the interval.
  *
@@ -34,11 +34,15 @@ export function batterySwapFigures({
   after,
   limit,
 }: Taken & { after: Taken['groups'] }): CheckFigure[] | undefined {
-  const rows = [...groups].map(([group, readings]) => {
-    const [one, two] = [readings[0]!, after.get(group)![0]!];
-    const level = Math.cos(one.inclination);
-    return { group, row: rowOf(one, level), change: turn(one.azimuth, two.azimuth) * level };
+  const attitudes = [...groups].map(([group, readings]) => {
+    const later = after.get(group)!;
+    const pairs = readings.slice(0, later.length).map((one, i) => {
+      const level = Math.cos(one.inclination);
+      return { row: rowOf(one, level), change: turn(one.azimuth, later[i]!.azimuth) * level };
+    });
+    return { group, pairs };
   });
+  const rows = attitudes.flatMap(({ pairs }) => pairs);
   const normal = [0, 1, 2].flatMap((i) =>
     [0, 1, 2].map((k) => rows.reduce((sum, { row }) => sum + row[i]! * row[k]!, 0)),
   ) as unknown as Mat3;
@@ -66,7 +70,8 @@ export function batterySwapFigures({
       '°',
       limit,
     ),
-    ...rows.map(({ group, row }) => {
+    ...attitudes.map(({ group, pairs }) => {
+      const { row } = pairs[0]!;
       const [mark, roll] = group.split(' ');
       const value = degrees(dot(row, iron));
       const half = degrees(halfOf(row));

@@ -51,19 +51,21 @@ export function placesOf(terms: CheckTerms): CheckPlace[] {
       );
     case 'battery swap':
       return (['before', 'after'] as const).flatMap((part) =>
-        (['A', 'B'] as const).flatMap((mark) =>
-          QUARTERS.map((roll) => ({
-            place: `${part} ${mark} ${roll}°`,
-            group: `${mark} ${roll}`,
-            mark,
-            roll,
-            ...(part === 'after' && { afterSwap: true as const }),
-            aim: { azimuth: mark === 'A' ? 20 : 110, inclination: 0, roll },
-          })),
+        times(terms.each, (round) =>
+          (['A', 'B'] as const).flatMap((mark) =>
+            QUARTERS.map((roll) => ({
+              place: `${part} ${mark} ${roll}° ${round}`,
+              group: `${mark} ${roll}`,
+              mark,
+              roll,
+              ...(part === 'after' && { afterSwap: true as const }),
+              aim: { azimuth: mark === 'A' ? 20 : 110, inclination: 0, roll },
+            })),
+          ),
         ),
       );
     case 'loop':
-      return loopPlaces(terms.lengths);
+      return loopPlaces(terms.lengths, terms.each);
   }
 }
 
@@ -100,18 +102,24 @@ function sight(
   return { place, group: group!, from, mark, roll: 0, aim: { azimuth, inclination, roll: 0 } };
 }
 
-/** At each mark back to the one before, then on to the next; at the first one only on, and at the very end back. */
-function loopPlaces(lengths: readonly number[]): CheckPlace[] {
+/** Each leg fore from its beginning, then back from its end, where the next begins. */
+function loopPlaces(lengths: readonly number[], each: number): CheckPlace[] {
   const headings = loopHeadings(lengths);
   const legs = lengths.length;
   const name = (i: number) => String((i % legs) + 1);
   return lengths.flatMap((_, i) => {
     const [here, next] = [name(i), name(i + 1)];
     const azimuth = headings[i]!;
-    return [
-      sight(here, next, `fore ${i + 1}`, azimuth, 0),
-      sight(next, here, `back ${i + 1}`, (azimuth + 180) % 360, 0),
-    ].map((place) => ({ ...place, group: `${place.group} ${i + 1}` }));
+    const along = (way: 'fore' | 'back') =>
+      times(each, (round) => {
+        const place = `${way} ${i + 1} ${round}`;
+        const at =
+          way === 'fore'
+            ? sight(here, next, place, azimuth, 0)
+            : sight(next, here, place, (azimuth + 180) % 360, 0);
+        return [{ ...at, group: `${way} ${i + 1}` }];
+      });
+    return [...along('fore'), ...along('back')];
   });
 }
 

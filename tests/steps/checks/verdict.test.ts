@@ -22,8 +22,8 @@ const BEARINGS = {
     { mark: 'summit', bearing: 255 },
   ],
 };
-const SWAP: CheckTerms = { check: 'battery swap' };
-const LOOP: CheckTerms = { check: 'loop', lengths: [12, 9, 15, 20], lengthsTo: 0.02 };
+const SWAP: CheckTerms = { check: 'battery swap', each: 1 };
+const LOOP: CheckTerms = { check: 'loop', lengths: [12, 9, 15, 20], lengthsTo: 0.02, each: 1 };
 
 const QUIET = { aim: 0, chip: 0 };
 const figure = (figures: readonly CheckFigure[], name: string) =>
@@ -233,7 +233,7 @@ it('closes the loop that the simulated hand walks, whatever its lengths', () => 
       (lengths) => {
         const longest = Math.max(...lengths);
         fc.pre(longest < 0.98 * (lengths.reduce((a, b) => a + b) - longest));
-        const terms: CheckTerms = { check: 'loop', lengths, lengthsTo: 0 };
+        const terms: CheckTerms = { check: 'loop', lengths, lengthsTo: 0, each: 1 };
         const fore = placesOf(terms).filter(({ group }) => group.startsWith('fore'));
         const sum = (of: (angle: number) => number) =>
           fore.reduce(
@@ -248,7 +248,7 @@ it('closes the loop that the simulated hand walks, whatever its lengths', () => 
 });
 
 it('finds a leg whose length was typed wrong by the position, not by the azimuth', () => {
-  const terms: CheckTerms = { check: 'loop', lengths: [12, 9, 15, 20], lengthsTo: 0.02 };
+  const terms: CheckTerms = { check: 'loop', lengths: [12, 9, 15, 20], lengthsTo: 0.02, each: 1 };
   const readings = new MadeUpInstrument(11, { errs: false }).readAll(terms);
   const wrong: CheckTerms = { ...terms, lengths: [12, 9, 15, 23] };
   const { figures, verdict } = verdictWith(wrong, readings);

@@ -1,0 +1,149 @@
+import { beforeAll, expect, it } from 'vitest';
+import '../../../src/steps/checks/verdict.ts'; // it is loaded when it is asked for, and virtual time does not wait
+import { courseOf } from '../../../src/steps/logbook/board-course.ts';
+import { whenAgain } from '../../../src/steps/logbook/when-again.ts';
+import type { CheckTerms } from '../../../src/records/entries.ts';
+import { awaitsSwap, openCheckPlaces } from '../../../src/steps/checks/check-history.ts';
+import { BenchInProcess } from '../bench-in-process.ts';
+
+/** Checks in the field at a bench: the simulated board, its hand, and the real logbook. */
+
+const ROLLS: CheckTerms = { check: 'rolls', mark: 'the spire', each: 2 };
+const SWAP: CheckTerms = { check: 'battery swap', each: 2 };
+const GRADE3 = { degrees: 2.5, grade: '3' as const };
+const GRADE5 = { degrees: 1, grade: '5' as const };
+
+let sealed: BenchInProcess;
+beforeAll(async () => {
+  sealed = await BenchInProcess.opened();
+  await sealed.ask('link', 'begin', 'take rest', 'fit', 'write');
+});
+
+/** A bench of its own whose board runs sealed coefficients. */
+async function calibrated(): Promise<BenchInProcess> {
+  const on = await sealed.copy();
+  await on.reload();
+  await on.ask('link');
+  return on;
+}
+
+const checks = (on: BenchInProcess) => on.state.history.checks;
+const kinds = async (on: BenchInProcess) => (await on.logbook()).map(({ kind }) => kind);
+
+it.each<CheckTerms>([
+  ROLLS,
+  { check: 'fore and back', each: 3 },
+  {
+    check: 'known bearings',
+    north: 'true',
+    declination: 3,
+    declinationError: 0,
+    convergence: 0,
+    trueTo: 0.1,
+    each: 4,
+    marks: [
+      { mark: 'spire', bearing: 1 },
+      { mark: 'mast', bearing: 140 },
+      { mark: 'summit', bearing: 260 },
+    ],
+  },
+  { check: 'loop', lengths: [12, 9, 15, 8, 11], lengthsTo: 0.02, each: 2 },
+])('passes a board just calibrated: $check', async (terms) => {
+  const on = await calibrated();
+  await on.run(on.place.fieldChecks.begin(terms, GRADE5));
+  await on.run(on.place.fieldChecks.take('rest'));
+  const record = checks(on).records[terms.check]!;
+  expect(record).toMatchObject({ verdict: 'passed', generation: 1, warnings: [] });
+  expect(checks(on).now).toBeUndefined();
+  const [told] = courseOf(await on.logbook());
+  expect(told).toMatchObject({ mark: 'good' });
+  expect(told!.title).toContain(': passed');
+  // none of its readings is one of the calibration, or of its proof
+  expect(on.calibration.proofReadings).toEqual([]);
+  expect(on.calibration.fit?.stale).toBe(false);
+});
+
+it('goes on after a reload where it was broken off, and leaves no reading to be found again', async () => {
+  const on = await calibrated();
+  await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+  for (let i = 0; i < 3; i++) await on.run(on.place.fieldChecks.take('next'));
+  await on.reload();
+  expect(checks(on).now?.readings.size).toBe(3);
+  await on.ask('link');
+  expect(on.state.history.found).toEqual([]);
+  expect(openCheckPlaces(checks(on).now!)[0]?.place).toBe('270° 1');
+  await on.run(on.place.fieldChecks.take('rest'));
+  expect(checks(on).records.rolls?.verdict).toBe('passed');
+});
+
+it('takes a press of the trigger for its next place, and says then what all of them come to', async () => {
+  const on = await calibrated();
+  await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+  await on.run(on.board.press());
+  await on.pass(2000);
+  expect([...checks(on).now!.readings.keys()]).toEqual(['0° 1']);
+  expect(on.calibration.proofReadings).toEqual([]);
+  await on.run(on.place.fieldChecks.leave());
+  await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+  expect(checks(on).now!.readings.size).toBe(0);
+});
+
+it('counts the newer reading of a place that was taken again', async () => {
+  const on = await calibrated();
+  await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+  await on.run(on.place.fieldChecks.take('next'));
+  const first = checks(on).now!.readings.get('0° 1')!.reading;
+  await on.run(on.place.fieldChecks.retake());
+  expect(checks(on).now!.readings.size).toBe(1);
+  expect(checks(on).now!.readings.get('0° 1')!.reading).toBe(first + 1);
+});
+
+it('waits for the board to be put away and linked again before it takes what comes after a change of battery', async () => {
+  const on = await calibrated();
+  await on.run(on.place.fieldChecks.begin(SWAP, GRADE3));
+  await on.run(on.place.fieldChecks.take('rest'));
+  expect(checks(on).now!.readings.size).toBe(16);
+  expect(awaitsSwap(checks(on).now!)).toBe(true);
+  await on.run(on.place.fieldChecks.take('rest'));
+  expect(checks(on).now!.readings.size).toBe(16);
+  await on.ask('unlink', 'link');
+  await on.run(on.place.fieldChecks.take('rest'));
+  expect(checks(on).records['battery swap']?.verdict).toBe('passed');
+});
+
+it('finds that another battery is magnetic', async () => {
+  const on = await calibrated();
+  await on.run(on.place.fieldChecks.begin(SWAP, GRADE3));
+  await on.run(on.place.fieldChecks.take('rest'));
+  await on.ask('unlink', 'link');
+  on.board.quirk({ jolt: { afterReading: 0, shift: 0.1 } });
+  await on.run(on.place.fieldChecks.take('rest'));
+  const { figures, verdict } = checks(on).records['battery swap']!;
+  expect(verdict).toBe('failed');
+  const iron = figures.find(({ name }) => name.startsWith('Hard iron'))!;
+  expect(Math.abs(iron.value - 10)).toBeLessThan(iron.half);
+});
+
+it('gives a failed check as a reason to calibrate again, until one of its kind is passed', async () => {
+  const on = await calibrated();
+  const rules = async () => {
+    const [board] = await on.records.boardsInShort();
+    return whenAgain(board!, '2031-05-02T00:00:00.000Z').reasons.map(({ rule }) => rule);
+  };
+  await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+  await on.run(on.place.fieldChecks.take('rest'));
+  expect(await rules()).not.toContain('failed check');
+  on.board.quirk({ jolt: { afterReading: 0, shift: 0.1 } });
+  await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+  await on.run(on.place.fieldChecks.take('rest'));
+  expect(checks(on).records.rolls?.verdict).toBe('failed');
+  expect(await rules()).toContain('failed check');
+});
+
+it('begins nothing on a board that runs no coefficients', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link');
+  await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+  expect(on.state.trouble?.heading).toBe('There is nothing to check yet');
+  expect(await kinds(on)).not.toContain('check begun');
+});
