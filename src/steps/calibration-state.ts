@@ -505,7 +505,10 @@ const markOf = ({ setAside, sighting }: KeptReading): Mark => ({
   ...(sighting !== undefined && { sighting }),
 });
 
-/** As one of that sighting: along its line, at the roll it was taken for. Without a sighting nothing is known of its aim. */
+/**
+ * As one of that sighting: along its line, at the roll it was taken for. Without a sighting nothing is known of its aim.
+ * Where a fit had set it aside it counts again, since the fit had judged it by the sighting it was in.
+ */
 function movedTo(
   row: KeptReading,
   sighting: string | undefined,
@@ -516,7 +519,8 @@ function movedTo(
     ...(own !== undefined && { sighting: own }),
     ...(aim && { aim }),
   };
-  const rest = without(row, 'sighting', 'aim', 'takenFor');
+  const moving = without(row, 'sighting', 'aim', 'takenFor');
+  const rest = moving.setAside?.by === 'fit' ? without(moving, 'setAside') : moving;
   if (sighting === takenFor.sighting) return { ...rest, ...takenFor };
   if (sighting === undefined) return { ...rest, takenFor };
   const line =

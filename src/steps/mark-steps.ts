@@ -83,16 +83,16 @@ export type Marking = { reading: string; step: string; way?: 'undo' | 'redo' } &
 /** What to write so that a step is undone, or done again. */
 export function entriesFor(step: MarkStep, way: 'undo' | 'redo'): Marking[] {
   const changes = way === 'undo' ? step.changes.toReversed() : step.changes;
-  return changes.map(({ reading, before, after }) => {
-    const to = way === 'undo' ? before : after;
+  return changes.flatMap(({ reading, before, after }): Marking[] => {
+    const [from, to] = way === 'undo' ? [after, before] : [before, after];
     const named = { reading, step: step.id, way };
-    if (before.sighting !== after.sighting) {
-      const { sighting } = to;
-      return { ...named, kind: 'moved', ...(sighting !== undefined && { sighting }) };
-    }
-    return to.setAside
+    const { sighting } = to;
+    const aside: Marking = to.setAside
       ? { ...named, kind: 'set aside', ...to.setAside }
       : { ...named, kind: 'taken back' };
+    if (from.sighting === sighting) return [aside];
+    const moved: Marking = { ...named, kind: 'moved', ...(sighting !== undefined && { sighting }) };
+    return to.setAside && !from.setAside ? [moved, aside] : [moved];
   });
 }
 
