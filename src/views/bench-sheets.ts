@@ -134,6 +134,11 @@ export class BenchSheets extends View {
             )
           : nothing
       }
+      ${this.#sheet(
+        'Is this place clean?',
+        false,
+        html`<site-view .bench=${this.bench} .state=${state}></site-view>`,
+      )}
       ${
         history.identity
           ? this.#sheet(

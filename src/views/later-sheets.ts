@@ -2,5 +2,6 @@
 import './collecting-signals.ts';
 import './collecting-view.ts';
 import './conformance-view.ts';
+import './site-view.ts';
 import './step-help.ts';
 import './wire-view.ts';
