@@ -34,6 +34,7 @@ const ATTITUDES = new Map(
 export async function walkOverLink(page: Page, url: string, far: FarBoard): Promise<void> {
   const { board } = far;
   const button = (name: string | RegExp) => page.getByRole('button', { name, exact: true });
+  const aim = page.locator('summary', { hasText: 'Aim wanted, aim now' });
   const idle = () => page.locator('progress').waitFor({ state: 'detached', ...LONG });
   const press = async (name: string | RegExp) => {
     await button(name).first().click();
@@ -63,11 +64,15 @@ export async function walkOverLink(page: Page, url: string, far: FarBoard): Prom
   for (let taken = 1; taken <= 4; taken++) {
     await hold();
     if (taken === 3) {
+      // it is the reading that is torn, and not a look at how the board is held: nobody looks behind a closed sheet
+      await aim.click();
+      await page.waitForTimeout(LOOKED);
       board.dropAfter(TORN);
       await button('Take this reading').click();
       await lost();
       expect(await readings()).toEqual(numbers(2));
       await far.comeBack(); // and nobody presses anything
+      await aim.click(LONG);
     } else {
       await press('Take this reading');
     }
@@ -99,3 +104,5 @@ export async function walkOverLink(page: Page, url: string, far: FarBoard): Prom
 
 /** Bytes carried before the link drops: the request for a reading is through, and its answer torn inside the line. */
 const TORN = 200;
+/** After so many milliseconds a look that was under way when the sheet was closed has been answered. */
+const LOOKED = 1500;
