@@ -9,6 +9,9 @@ import { openProofSlots } from './proof.ts';
 export interface Glance {
   /** What a person would call it. */
   board: string;
+  /** The same in two: the name its keeper gave it, or else what it is, and its serial number where that is known. */
+  name: string;
+  serial?: string;
   /** How it stands in all: the worst of what is so, then the busiest. */
   shape: 'ahead' | 'waiting' | 'good' | 'watch' | 'bad' | 'now';
   /** The link, in a few words. */
@@ -51,7 +54,7 @@ export function glance(state: PlaceState): Glance {
   const isFirst = main?.does === 'begin' && !history.calibration;
   const isDone = place === 'Done' && link.state === 'linked';
   return {
-    board: history.identity ? boardName(history.identity) : 'A new board',
+    ...named(history),
     shape:
       trouble || linked.shape === 'bad'
         ? 'bad'
@@ -73,11 +76,18 @@ export function glance(state: PlaceState): Glance {
   };
 }
 
+function named({ identity }: BoardHistory): Pick<Glance, 'board' | 'name' | 'serial'> {
+  if (!identity) return { board: 'A new board', name: 'A new board' };
+  const { name, serial } = identity;
+  return { board: boardName(identity), name: name || 'Board', serial };
+}
+
 /** The same in a few words, for where there is little room: what is wrong, else what is being done, else where it is. */
 export function shortWords({ trouble, work, link, place, progress }: Glance): string {
   if (work) return work;
   const where = [place, ...(progress ? [`${progress.done} of ${progress.of}`] : [])].join(', ');
-  return `${trouble ?? link} · ${where}`;
+  const wrong = trouble ?? (link === linkWords({ state: 'linked' }).words ? undefined : link);
+  return wrong === undefined ? where : `${wrong} · ${where}`;
 }
 
 function progressOf({ calibration }: BoardHistory, place: Place): Glance['progress'] {

@@ -26,7 +26,7 @@ export class BoardStrip extends View {
     const several = states.length > 1;
     const here = states[this.atHand]!;
     return html`<nav
-      class="boards ${several ? 'several' : ''} ${several && this.isLarge ? 'large' : ''}"
+      class="boards ${several ? 'several' : ''} ${several && this.isLarge ? 'wall' : ''}"
       aria-label="Boards at the bench"
     >
       ${several ? this.#tiles() : nothing}

@@ -42,7 +42,7 @@ export class BoardTile extends View {
   }
 
   #small(seen: Glance) {
-    const { board, progress } = seen;
+    const { name, serial, progress } = seen;
     return html`<button
       type="button"
       class="board"
@@ -51,16 +51,19 @@ export class BoardTile extends View {
     >
       ${shape(seen.shape)}
       <span class="which">
-        <strong>${board}</strong> <span class="state">${shortWords(seen)}</span>
+        <strong>${name} <span class="serial">${serial}</span></strong>
+        <span class="state">${shortWords(seen)}</span>
         ${progress ? bar(progress) : nothing}
       </span>
     </button>`;
   }
 
   #large(seen: Glance) {
-    const { board, link, place, progress, work, next, trouble, result, offer } = seen;
+    const { board, name, serial, link, place, progress, work, next, trouble, result, offer } = seen;
     return html`<article class="board-card ${this.atHand ? 'at-hand' : ''}" aria-label=${board}>
-      <h2>${shape(seen.shape)} <span>${board}</span></h2>
+      <h2>
+        ${shape(seen.shape)} <span>${name} <span class="serial">${serial}</span></span>
+      </h2>
       ${trouble ? html`<p class="wrong">${shape('bad')} <strong>${trouble}</strong></p>` : nothing}
       <p class="where">
         <strong>${place}</strong>${progress ? html`, ${progress.words}` : nothing}
@@ -77,7 +80,7 @@ export class BoardTile extends View {
             : nothing
         }
         <button type="button" aria-current=${this.atHand ? 'true' : 'false'} @click=${this.#pick}>
-          ${this.atHand ? 'At hand' : 'Bring to hand'}<span class="unseen">: ${board}</span>
+          ${this.atHand ? 'Go on with it' : 'Bring to hand'}<span class="unseen">: ${board}</span>
         </button>
       </div>
     </article>`;

@@ -5,7 +5,6 @@ import { workWords } from '../steps/bench-words.ts';
 import type { PlaceState, Trouble, Work } from '../steps/place-state.ts';
 import { nextStep, type Intention, type Offer } from '../steps/next-step.ts';
 import './link-kinds.ts';
-import type { LinkKinds } from './link-kinds.ts';
 import { offerButton } from './offer-button.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
@@ -27,8 +26,6 @@ export class NextCard extends View {
   @property({ attribute: false }) state!: PlaceState;
   @property({ attribute: false }) kinds!: readonly OfferedKind[];
   @state() private isShort = false;
-  /** Where the main button lies in the whole card, from the card's top; as it was seen last. */
-  #reach = { from: 0, to: 0 };
 
   override connectedCallback(): void {
     super.connectedCallback();
@@ -44,21 +41,14 @@ export class NextCard extends View {
 
   protected override updated(changes: PropertyValues): void {
     super.updated(changes);
-    void this.#follow();
+    this.#follow();
   }
 
-  /** Short while the main button of the whole card would be out of sight. */
-  #follow = async (): Promise<void> => {
-    await this.querySelector<LinkKinds>('link-kinds')?.updateComplete; // the main button may be in it
-    const { top, height } = this.getBoundingClientRect();
-    const main = this.querySelector('.main') ?? this.querySelector('h2');
-    if (!main) return;
-    if (!this.isShort) {
-      const { top: from, bottom: to } = main.getBoundingClientRect();
-      this.#reach = { from: from - top, to: to - top };
-      this.style.setProperty('--whole', `${height}px`); // its place is kept while it is short
-    }
-    this.isShort = top + this.#reach.from < 0 || top + this.#reach.to > innerHeight;
+  /** Short while the card is scrolled away, or not reached yet; whoever reads its lower part still has it whole. */
+  #follow = (): void => {
+    const { top, bottom, height } = this.getBoundingClientRect();
+    if (!this.isShort) this.style.setProperty('--whole', `${height}px`); // its place is kept while it is short
+    this.isShort = bottom < 0.3 * innerHeight || top > 0.9 * innerHeight;
   };
 
   protected override render() {

@@ -3,7 +3,7 @@ import type { SealingWords } from '../steps/sealing-words.ts';
 import { factList } from './fact-list.ts';
 
 /**
- * What a dialog asks before the board is written to.
+ * What a dialog asks before the board is written to. Its heading has the focus first, so that it opens at its beginning.
  *
  * @param headingId of the heading, by which the dialog is labelled
  * @param wish called once, with whether it is to be written
@@ -16,7 +16,7 @@ export function sealingForm(
   const submit = (event: SubmitEvent) =>
     wish((event.submitter as HTMLButtonElement | null)?.value === 'write');
   return html`<form method="dialog" @submit=${submit}>
-    <h2 id=${headingId}>Write to the board</h2>
+    <h2 id=${headingId} tabindex="-1" autofocus>Write to the board</h2>
     ${
       against
         ? html`<h3>What speaks against it</h3>

@@ -1,5 +1,5 @@
-import { html, nothing } from 'lit';
-import { customElement, property } from 'lit/decorators.js';
+import { html, nothing, type PropertyValues } from 'lit';
+import { customElement, property, state } from 'lit/decorators.js';
 import { MOUNTINGS, type SimulatorSettings } from '../steps/place-state.ts';
 import { View } from './view.ts';
 
@@ -57,10 +57,17 @@ export class SimulatorView extends View {
   /** While it is linked it stays the same board. */
   @property({ type: Boolean }) linked = false;
   @property({ type: Boolean }) busy = false;
+  /** Something was typed since it was set. */
+  @state() private isTyped = false;
+
+  protected override willUpdate(changes: PropertyValues<this>): void {
+    super.willUpdate(changes);
+    if (changes.has('settings')) this.isTyped = false;
+  }
 
   protected override render() {
     const { settings } = this;
-    return html`<form @submit=${this.#submit}>
+    return html`<form @submit=${this.#submit} @input=${() => (this.isTyped = true)}>
       <p>
         Make it as good or as bad as you like: this is where to see what noise, steel or a poor link
         do.
@@ -125,6 +132,15 @@ export class SimulatorView extends View {
           )}
         </div>
       </fieldset>
+      <p class="note" role="status">
+        ${
+          !this.isTyped
+            ? nothing
+            : this.linked
+              ? 'What you typed is not set yet.'
+              : 'What you typed is used when the board is linked.'
+        }
+      </p>
       <button type="submit" aria-disabled=${this.busy ? 'true' : 'false'}>
         Set the simulated board
       </button>
