@@ -20,7 +20,7 @@ export abstract class View extends LitElement {
 
   override connectedCallback(): void {
     super.connectedCallback();
-    this.#unfollow = this.follows().map((each) => each.subscribe(() => this.requestUpdate()));
+    if (this.hasUpdated) this.#follow();
   }
 
   override disconnectedCallback(): void {
@@ -34,7 +34,13 @@ export abstract class View extends LitElement {
 
   protected override willUpdate(changes: PropertyValues): void {
     super.willUpdate(changes);
+    // an element that was in the page before its view was loaded has its properties only now
+    if (!this.hasUpdated && this.isConnected) this.#follow();
     this.#hadFocus = this.contains(document.activeElement);
+  }
+
+  #follow(): void {
+    this.#unfollow = this.follows().map((each) => each.subscribe(() => this.requestUpdate()));
   }
 
   /** What had the focus may be gone, as a button that did its work: then what is next has it, and not the page's top. */
