@@ -9,7 +9,7 @@ import { degrees, length, radians } from '../calib/geometry.ts';
 import { coefficientsFrom, coefficientValues, type Coefficients } from '../calib/model.ts';
 import type { Vec3 } from '../calib/reading.ts';
 import type { StoredSet } from '../protocol/board.ts';
-import type { ChosenSet, SetSource } from '../records/entries.ts';
+import type { ChosenSet, FitRecord, SetSource } from '../records/entries.ts';
 import type { BoardHistory } from './calibration-state.ts';
 import { degreesText } from './finding.ts';
 
@@ -103,18 +103,24 @@ export function chosenAgainst(
 /** Degrees; of middle latitudes, for where no fit and no file has told the dip. */
 export const ORDINARY_DIP = 65;
 
-/** The newest fit against what the board runs, as last read from it; undefined where either is missing. */
+/** A fit against what the board runs, as last read from it. */
+export function comparedWithBoard(
+  { coefficients, dip }: Pick<FitRecord, 'coefficients' | 'dip'>,
+  { model, values, generation }: StoredSet,
+): ComparisonWords {
+  return comparisonWords(
+    compared(coefficientsFrom(model, values), coefficients, dip),
+    `generation ${generation}, which the board runs`,
+  );
+}
+
+/** The newest fit of a calibration against what the board runs; undefined where either is missing. */
 export function comparedOnBoard({
   calibration,
   inForce,
 }: BoardHistory): ComparisonWords | undefined {
   const { fit } = calibration ?? {};
-  if (!fit || !inForce) return undefined;
-  const from = coefficientsFrom(inForce.model, inForce.values);
-  return comparisonWords(
-    compared(from, fit.coefficients, fit.dip),
-    `generation ${inForce.generation}, which the board runs`,
-  );
+  return fit && inForce && comparedWithBoard(fit, inForce);
 }
 
 const changeWords = ({ rms, largest }: AngleChange): string =>

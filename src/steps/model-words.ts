@@ -10,10 +10,14 @@ export function modelFinding(model: 'straight' | 'bowed', verdict: ModelVerdict)
   return {
     name: 'Straight or bowed',
     figure: model,
-    words: `${WHY[verdict.why]}${verdict.detail ? ` (${verdict.detail.replace(/\.$/, '')})` : ''}${sides}`,
+    words: `${whyWords(verdict)}${sides}`,
     standing: verdict.why === 'no_straight' ? 'watch' : 'good',
   };
 }
+
+/** Which model was taken for what reason, in the midst of a sentence. */
+export const whyWords = ({ why, detail }: ModelVerdict): string =>
+  `${WHY[why]}${detail ? ` (${detail.replace(/\.$/, '')})` : ''}`;
 
 const miss = (value: number): string =>
   value.toFixed(Math.abs(value) < 100 ? 1 : 0).replace('-', '−');

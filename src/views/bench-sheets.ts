@@ -122,6 +122,15 @@ export class BenchSheets extends View {
           : nothing
       }
       ${
+        state.live || calibration?.fit
+          ? this.#sheet(
+              'The fit in figures',
+              place === 'Take' || place === 'Judge',
+              html`<fit-view .history=${history} .live=${state.live}></fit-view>`,
+            )
+          : nothing
+      }
+      ${
         calibration && !(calibration.chosen && calibration.readings.length === 0)
           ? this.#sheet(
               'Readings',

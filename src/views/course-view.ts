@@ -8,6 +8,7 @@ import { courseOf, historyOfCalibration, type CourseItem } from '../steps/logboo
 import type { StoredEntry } from '../steps/logbook/logbook-desk.ts';
 import { withdrawal } from '../steps/logbook/remarks.ts';
 import { dayWords, isDay, timeWords } from '../steps/time-words.ts';
+import './fit-view.ts';
 import './judgement-view.ts';
 import './proof-view.ts';
 import './readings-view.ts';
@@ -106,6 +107,14 @@ export class CourseView extends View {
     if (!history || !calibration) return html`<p>Nothing more of it is in the logbook.</p>`;
     return html`<div class="detail-views">
       <judgement-view .history=${history} readOnly></judgement-view>
+      ${
+        calibration.fit
+          ? html`<details>
+              <summary><h3>The fit in figures</h3></summary>
+              <fit-view .history=${history}></fit-view>
+            </details>`
+          : nothing
+      }
       ${
         calibration.sealed
           ? html`<h3>Its proof</h3>

@@ -1,15 +1,12 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
-import { guard } from 'lit/directives/guard.js';
 import type { BoardHistory } from '../steps/calibration-state.ts';
-import { comparedOnBoard } from '../steps/comparison-words.ts';
 import { judgementOf, settledWords, type Finding, type Standing } from '../steps/judgement.ts';
 import { ORDINARY_TOLERANCE } from '../steps/tolerance.ts';
 import { reportLink } from './report-link.ts';
 import { shape } from './shapes.ts';
 import './tolerance-choice.ts';
 import { View } from './view.ts';
-import { factList } from './fact-list.ts';
 
 const STANDING_WORDS: Record<Standing, string> = {
   good: 'within tolerance',
@@ -25,7 +22,7 @@ export class JudgementView extends View {
   @property({ type: Boolean }) readOnly = false;
 
   protected override render() {
-    const { calibration, inForce } = this.history;
+    const { calibration } = this.history;
     const { refusal, fit, tolerance } = calibration ?? {};
     if (refusal) {
       return html`<div class="verdict bad">
@@ -91,7 +88,6 @@ export class JudgementView extends View {
                 ${warnings.map((warning) => html`<li>${shape('watch')} <span>${warning}</span></li>`)}
               </ul>`
       }
-      ${guard([fit.coefficients, inForce], () => this.#comparison())}
       <h3>What these figures cannot see</h3>
       <ul>
         ${blindTo.map((each) => html`<li>${each}</li>`)}
@@ -99,15 +95,6 @@ export class JudgementView extends View {
       ${this.readOnly ? nothing : reportLink(calibration!.board, calibration!.id)}
       <p class="note">Model: ${fit.coefficients.model}. ${settledWords(fit.iterations)}</p>
     `;
-  }
-
-  #comparison() {
-    const compared = comparedOnBoard(this.history);
-    if (!compared) return nothing;
-    const { lead, rows } = compared;
-    return html`<h3>Against what is on the board</h3>
-      <p>${lead}</p>
-      ${rows.length === 0 ? nothing : factList(rows)}`;
   }
 
   #finding({ name, figure, words, standing }: Finding) {

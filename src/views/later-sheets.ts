@@ -2,6 +2,7 @@
 import './collecting-signals.ts';
 import './collecting-view.ts';
 import './conformance-view.ts';
+import './fit-view.ts';
 import './site-view.ts';
 import './step-help.ts';
 import './wire-view.ts';

@@ -6,6 +6,7 @@ import { calibrationsOf, calibrationWords } from '../steps/logbook/calibrations-
 import type { LogbookState } from '../steps/logbook/logbook-desk.ts';
 import { coefficientsFileOf, type OpenedState } from '../steps/logbook/opened-calibration.ts';
 import { timeWords } from '../steps/time-words.ts';
+import './fit-view.ts';
 import './judgement-view.ts';
 import './readings-view.ts';
 import type { IntentionEvent } from './next-card.ts';
@@ -148,6 +149,14 @@ export class OpenedView extends View {
           ? html`<details open>
               <summary><h3>Is it good enough?</h3></summary>
               <judgement-view .history=${history}></judgement-view>
+            </details>`
+          : nothing
+      }
+      ${
+        fit
+          ? html`<details>
+              <summary><h3>The fit in figures</h3></summary>
+              <fit-view .history=${history}></fit-view>
             </details>`
           : nothing
       }
