@@ -18,8 +18,12 @@ export function openPlaces(history: BoardHistory): Slot[] {
     : openProofSlots(calibration.proofReadings);
 }
 
-/** The place that the screen asks for next: what a person who presses the trigger aims at. */
+/**
+ * The place that the screen asks for next: what a person who presses the trigger aims at. None while a check in the field is
+ * under way, which has aims of its own.
+ */
 export function shownAim(history: BoardHistory): CaptureAim | undefined {
+  if (history.checks.now) return undefined;
   const [slot] = openPlaces(history);
   return slot && aimAt(slot, purposeNow(history));
 }

@@ -11,7 +11,6 @@ import './board-view.ts';
 import './care-sheets.ts';
 import './judgement-view.ts';
 import './proof-view.ts';
-import './readings-view.ts';
 import './rescue-view.ts';
 import './sealing-view.ts';
 import './simulator-view.ts';
@@ -104,6 +103,15 @@ export class BenchSheets extends View {
           : nothing
       }
       ${
+        history.inForce || history.checks.now
+          ? this.#sheet(
+              'Check the instrument',
+              history.checks.now !== undefined,
+              html`<check-view .bench=${this.bench} .state=${state}></check-view>`,
+            )
+          : nothing
+      }
+      ${
         calibration?.staged.length
           ? this.#sheet(
               'Written to the board',
@@ -138,6 +146,7 @@ export class BenchSheets extends View {
               html`<readings-view
                 .calibration=${calibration}
                 .identity=${history.identity}
+                .live=${state.live}
                 .busy=${busy || !linked}
               ></readings-view>`,
             )

@@ -1,5 +1,7 @@
 import type { CheckKind } from '../../records/entries.ts';
 
+export type { CheckKind, CheckRecord } from '../../records/entries.ts';
+
 /** What each check in the field is called on screen. */
 export const CHECK_NAMES: Readonly<Record<CheckKind, string>> = {
   rolls: 'Four rolls on one mark',

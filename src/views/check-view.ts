@@ -1,0 +1,451 @@
+import { html, nothing } from 'lit';
+import { customElement, property, state } from 'lit/decorators.js';
+import type { Bench } from '../steps/bench.ts';
+import { messageOf } from '../steps/bench-words.ts';
+import {
+  EACH,
+  emptyForm,
+  madeUpForm,
+  termsOf,
+  type CheckForm,
+} from '../steps/checks/check-form.ts';
+import {
+  awaitsSwap,
+  isTaken,
+  openCheckPlaces,
+  type CheckState,
+} from '../steps/checks/check-history.ts';
+import { CHECK_NAMES, type CheckKind, type CheckRecord } from '../steps/checks/check-names.ts';
+import { placesOf } from '../steps/checks/check-places.ts';
+import {
+  ABOUT,
+  BEARING_SIGNS,
+  CHECK_CAUTIONS,
+  checkTitle,
+  INTERVAL_WORDS,
+  limitWords,
+  placeWords,
+  progressWords,
+  standingWords,
+  valueWords,
+} from '../steps/checks/check-words.ts';
+import { turnedByPerson } from '../steps/collecting/own-hand.ts';
+import type { PlaceState } from '../steps/place-state.ts';
+import { declinationHere } from '../steps/checks/declination.ts';
+import { timeWords } from '../steps/time-words.ts';
+import { ORDINARY_TOLERANCE, toleranceName, type ToleranceChoice } from '../steps/tolerance.ts';
+import './check-view.css';
+import { shape, type Shape } from './shapes.ts';
+import { ToleranceEvent } from './tolerance-choice.ts';
+import { View } from './view.ts';
+
+const KINDS = Object.keys(CHECK_NAMES) as CheckKind[];
+
+const SHAPES: Record<CheckRecord['verdict'], Shape> = {
+  passed: 'good',
+  failed: 'bad',
+  'not settled': 'watch',
+};
+
+/** Checks of the instrument in the field: which there are, the one under way, and what each came to. */
+@customElement('check-view')
+export class CheckView extends View {
+  @property({ attribute: false }) bench!: Bench;
+  @property({ attribute: false }) state!: PlaceState;
+  @state() private form: CheckForm = emptyForm('rolls');
+  /** What a check is held against from now on, where that was chosen here. */
+  @state() private chosen: ToleranceChoice | undefined;
+  @state() private problems: readonly string[] = [];
+  @state() private said = '';
+
+  protected override follows() {
+    return [this.bench.site];
+  }
+
+  protected override render() {
+    const { checks, inForce } = this.state.history;
+    const { now } = checks;
+    return html`
+      ${
+        now
+          ? this.#underWay(now)
+          : inForce
+            ? this.#form()
+            : html`<p>
+                The board has no coefficients yet, so it shows no angles that could be checked.
+              </p>`
+      }
+      ${this.#records()}
+      <h3>With every check</h3>
+      <ul>
+        ${CHECK_CAUTIONS.map((each) => html`<li>${each}</li>`)}
+      </ul>
+      <p class="note">${INTERVAL_WORDS}</p>
+    `;
+  }
+
+  get #able(): boolean {
+    return this.state.link.state === 'linked' && this.state.work === undefined;
+  }
+
+  #button(label: string, does: () => unknown, kind: 'main' | 'other' = 'other') {
+    const able = this.#able;
+    return html`<button
+      type="button"
+      class=${kind}
+      aria-disabled=${able ? 'false' : 'true'}
+      @click=${() => {
+        if (able) void does();
+      }}
+    >
+      ${label}
+    </button>`;
+  }
+
+  get #checks() {
+    return this.bench.atHand.fieldChecks;
+  }
+
+  // Under way
+
+  #underWay(check: CheckState) {
+    const { terms, tolerance, generation } = check.begun;
+    const [next] = openCheckPlaces(check);
+    const all = placesOf(terms).length;
+    const byHand = turnedByPerson(this.state);
+    const left = openCheckPlaces(check).length;
+    return html`<section class="check-now" aria-labelledby="check-heading">
+      <h3 id="check-heading">${CHECK_NAMES[terms.check]}</h3>
+      <p class="note">
+        Of generation ${generation}, held against ${toleranceName(tolerance)}.
+        ${progressWords(check)}
+      </p>
+      <progress
+        max=${all}
+        .value=${check.readings.size}
+        aria-label="Readings of this check"
+      ></progress>
+      ${
+        next
+          ? html`<p class="large">${placeWords(next)}</p>
+              <p>
+                ${
+                  byHand
+                    ? 'Hold it still, then press this button or the board’s trigger: while a check is under way, each reading is for it.'
+                    : 'The simulated hand aims by itself, at made-up marks.'
+                }
+              </p>`
+          : nothing
+      }
+      ${
+        awaitsSwap(check)
+          ? html`<p class="large">Now change the battery</p>
+              <p>
+                Put this board away (below what is next, at the top), change its battery, and link
+                it again. The check goes on from here, with the same marks and rolls.
+              </p>`
+          : nothing
+      }
+      <div class="offers">
+        ${next ? this.#button(byHand ? 'Take this reading for the check' : 'Take one for the check', () => this.#checks.take('next'), byHand ? 'main' : 'other') : nothing}
+        ${next && !byHand ? this.#button(`Take all ${left} for the check`, () => this.#checks.take('rest'), 'main') : nothing}
+        ${isTaken(check) ? this.#button('Work out what they say', () => this.#checks.settle(), 'main') : nothing}
+        ${check.last !== undefined ? this.#button('Take the last one again', () => this.#checks.retake()) : nothing}
+        ${this.#button('Leave this check', () => this.#checks.leave())}
+      </div>
+      ${this.#cannotSee(terms.check)}
+    </section>`;
+  }
+
+  // Before
+
+  #form() {
+    const { form } = this;
+    const { what, sees } = ABOUT[form.check];
+    return html`<form class="check-form" novalidate @submit=${this.#begin}>
+      <label class="field"
+        >Which check
+        <select
+          @change=${(event: Event) => {
+            this.#start((event.target as HTMLSelectElement).value as CheckKind);
+          }}
+        >
+          ${KINDS.map(
+            (kind) =>
+              html`<option value=${kind} ?selected=${kind === form.check}>
+                ${CHECK_NAMES[kind]}
+              </option>`,
+          )}
+        </select>
+      </label>
+      <p>${what}</p>
+      <p><strong>It sees:</strong> ${sees}</p>
+      ${this.#cannotSee(form.check)}
+      <div class="fields">
+        ${this.#number('each', `Readings of each aim (${EACH[form.check].least} to ${EACH[form.check].most})`)}
+        ${this.#fields(form.check)}
+      </div>
+      ${form.check === 'known bearings' ? this.#declination() : nothing}
+      <tolerance-choice
+        .tolerance=${this.#tolerance}
+        @tolerance=${(event: Event) => {
+          event.stopPropagation(); // it is this check's, not the calibration's
+          if (event instanceof ToleranceEvent) this.chosen = event.tolerance;
+        }}
+      ></tolerance-choice>
+      ${
+        this.problems.length > 0
+          ? html`<div role="alert">
+              <ul class="problems">
+                ${this.problems.map((each) => html`<li>${each}</li>`)}
+              </ul>
+            </div>`
+          : nothing
+      }
+      <div class="offers">
+        <button type="submit" class="main" aria-disabled=${this.#able ? 'false' : 'true'}>
+          Begin this check
+        </button>
+        ${
+          this.state.simulator
+            ? html`<button
+                type="button"
+                @click=${() => {
+                  this.form = madeUpForm(form.check);
+                }}
+              >
+                Fill in something to try
+              </button>`
+            : nothing
+        }
+      </div>
+      ${
+        this.state.link.state === 'linked'
+          ? nothing
+          : html`<p>Once the board is linked the check can begin.</p>`
+      }
+    </form>`;
+  }
+
+  #fields(check: CheckKind) {
+    const { form } = this;
+    switch (check) {
+      case 'rolls':
+        return this.#text('mark', 'What is aimed at');
+      case 'battery swap':
+        return nothing;
+      case 'fore and back':
+        return html`<label class="choice"
+            ><input
+              type="checkbox"
+              .checked=${form.sameHeights}
+              @change=${(event: Event) => {
+                this.#set({ sameHeights: (event.target as HTMLInputElement).checked });
+              }}
+            />
+            Aimed as high over the mark as held over the other</label
+          >
+          ${
+            form.sameHeights
+              ? nothing
+              : html`${this.#number('higherFore', 'From A: aimed higher over B than held over A, m')}
+                ${this.#number('higherBack', 'From B: aimed higher over A than held over B, m')}
+                ${this.#number('distance', 'Level distance from A to B, m')}`
+          }`;
+      case 'known bearings':
+        return html`<label class="field"
+            >North of the bearings
+            <select
+              @change=${(event: Event) => {
+                const north = (event.target as HTMLSelectElement).value as CheckForm['north'];
+                this.#set({ north });
+              }}
+            >
+              ${(['magnetic', 'true', 'grid'] as const).map(
+                (north) =>
+                  html`<option value=${north} ?selected=${north === form.north}>
+                    ${NORTHS[north]}
+                  </option>`,
+              )}
+            </select>
+          </label>
+          ${this.#number('trueTo', 'No bearing is off by more than, °')}
+          <label class="field wide"
+            >Bearings, a line each: degrees, then what is aimed at
+            <textarea
+              rows="4"
+              .value=${form.bearings}
+              @change=${(event: Event) => {
+                this.#set({ bearings: (event.target as HTMLTextAreaElement).value });
+              }}
+            ></textarea>
+          </label>`;
+      case 'loop':
+        return html`${this.#text('lengths', 'Lengths of the legs in order, m, with blanks between')}
+        ${this.#number('lengthsTo', 'No length is off by more than, m')}`;
+    }
+  }
+
+  #declination() {
+    const { form } = this;
+    if (form.north === 'magnetic') return html`<p class="note">${BEARING_SIGNS}</p>`;
+    return html`<div class="fields">
+        ${this.#number('declination', 'Declination, °, east positive')}
+        ${this.#number('declinationError', 'Its standard error, ° (0 if measured here)')}
+        ${form.north === 'grid' ? this.#number('convergence', 'Convergence, °, grid north east of true positive') : nothing}
+      </div>
+      <div class="offers">
+        <button type="button" @click=${this.#byModel}>Declination from the model</button>
+      </div>
+      <p role="status">${this.said}</p>
+      <p class="note">${BEARING_SIGNS}</p>`;
+  }
+
+  #byModel = async (): Promise<void> => {
+    const { site, logbook } = this.bench;
+    try {
+      await site.read();
+    } catch (error) {
+      this.said = messageOf(error);
+      return;
+    }
+    const found = declinationHere(site.kept, logbook.now());
+    if (found.ok) {
+      const { declination, declinationError } = found;
+      this.form = { ...this.form, declination, declinationError };
+    }
+    this.said = found.words;
+  };
+
+  #text(name: 'mark' | 'lengths', label: string) {
+    return this.#input(name, label, 'text');
+  }
+
+  #number(name: NumberField, label: string) {
+    return this.#input(name, label, 'decimal');
+  }
+
+  /** Text boxes throughout: a number box drops what it cannot read, and decimal commas with it. */
+  #input(name: NumberField | 'mark' | 'lengths', label: string, mode: 'text' | 'decimal') {
+    return html`<label class="field"
+      >${label}
+      <input
+        type="text"
+        inputmode=${mode}
+        autocomplete="off"
+        maxlength="400"
+        .value=${this.form[name]}
+        @change=${(event: Event) => {
+          this.#set({ [name]: (event.target as HTMLInputElement).value });
+        }}
+      />
+    </label>`;
+  }
+
+  #set(change: Partial<CheckForm>) {
+    this.form = { ...this.form, ...change };
+  }
+
+  #start(check: CheckKind) {
+    this.form = emptyForm(check);
+    this.problems = [];
+    this.said = '';
+  }
+
+  get #tolerance(): ToleranceChoice {
+    return this.chosen ?? this.state.history.calibration?.tolerance ?? ORDINARY_TOLERANCE;
+  }
+
+  #begin = (event: SubmitEvent) => {
+    event.preventDefault();
+    if (!this.#able) return;
+    const read = termsOf(this.form);
+    this.problems = read.ok ? [] : read.problems;
+    if (read.ok) void this.#checks.begin(read.terms, this.#tolerance);
+  };
+
+  #cannotSee(check: CheckKind) {
+    return html`<div>
+      <p><strong>It cannot see:</strong></p>
+      <ul>
+        ${ABOUT[check].blindTo.map((each) => html`<li>${each}</li>`)}
+      </ul>
+    </div>`;
+  }
+
+  // After
+
+  #records() {
+    const { checks, inForce } = this.state.history;
+    const { records, newest } = checks;
+    const kinds = KINDS.filter((kind) => records[kind]).sort(
+      (a, b) => Number(b === newest) - Number(a === newest),
+    );
+    if (kinds.length === 0) return nothing;
+    return html`<h3>What checks came to</h3>
+      ${kinds.map((kind) => this.#record(records[kind]!, kind === newest, inForce?.crc))}
+      <p class="note">All of them are in the board’s course in the logbook.</p>`;
+  }
+
+  #record(record: CheckRecord & { time: string }, open: boolean, crc: string | undefined) {
+    return html`<details class="check-record" ?open=${open}>
+      <summary>
+        ${shape(SHAPES[record.verdict])}
+        <span>${checkTitle(record)}</span>
+      </summary>
+      <p class="note">
+        ${timeWords(record.time)}, of generation ${record.generation}, held against
+        ${toleranceName(record.tolerance)}.
+        ${record.crc === crc ? '' : 'The board runs other coefficients by now.'}
+      </p>
+      ${record.figures.length > 0 ? this.#figures(record) : nothing}
+      ${record.warnings.map((each) => html`<p>${shape('watch')} ${each}</p>`)}
+      ${this.#cannotSee(record.of)}
+    </details>`;
+  }
+
+  #figures({ figures }: CheckRecord) {
+    return html`<div class="scroll" role="group" tabindex="0" aria-label="Figures of the check">
+      <table class="check-figures">
+        <thead>
+          <tr>
+            <th scope="col">Figure</th>
+            <th scope="col">Found, with its 95 % interval</th>
+            <th scope="col">Allowed</th>
+            <th scope="col">So it is</th>
+          </tr>
+        </thead>
+        <tbody>
+          ${figures.map(
+            (figure) =>
+              html`<tr>
+                <th scope="row">${figure.name}</th>
+                <td class="figure">${valueWords(figure)}</td>
+                <td class="figure">${limitWords(figure)}</td>
+                <td>
+                  ${
+                    figure.standing
+                      ? html`${shape(STANDING_SHAPES[figure.standing])} ${standingWords(figure)}`
+                      : 'told only'
+                  }
+                </td>
+              </tr>`,
+          )}
+        </tbody>
+      </table>
+    </div>`;
+  }
+}
+
+type NumberField = Exclude<
+  keyof CheckForm,
+  'check' | 'mark' | 'lengths' | 'bearings' | 'north' | 'sameHeights'
+>;
+
+const NORTHS = {
+  magnetic: 'Magnetic north',
+  true: 'True north',
+  grid: 'Grid north of a map',
+} as const;
+
+const STANDING_SHAPES = { within: 'good', outside: 'bad', 'not settled': 'watch' } as const;
