@@ -1,10 +1,9 @@
 import { readFileSync } from 'node:fs';
-import { createRequire } from 'node:module';
-import type axe from 'axe-core';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, inject, it } from 'vitest';
 import { calibrate } from './calibrate.ts';
 import { launch } from './chromium.ts';
+import { Inspection } from './objections.ts';
 import { openPage } from './page.ts';
 
 /** Sets of coefficients in the logbook: taken out, entered again, put on the board, and an earlier one put back. */
@@ -16,11 +15,6 @@ beforeAll(async () => {
 afterAll(() => browser.close());
 
 const LONG = { timeout: 60_000 };
-const axeSource = readFileSync(
-  createRequire(import.meta.url).resolve('axe-core/axe.min.js'),
-  'utf8',
-);
-
 async function openLogbook(page: Page): Promise<void> {
   await page.goto(new URL('#logbook', page.url()).href);
   await page.locator('logbook-boards a').first().click(LONG);
@@ -43,21 +37,9 @@ async function takenOut(page: Page, name: RegExp): Promise<string> {
 /** What is shown, at the width of a small phone. */
 async function objections(page: Page): Promise<string[]> {
   await page.setViewportSize({ width: 320, height: 700 });
-  const wide = await page.evaluate(() => document.documentElement.scrollWidth);
-  await page.evaluate(axeSource);
-  const { violations } = await page.evaluate(() =>
-    (globalThis as unknown as { axe: typeof axe }).axe.run(
-      document.querySelector('logbook-board')!,
-      {
-        resultTypes: ['violations'],
-      },
-    ),
-  );
+  const found = await new Inspection(page, 'logbook-board').objections();
   await page.setViewportSize({ width: 1280, height: 900 });
-  const found = violations.map(
-    ({ id, nodes }) => `${id}: ${nodes.map(({ html }) => html).join(' ')}`,
-  );
-  return wide > 320 ? [`${wide} pixels wide`, ...found] : found;
+  return found;
 }
 
 it('goes out, comes in, goes onto the board, and the earlier one comes back, over a reload', async () => {
