@@ -1,15 +1,23 @@
+import { coefficientsFrom } from '../calib/model.ts';
 import type { BoardHistory, CalibrationState } from './calibration-state.ts';
 import type { ChosenSet } from '../records/entries.ts';
-import { chosenAgainst, sourceWords, type ComparisonWords } from './comparison-words.ts';
+import {
+  chosenAgainst,
+  comparedOnBoard,
+  sourceWords,
+  type ComparisonWords,
+} from './comparison-words.ts';
 import { judgementOf } from './judgement.ts';
+import { agreementFigures } from './proof.ts';
 import { timeWords } from './time-words.ts';
+import { TOLERANCE } from './tolerance.ts';
 
 /** What a write to the board will do, said before it is done. */
 export interface SealingWords {
   /** What speaks against writing this fit at all. */
   against?: string;
   changes: string;
-  /** Against what the board runs; absent where it runs nothing, or what is written is a fit, whose judgement shows it. */
+  /** In physical terms, against what the board runs; absent where it runs nothing. */
   comparison?: ComparisonWords;
   saved: string;
   back: string;
@@ -22,7 +30,7 @@ export function sealingWords(
 ): SealingWords {
   const { inForce, found, known, savedAt } = history;
   const judgement = chosen ? undefined : judgementOf(history);
-  const comparison = chosen && chosenAgainst(chosen, inForce);
+  const comparison = chosen ? chosenAgainst(chosen, inForce) : comparedOnBoard(history);
   const what = chosen ? `${upperFirst(sourceWords(chosen.source))} go onto the board. ` : '';
   const under = chosen && isUnderWay(history) ? UNDER_WAY : '';
   const generation = inForce?.generation ?? 0;
@@ -57,6 +65,35 @@ const UNDER_WAY =
   ' The calibration under way is left: what was taken in it stays in the logbook, and cannot be added to.';
 
 const upperFirst = (words: string) => words[0]!.toUpperCase() + words.slice(1);
+
+/**
+ * The angles that the board itself showed since it was sealed, against ours from the same counts; undefined until a
+ * reading was taken with what was sealed.
+ */
+export function ownAnglesWords({
+  calibration,
+}: BoardHistory): { agrees: boolean; words: string } | undefined {
+  const { sealed, proofReadings = [] } = calibration ?? {};
+  const readings = proofReadings.flatMap(({ reading }) =>
+    reading.generation === sealed?.generation ? [reading] : [],
+  );
+  if (!sealed || readings.length === 0) return undefined;
+  const { model, values } = sealed.set;
+  const figures = agreementFigures(readings, coefficientsFrom(model, values));
+  const agrees = figures.every(({ good }) => good);
+  const most = Math.max(...figures.map(({ value }) => value));
+  const over = readings.length === 1 ? 'one reading' : `${readings.length} readings`;
+  const silent = figures.some(({ n }) => n === 0);
+  if (silent)
+    return {
+      agrees,
+      words: `The board sent not all of its angles in ${over}: they cannot be compared.`,
+    };
+  return {
+    agrees,
+    words: `Over ${over} they differ by ${most.toFixed(4)}° at most; ${TOLERANCE.agreement.toFixed(2)}° is allowed, since a board rounds.${agrees ? '' : ' Its firmware does not apply the coefficients as the protocol says: do not use it.'}`,
+  };
+}
 
 /** That a seal did not take, and what the board runs instead. */
 export function sealFailedWords({

@@ -1,7 +1,7 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import { compareBits, runsSealed, type BoardHistory } from '../steps/calibration-state.ts';
-import { sealFailedWords } from '../steps/sealing-words.ts';
+import { ownAnglesWords, sealFailedWords } from '../steps/sealing-words.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
@@ -43,6 +43,7 @@ export class SealingView extends View {
             )
           : nothing
       }
+      ${sealed && !reverted ? this.#ownAngles() : nothing}
       ${
         sealed && !reverted
           ? this.#step(
@@ -64,6 +65,14 @@ export class SealingView extends View {
           : nothing
       }
     </ul>`;
+  }
+
+  #ownAngles() {
+    const own = ownAnglesWords(this.history);
+    const heading = 'The board’s own angles against ours';
+    return own
+      ? this.#step(own.agrees ? 'good' : 'bad', heading, own.words)
+      : this.#step('ahead', heading, 'Held against each other with the first fresh reading.');
   }
 
   #step(kind: 'good' | 'bad' | 'waiting' | 'ahead', heading: string, words: string) {

@@ -1,6 +1,7 @@
 import { expect, it } from 'vitest';
 import { writable } from '../../src/steps/calibration-state.ts';
 import { nextStep } from '../../src/steps/next-step.ts';
+import { ownAnglesWords, sealingWords } from '../../src/steps/sealing-words.ts';
 import { BenchInProcess } from './bench-in-process.ts';
 
 /** What is written to the board, and what is gone back to, is known whatever becomes of the link. */
@@ -82,4 +83,34 @@ it('knows after linking again that it did not go back when the link was lost bef
   on.onAppended = async () => {};
   await on.ask('revert');
   expect(on.calibration.reverted).toMatchObject({ generation: 3, known: 'answer' });
+});
+
+it('says before a second write what it changes in physical terms, against what the board runs', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit');
+  expect(sealingWords(on.state.history).comparison).toBeUndefined();
+  await on.ask('write', 'prove', 'end', 'begin', 'take rest', 'fit');
+  const { comparison } = sealingWords(on.state.history);
+  expect(comparison?.lead).toContain('Against generation 1, which the board runs');
+  expect(comparison?.rows.map(({ name }) => name)).toContain(
+    'Magnetometer zero, along the sight, right, down',
+  );
+});
+
+it('holds the board’s own angles against ours once it has sent some, and says so where they differ', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit', 'write');
+  expect(ownAnglesWords(on.state.history)).toBeUndefined();
+  await on.ask('prove');
+  expect(ownAnglesWords(on.state.history)).toMatchObject({ agrees: true });
+  expect(ownAnglesWords(on.state.history)!.words).toMatch(/^Over 12 readings they differ by 0\.00/);
+  const { calibration } = on.state.history;
+  const [first, ...rest] = calibration!.proofReadings;
+  const inclination = first!.reading.inclination! + 0.02;
+  const turned = { ...first!, reading: { ...first!.reading, inclination } };
+  const history = {
+    ...on.state.history,
+    calibration: { ...calibration!, proofReadings: [turned, ...rest] },
+  };
+  expect(ownAnglesWords(history)).toMatchObject({ agrees: false });
 });
