@@ -28,6 +28,8 @@ import { UNITS, type Quantity } from '../steps/logbook/sheet-units.ts';
 import { boardAddress } from './page-part.ts';
 import { shape } from './shapes.ts';
 import { bytesOf, UNREADABLE } from '../steps/chosen-file.ts';
+import { expectedField } from '../steps/site/expected-field.ts';
+import { dipWords } from '../steps/site/site-words.ts';
 import { View } from './view.ts';
 
 /** What a role is called on screen. */
@@ -81,6 +83,16 @@ export class ReadingsFromSheetView extends View {
   @state() private boardName = '';
   @state() private said = '';
   #outcome: SheetReading | undefined;
+
+  protected override follows() {
+    return [this.bench.site];
+  }
+
+  override connectedCallback(): void {
+    super.connectedCallback();
+    // where it cannot be read nothing is offered; the sheet of the site says why
+    this.bench.site.read().catch((error: unknown) => console.warn('The site was not read:', error));
+  }
 
   protected override willUpdate(changes: PropertyValues): void {
     super.willUpdate(changes);
@@ -271,7 +283,15 @@ export class ReadingsFromSheetView extends View {
           this.choices = value === '0' ? others : { ...others, dipSign: value === '1' ? 1 : -1 };
         },
       )}
+      ${dipSign === undefined ? this.#dipThere() : nothing}
     `;
+  }
+
+  /** What the model says of the dip where the bench stands. */
+  #dipThere() {
+    const { site, logbook } = this.bench;
+    const words = dipWords(expectedField(site.kept, logbook.now()));
+    return words === undefined ? nothing : html`<p class="note">${words}</p>`;
   }
 
   #scales({ units, scales }: SheetChoices) {

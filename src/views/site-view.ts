@@ -29,7 +29,7 @@ export class SiteView extends View {
   @property({ attribute: false }) bench!: Bench;
   @property({ attribute: false }) state!: PlaceState;
   /** What came of the last thing asked for here, and whether it went wrong. */
-  @state() private said = '';
+  @state() private said: { part: Part; words: string } | undefined;
   @state() private isFault = false;
   @state() private isAsking = false;
 
@@ -46,8 +46,8 @@ export class SiteView extends View {
     return html`
       <p>
         A calibration takes the field to be the same in every reading. Steel, magnets and currents
-        near by make it differ from one attitude to the next, and nothing shows that afterwards as
-        well as a check beforehand.
+        near by make it differ from one attitude to the next. A fit can leave out single readings
+        that show it; it cannot mend a place that spoils them all.
       </p>
       ${this.#check()} ${this.#place()}
       <section aria-labelledby="culprits-heading">
@@ -65,9 +65,15 @@ export class SiteView extends View {
           )}
         </div>
       </section>
-      <p role="status">${this.isFault ? nothing : this.said}</p>
-      <p role="alert">${this.isFault ? this.said : nothing}</p>
     `;
+  }
+
+  /** What came of what was asked for in that part of the sheet. */
+  #told(part: Part) {
+    const { said, isFault } = this;
+    const words = said?.part === part ? said.words : nothing;
+    return html`<p role="status">${isFault ? nothing : words}</p>
+      <p role="alert">${isFault ? words : nothing}</p>`;
   }
 
   #check() {
@@ -96,7 +102,7 @@ export class SiteView extends View {
         ${this.#offer('first', able, open ? 'Begin again at this spot' : 'Read the field here')}
         ${open ? this.#offer('second', able, open.spots.length < 2 ? 'Read it a metre on' : 'Read it a metre on again') : nothing}
       </p>
-      ${newest ? this.#result(newest) : nothing}
+      ${this.#told('check')} ${newest ? this.#result(newest) : nothing}
     </section>`;
   }
 
@@ -164,11 +170,14 @@ export class SiteView extends View {
           ${place ? html`<button type="button" @click=${this.#forget}>Forget the place</button>` : nothing}
         </p>
       </form>
+      ${this.#told('place')}
       ${
         expected
           ? html`<h4>What ${expected.model} expects there today</h4>
               ${warning ? html`<p class="run-out">${shape('watch')} <span>${warning}</span></p>` : nothing}
-              ${findings(expectedWords(expected))}`
+              <ul>
+                ${expectedWords(expected).map(({ name, figure, words }) => html`<li>${name} <strong>${figure}</strong> <span class="note">${words}</span></li>`)}
+              </ul>`
           : nothing
       }
       <details>
@@ -216,12 +225,12 @@ export class SiteView extends View {
   }
 
   #read = async (spot: Spot) => {
-    this.#say('');
+    this.said = undefined;
     const { atHand: place, site, logbook } = this.bench;
     const fault = await checkSite({ place, site, today: () => logbook.now() }, spot);
-    if (fault !== undefined) return this.#say(fault, true);
+    if (fault !== undefined) return this.#say(fault, true, 'check');
     const { newest } = place.state.history.site;
-    if (newest) this.#say(`${siteVerdict(newest).heading}.`);
+    if (newest) this.#say(`${siteVerdict(newest).heading}.`, false, 'check');
   };
 
   #keep = async (event: SubmitEvent) => {
@@ -287,11 +296,13 @@ export class SiteView extends View {
     }
   }
 
-  #say(words: string, isFault = false) {
-    this.said = words;
+  #say(words: string, isFault = false, part: Part = 'place') {
+    this.said = { part, words };
     this.isFault = isFault;
   }
 }
+
+type Part = 'check' | 'place';
 
 const findings = (all: readonly Finding[]) =>
   html`<ul class="findings">

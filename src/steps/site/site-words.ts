@@ -1,4 +1,4 @@
-import { degrees } from '../../calib/geometry.ts';
+import { degrees, radians } from '../../calib/geometry.ts';
 import type { ProofFigure, SiteCheckRecord } from '../../records/entries.ts';
 import { degreesText, type Finding, type Standing } from '../finding.ts';
 import type { EarthField, GeoPlace } from './earth-field.ts';
@@ -80,9 +80,8 @@ function causeWords(figures: readonly ProofFigure[], isExpected: boolean): strin
 
 /** A figure for the screen. */
 export function siteFigure({ name, value, limit, unit, n, good }: ProofFigure): Finding {
-  const digits = unit === '°' ? 2 : 2;
   const text = (figure: number) =>
-    `${figure.toFixed(digits).replace('-', '−')}${unit === '%' ? ' %' : unit}`;
+    `${figure.toFixed(2).replace('-', '−')}${unit === '%' ? ' %' : unit}`;
   return {
     name: name[0]!.toUpperCase() + name.slice(1),
     figure: text(value),
@@ -92,7 +91,9 @@ export function siteFigure({ name, value, limit, unit, n, good }: ProofFigure): 
 }
 
 export const placeWords = ({ latitude, longitude, height }: GeoPlace): string =>
-  `${Math.abs(latitude).toFixed(4)}° ${latitude < 0 ? 'south' : 'north'}, ${Math.abs(longitude).toFixed(4)}° ${longitude < 0 ? 'west' : 'east'}, ${height.toFixed(0)} m`;
+  `${plain(latitude)}° ${latitude < 0 ? 'south' : 'north'}, ${plain(longitude)}° ${longitude < 0 ? 'west' : 'east'}, ${height.toFixed(0)} m`;
+
+const plain = (angle: number): string => String(Number(Math.abs(angle).toFixed(4)));
 
 /** The field to expect, with what is normal around it. */
 export function expectedWords({
@@ -100,26 +101,23 @@ export function expectedWords({
   dip,
   strength,
   standardErrors,
-}: EarthField): Finding[] {
+}: EarthField): Omit<Finding, 'standing'>[] {
   const twice = (error: number) => degreesText(2 * degrees(error), 1);
   return [
     {
       name: 'Dip',
       figure: `${degreesText(Math.abs(degrees(dip)), 1)} ${dip < 0 ? 'up' : 'down'}`,
       words: `within ${twice(standardErrors.dip)} at nineteen quiet places of twenty`,
-      standing: 'good',
     },
     {
       name: 'Strength',
       figure: `${(Math.round(strength / 10) * 10).toLocaleString('en')} nT`,
       words: `within ${(2 * standardErrors.strength).toFixed(0)} nT`,
-      standing: 'good',
     },
     {
       name: 'Declination',
       figure: `${degreesText(Math.abs(degrees(declination)), 1)} ${declination < 0 ? 'west' : 'east'}`,
       words: `of true north; within ${twice(standardErrors.declination)}`,
-      standing: 'good',
     },
   ];
 }
@@ -159,3 +157,10 @@ export const CULPRITS: readonly { where: string; what: readonly string[] }[] = [
     ],
   },
 ];
+
+/** Which way the field dips where the bench stands; nothing where that is not known, or too near to level to be sure. */
+export function dipWords(expected: EarthField | undefined): string | undefined {
+  if (!expected || Math.abs(expected.dip) < radians(5)) return undefined;
+  const angle = degreesText(Math.abs(degrees(expected.dip)), 0);
+  return `Where the bench stands it dips ${expected.dip < 0 ? 'up' : 'down'}, by ${angle} (${expected.model}). If the readings were taken there, choose that.`;
+}
