@@ -16,7 +16,10 @@ import './sealing-view.ts';
 import './simulator-view.ts';
 import { View } from './view.ts';
 
-/** What is known of the board at hand, sheet by sheet: what matters now stands open, the rest can be opened. */
+/**
+ * What is known of the board at hand, sheet by sheet: what matters now stands open and first, the rest can be opened. The
+ * board and its care come last, two beside each other where there is room.
+ */
 @customElement('bench-sheets')
 export class BenchSheets extends View {
   @property({ attribute: false }) bench!: Bench;
@@ -48,6 +51,37 @@ export class BenchSheets extends View {
     const linked = link.state === 'linked';
     const { rescue } = this.bench.atHand;
     const isDown = link.state === 'none' || (link.state === 'lost' && !link.returns);
+    const isWrong = rescue.isPossible && isDown;
+    const matter =
+      history.identity || rescue.isPossible
+        ? this.#sheet(
+            'What is the matter with it?',
+            isWrong,
+            html`<rescue-view .rescue=${rescue} .state=${state}></rescue-view>`,
+          )
+        : nothing;
+    const figures =
+      state.live || calibration?.fit
+        ? this.#sheet(
+            'The fit in figures',
+            place === 'Take' || place === 'Judge',
+            html`<fit-view .history=${history} .live=${state.live}></fit-view>`,
+          )
+        : nothing;
+    // while they are taken, what is covered comes before what they make
+    const readings =
+      calibration && !(calibration.chosen && calibration.readings.length === 0)
+        ? this.#sheet(
+            'Readings',
+            place === 'Take' || place === 'Judge',
+            html`<readings-view
+              .calibration=${calibration}
+              .identity=${history.identity}
+              .live=${state.live}
+              .busy=${busy || !linked}
+            ></readings-view>`,
+          )
+        : nothing;
     return html`<div class="sheets">
       ${
         this.isWanting
@@ -64,18 +98,11 @@ export class BenchSheets extends View {
       ${
         linked && collectsNow(history) ? this.#collecting(shownAim(history) !== undefined) : nothing
       }
-      ${
-        history.identity || rescue.isPossible
-          ? this.#sheet(
-              'What is the matter with it?',
-              rescue.isPossible && isDown,
-              html`<rescue-view .rescue=${rescue} .state=${state}></rescue-view>`,
-            )
-          : nothing
-      }
+      ${isWrong ? matter : nothing}
       ${
         !history.identity
-          ? html`<section class="sheet way">
+          ? html`<div class="sheets pair">
+              <section class="sheet way">
                 <h2>The way</h2>
                 <ol>
                   ${WAY.map(
@@ -90,7 +117,8 @@ export class BenchSheets extends View {
               <section class="sheet prepare">
                 <h2>What to prepare</h2>
                 <what-to-prepare></what-to-prepare>
-              </section>`
+              </section>
+            </div>`
           : nothing
       }
       ${
@@ -129,87 +157,68 @@ export class BenchSheets extends View {
             )
           : nothing
       }
-      ${
-        state.live || calibration?.fit
-          ? this.#sheet(
-              'The fit in figures',
-              place === 'Take' || place === 'Judge',
-              html`<fit-view .history=${history} .live=${state.live}></fit-view>`,
-            )
-          : nothing
-      }
-      ${
-        calibration && !(calibration.chosen && calibration.readings.length === 0)
-          ? this.#sheet(
-              'Readings',
-              place === 'Take' || place === 'Judge',
-              html`<readings-view
-                .calibration=${calibration}
-                .identity=${history.identity}
-                .live=${state.live}
-                .busy=${busy || !linked}
-              ></readings-view>`,
-            )
-          : nothing
-      }
-      ${this.#sheet(
-        'Is this place clean?',
-        false,
-        html`<site-view .bench=${this.bench} .state=${state}></site-view>`,
-      )}
-      ${
-        history.identity
-          ? this.#sheet(
-              'The board',
-              place === 'Look',
-              html`<board-view .state=${state}></board-view>
-                <again-line
-                  .desk=${this.bench.logbook}
-                  .serial=${history.identity.serial}
-                ></again-line>`,
-            )
-          : nothing
-      }
-      <care-sheets .care=${this.bench.atHand.care} .state=${state}></care-sheets>
-      ${
-        state.simulator
-          ? this.#sheet(
-              'How the simulated board is set',
-              false,
-              html`<simulator-view
-                .settings=${state.simulator}
-                .linked=${link.state !== 'none'}
-                .busy=${busy}
-              ></simulator-view>`,
-            )
-          : nothing
-      }
-      ${
-        history.identity
-          ? this.#sheet(
-              'The lines on the wire',
-              false,
-              html`<wire-view
-                .log=${this.bench.atHand.wire}
-                .send=${this.#send}
-                .linked=${linked}
-                .name=${`wire ${history.identity.serial}`}
-              ></wire-view>`,
-            )
-          : nothing
-      }
-      ${
-        history.identity
-          ? this.#sheet(
-              'Does it speak the protocol?',
-              false,
-              html`<conformance-view
-                .check=${this.bench.atHand.check}
-                .state=${state}
-              ></conformance-view>`,
-            )
-          : nothing
-      }
+      ${place === 'Take' ? [readings, figures] : [figures, readings]}
+      <div class="sheets rest">
+        ${this.#sheet(
+          'Is this place clean?',
+          false,
+          html`<site-view .bench=${this.bench} .state=${state}></site-view>`,
+        )}
+        ${
+          history.identity
+            ? this.#sheet(
+                'The board',
+                place === 'Look',
+                html`<board-view .state=${state}></board-view>
+                  <again-line
+                    .desk=${this.bench.logbook}
+                    .serial=${history.identity.serial}
+                  ></again-line>`,
+              )
+            : nothing
+        }
+        <care-sheets .care=${this.bench.atHand.care} .state=${state}></care-sheets>
+        ${
+          state.simulator
+            ? this.#sheet(
+                'How the simulated board is set',
+                false,
+                html`<simulator-view
+                  .settings=${state.simulator}
+                  .linked=${link.state !== 'none'}
+                  .busy=${busy}
+                ></simulator-view>`,
+              )
+            : nothing
+        }
+        ${
+          history.identity
+            ? this.#sheet(
+                'The lines on the wire',
+                false,
+                html`<wire-view
+                  .log=${this.bench.atHand.wire}
+                  .send=${this.#send}
+                  .linked=${linked}
+                  .name=${`wire ${history.identity.serial}`}
+                ></wire-view>`,
+              )
+            : nothing
+        }
+        ${
+          history.identity
+            ? this.#sheet(
+                'Does it speak the protocol?',
+                false,
+                html`<conformance-view
+                  .check=${this.bench.atHand.check}
+                  .state=${state}
+                ></conformance-view>`,
+              )
+            : nothing
+        }
+        ${isWrong ? nothing : matter}
+      </div>
     </div>`;
   }
 

@@ -26,3 +26,27 @@ export function wedgePath(roll: number, radius: number): string {
   };
   return `M0 0L${point(roll - 42)}A${radius} ${radius} 0 0 1 ${point(roll + 42)}Z`;
 }
+
+const at = (radius: number, angle: number): string => {
+  const a = (angle * Math.PI) / 180;
+  return `${(radius * Math.sin(a)).toFixed(4)} ${(-radius * Math.cos(a)).toFixed(4)}`;
+};
+
+/** Path of the part of a ring between two radii and two angles, clockwise from the top in degrees. */
+export function ringPath(inner: number, outer: number, from: number, to: number): string {
+  return `M${at(outer, from)}A${outer} ${outer} 0 0 1 ${at(outer, to)}L${at(inner, to)}A${inner} ${inner} 0 0 0 ${at(inner, from)}Z`;
+}
+
+/** Path of `count` arcs that share such a part evenly: the more of them, the darker it looks. */
+export function arcsPath(
+  inner: number,
+  outer: number,
+  from: number,
+  to: number,
+  count: number,
+): string {
+  return Array.from({ length: count }, (_, i) => {
+    const r = Number((inner + ((outer - inner) * (i + 0.5)) / count).toFixed(4));
+    return `M${at(r, from)}A${r} ${r} 0 0 1 ${at(r, to)}`;
+  }).join('');
+}
