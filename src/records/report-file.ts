@@ -133,6 +133,46 @@ const proof = v.strictObject({
   ),
 });
 
+/** What was found of the site on the day, and where that was, if it was told. */
+const site = v.strictObject({
+  checked: time,
+  verdict: v.picklist(['clean', 'disturbed', 'nothing found', 'open']),
+  words: text,
+  place: v.exactOptional(v.strictObject({ latitude: figure, longitude: figure, height: figure })),
+  /** What a model of the earth's field says of that place and day; `strength` in nT. */
+  expected: v.exactOptional(
+    v.strictObject({
+      model: text,
+      valid: v.boolean(),
+      declination: figure,
+      dip: figure,
+      strength: figure,
+    }),
+  ),
+});
+
+/** A check in the field of these coefficients. */
+const check = v.strictObject({
+  taken: time,
+  name: text,
+  verdict: v.picklist(['passed', 'failed', 'not settled']),
+  /** Degrees. */
+  tolerance: figure,
+  figures: v.array(
+    v.strictObject({
+      name: text,
+      value: v.exactOptional(figure),
+      /** Half of the 95 % interval; absent where it is not known. */
+      half: v.exactOptional(notNegative),
+      unit: v.picklist(['°', 'm', '%']),
+      limit: v.exactOptional(figure),
+      standing: v.exactOptional(v.picklist(['within', 'outside', 'not settled'])),
+      n: count,
+    }),
+  ),
+  warnings: v.array(text),
+});
+
 export const ReportFile = v.strictObject({
   type: v.literal(REPORT_TYPE),
   version: v.literal(REPORT_VERSION),
@@ -151,6 +191,8 @@ export const ReportFile = v.strictObject({
   /** The bench that recorded it, where that is another than the one that wrote this. */
   bench: v.exactOptional(text),
   begun: time,
+  /** Absent where no site was checked on that day. */
+  site: v.exactOptional(site),
   /** When the first and the last reading that the result is of came to the logbook. */
   taken: v.exactOptional(v.strictObject({ first: time, last: time })),
   readings: v.strictObject({
@@ -214,6 +256,8 @@ export const ReportFile = v.strictObject({
     }),
   ),
   proof: v.exactOptional(proof),
+  /** Checks in the field, in the order taken, passed or not. */
+  checks: v.array(check),
   /** What was found since that a reader must know, a sentence each, and when. */
   since: v.array(v.strictObject({ when, what: text })),
   /** What a reader must know of this report itself, a sentence each. */
@@ -229,6 +273,8 @@ export const ReportFile = v.strictObject({
 export type CalibrationReport = v.InferOutput<typeof ReportFile>;
 export type ReportResult = v.InferOutput<typeof result>;
 export type ReportReading = v.InferOutput<typeof reading>;
+export type ReportCheck = v.InferOutput<typeof check>;
+export type ReportSite = v.InferOutput<typeof site>;
 export type ReportProof = v.InferOutput<typeof proof>;
 
 /** Writes a report file. */

@@ -10,10 +10,13 @@ import {
   REPORT_VERSION,
   writeReport,
   type CalibrationReport,
+  type ReportCheck,
   type ReportProof,
   type ReportReading,
   type ReportResult,
+  type ReportSite,
 } from '../records/report-file.ts';
+import { CHECK_NAMES } from './checks/check-names.ts';
 import { compareBits, gapSlots, openSlots, type CalibrationState } from './calibration-state.ts';
 import { compared, comparisonWords } from './comparison-words.ts';
 import { fileName, type FileOut } from './file-out.ts';
@@ -21,6 +24,7 @@ import { degreesText } from './finding.ts';
 import { judge, type Judgement } from './judgement.ts';
 import { historyOfCalibration } from './logbook/board-course.ts';
 import { modelFinding } from './model-words.ts';
+import { siteVerdict } from './site/site-words.ts';
 import { dayOf } from './time-words.ts';
 import { BLIND_TO, ORDINARY_TOLERANCE, SPREAD_IS_BLIND, toleranceName } from './tolerance.ts';
 
@@ -71,6 +75,8 @@ export function reportOf(
   const about: About = { now, then, ...(fitEntry && { fit: fitEntry }), isSimulated };
   const setAside = setAsideOf(about);
   const taken = own('reading', upToFit);
+  const site = siteOf(upToFit ?? entries, now.started);
+  const checks = result ? checksOf(entries, result.crc) : [];
   return {
     type: REPORT_TYPE,
     version: REPORT_VERSION,
@@ -84,6 +90,7 @@ export function reportOf(
     },
     ...(beginning.foreign && { bench: beginning.foreign.bench }),
     begun: now.started,
+    ...(site && { site }),
     ...(taken.length > 0 && { taken: { first: taken[0]!.time, last: taken.at(-1)!.time } }),
     readings: { ...readingsOf(about), setAside },
     tolerance: { degrees: tolerance.degrees, name: toleranceName(tolerance) },
@@ -94,9 +101,10 @@ export function reportOf(
     ...beforeOf(entries, about),
     ...(seal && { seal }),
     ...proofOf(own('proof').at(-1), now),
+    checks,
     since: sinceOf(entries, fitEntry, identity?.firmware),
     notes: notesOf(about, beginning.foreign?.bench),
-    ...validityOf(about, judgement),
+    ...validityOf(about, judgement, checks),
     blindTo: [...new Set([SPREAD_IS_BLIND, ...BLIND_TO, ...(now.proof?.blindTo ?? [])])],
     caution: CAUTION,
   };
@@ -364,6 +372,70 @@ const truthOf = ({
   n,
 });
 
+/** A check of the site counts for a calibration that is begun as long after it, milliseconds: in a day's work. */
+const OF_THE_DAY = 12 * 3_600_000;
+
+/** The newest check of the site that was taken for these readings, or between them. */
+function siteOf(entries: readonly StoredEntry[], started: string): ReportSite | undefined {
+  const found = entries.findLast(
+    (entry): entry is InCalibration<'site checked'> => entry.kind === 'site checked',
+  );
+  if (!found || Date.parse(found.time) < Date.parse(started) - OF_THE_DAY) return undefined;
+  const { time, place, expected, verdict } = found;
+  return {
+    checked: time,
+    verdict,
+    words: siteVerdict(found).heading,
+    ...(place && { place: { ...place } }),
+    ...(expected && {
+      expected: {
+        model: expected.model,
+        valid: expected.valid,
+        declination: degrees(expected.declination),
+        dip: degrees(expected.dip),
+        strength: expected.strength,
+      },
+    }),
+  };
+}
+
+/** Every check in the field of the set with that CRC, each once, though two benches recorded it. */
+function checksOf(entries: readonly StoredEntry[], crc: string): ReportCheck[] {
+  const told = new Set<string>();
+  return entries.flatMap((entry): ReportCheck[] => {
+    if (entry.kind !== 'check' || entry.crc !== crc || told.has(entry.check)) return [];
+    told.add(entry.check);
+    const { time, of, verdict, tolerance, figures, warnings } = entry;
+    return [
+      {
+        taken: time,
+        name: CHECK_NAMES[of],
+        verdict,
+        tolerance: tolerance.degrees,
+        figures: figures.map(({ value, half, ...others }) => ({
+          ...others,
+          ...(Number.isFinite(value) && { value }),
+          ...(Number.isFinite(half) && { half }),
+        })),
+        warnings: [...warnings],
+      },
+    ];
+  });
+}
+
+/** Of each kind of check the newest, with how many before it did not pass. */
+export function newestChecks(
+  checks: readonly ReportCheck[],
+): (ReportCheck & { failedBefore: number })[] {
+  const kinds = new Map<string, ReportCheck & { failedBefore: number }>();
+  for (const check of checks) {
+    const before = kinds.get(check.name);
+    const failed = before?.verdict === 'failed' ? 1 : 0;
+    kinds.set(check.name, { ...check, failedBefore: (before?.failedBefore ?? 0) + failed });
+  }
+  return [...kinds.values()];
+}
+
 /** What happened to the board after the fit that may end what it is worth. */
 function sinceOf(
   entries: readonly StoredEntry[],
@@ -435,6 +507,7 @@ function notesOf({ now, then, fit, isSimulated }: About, bench: string | undefin
 function validityOf(
   { now, fit, isSimulated }: About,
   judgement: Judgement | undefined,
+  checks: readonly ReportCheck[],
 ): Pick<CalibrationReport, 'validFor' | 'notValidFor'> {
   if (!fit || !judgement) {
     return { validFor: [], notValidFor: ['anything: there is no fit of these readings'] };
@@ -463,6 +536,9 @@ function validityOf(
       ...(sealed ? [] : ['a board as it stands: these coefficients were not sealed on it']),
       ...(sealed && !proof ? ['reliance: no proof on fresh readings has been taken'] : []),
       ...(proof && !proof.passed ? ['reliance: the proof did not pass'] : []),
+      ...newestChecks(checks)
+        .filter(({ verdict }) => verdict === 'failed')
+        .map(({ name }) => `reliance: a check in the field did not pass (${name.toLowerCase()})`),
       ...(reverted ? ['the board as it is now: the coefficients before were put in force again'] : []), // prettier-ignore
       'the time after a change of battery, of housing or of firmware, a knock, or a season: common practice is to calibrate again then', // prettier-ignore
       ...(temperature

@@ -1,9 +1,12 @@
 import type { CalibrationReport, ReportProof, ReportReading } from '../records/report-file.ts';
 import { lineWords } from './attitude-words.ts';
 import type { Fact } from './board-words.ts';
+import { newestChecks } from './calibration-report.ts';
+import { figureWords as checkFigureWords } from './checks/check-words.ts';
 import { degreesText, listed, type Finding } from './finding.ts';
 import { proofWords, truthWords, type FigureWords } from './proof.ts';
-import { dayWords, isDay } from './time-words.ts';
+import { placeWords } from './site/site-words.ts';
+import { dayOf, dayWords, isDay } from './time-words.ts';
 
 /**
  * A report in words, as it is laid out on two pages. What could be of any length (texts of a person, lists) is cut here,
@@ -26,11 +29,15 @@ export const cut = (text: string, most = MOST_CHARACTERS): string =>
         .join('')
         .trimEnd()}…`;
 
-/** The first lines, and how many more the copy has. */
-export function cutList(lines: readonly string[], most = MOST_LINES): string[] {
-  if (lines.length <= most) return lines.map((line) => cut(line));
-  const rest = lines.length - (most - 1);
-  return [...lines.slice(0, most - 1).map((line) => cut(line)), `and ${rest} more, in the machine-readable copy`]; // prettier-ignore
+/** The first lines, and how many more the copy has. @param characters of one line at most */
+export function cutList(
+  lines: readonly string[],
+  most = MOST_LINES,
+  characters = MOST_CHARACTERS,
+): string[] {
+  if (lines.length <= most) return lines.map((line) => cut(line, characters));
+  const shown = lines.slice(0, most - 1).map((line) => cut(line, characters));
+  return [...shown, `and ${lines.length - shown.length} more, in the machine-readable copy`];
 }
 
 export const upperFirst = (words: string): string =>
@@ -71,10 +78,6 @@ export function reportVerdict({
 export function headFacts(report: CalibrationReport): Fact[] {
   const { board, begun, taken, result, readings, tolerance, seal, proof } = report;
   const { hardware, firmware } = board;
-  const span =
-    taken && taken.first.slice(0, 16) !== taken.last.slice(0, 16)
-      ? `${momentWords(taken.first)} to ${momentWords(taken.last)}`
-      : taken && momentWords(taken.first);
   return [
     { name: 'Serial number', value: cut(board.serial, 64) },
     ...(board.name ? [{ name: 'Name', value: cut(board.name, 64) }] : []),
@@ -86,16 +89,44 @@ export function headFacts(report: CalibrationReport): Fact[] {
           : `${cut(hardware, 64)}, ${cut(firmware, 64)}`,
     },
     { name: 'Begun', value: momentWords(begun) },
-    ...(span === undefined ? [] : [{ name: 'Readings taken', value: span }]),
+    ...(taken ? [{ name: 'Readings taken', value: spanWords(taken) }] : []),
     ...(result ? [{ name: 'Fitted', value: momentWords(result.fitted) }] : []),
     ...(seal ? [{ name: 'Sealed', value: momentWords(seal.sealed) }] : []),
     ...(proof ? [{ name: 'Proven', value: momentWords(proof.taken) }] : []),
+    { name: 'Where', value: report.site?.place ? placeWords(report.site.place) : 'not told' },
+    ...siteFacts(report),
     { name: 'Judged against', value: tolerance.name },
     { name: 'Plan', value: planWords(readings) },
     { name: 'Readings', value: readingsWords(readings) },
     ...conditionFacts(readings),
   ];
 }
+
+/** From the first moment to the last; the day once, where it is the same. */
+function spanWords({ first, last }: NonNullable<CalibrationReport['taken']>): string {
+  const [from, until] = [momentWords(first), momentWords(last)];
+  if (from === until) return from;
+  const isOneDay = dayOf(new Date(first)) === dayOf(new Date(last));
+  return isOneDay ? `${from} to ${until.slice(until.indexOf(', ') + 2)}` : `${from} to ${until}`;
+}
+
+function siteFacts({ site }: CalibrationReport): Fact[] {
+  if (!site) return [{ name: 'Site', value: 'not checked before these readings' }];
+  const { words, expected } = site;
+  return [
+    { name: 'Site, as checked', value: words },
+    ...(expected
+      ? [
+          {
+            name: `The field there by ${expected.model}${expected.valid ? '' : ', which does not cover the day'}`,
+            value: `declination ${signedDegrees(expected.declination)}, dip ${signedDegrees(expected.dip)}, ${Math.round(expected.strength)} nT`,
+          },
+        ]
+      : []),
+  ];
+}
+
+const signedDegrees = (value: number): string => degreesText(value, 1).replace('-', '−');
 
 function planWords({ plan, from, file, units }: CalibrationReport['readings']): string {
   const { name, sightings, attitudes, gaps, azimuths } = plan;
@@ -112,7 +143,7 @@ const readingsWords = ({ taken, used, setAside }: CalibrationReport['readings'])
 
 function conditionFacts({ temperature, supply }: CalibrationReport['readings']): Fact[] {
   const span = (least: number, most: number, digits: number) =>
-    `${least.toFixed(digits)} to ${most.toFixed(digits)}`.replaceAll('-', '−');
+    [...new Set([least.toFixed(digits), most.toFixed(digits)])].join(' to ').replaceAll('-', '−');
   return [
     {
       name: 'Temperature',
@@ -128,7 +159,7 @@ function conditionFacts({ temperature, supply }: CalibrationReport['readings']):
 export function setAsideLines({ readings }: CalibrationReport): string[] {
   const groups = new Map<string, string[]>();
   for (const { id, by, reason } of readings.setAside) {
-    const key = `${by === 'fit' ? 'by the fit' : 'by a person'}: ${cut(reason, 110)}`;
+    const key = `${by === 'fit' ? 'by the fit' : 'by a person'}: ${cut(reason, 80)}`;
     groups.set(key, [...(groups.get(key) ?? []), cut(id, 20)]);
   }
   return cutList(
@@ -187,6 +218,24 @@ export function sealFacts({ seal, result }: CalibrationReport): Fact[] {
     },
   ];
 }
+
+/** The newest check in the field of each kind, with every figure of it. */
+export function checkRows({ checks }: CalibrationReport): Finding[] {
+  return newestChecks(checks).map(({ name, verdict, taken, figures, warnings, failedBefore }) => {
+    const told = figures.map(({ value = NaN, half = Infinity, ...others }) =>
+      checkFigureWords({ ...others, value, half }),
+    );
+    const before = failedBefore === 0 ? [] : [`not passed ${failedBefore === 1 ? 'once' : `${failedBefore} times`} before it`]; // prettier-ignore
+    return {
+      name,
+      figure: `${CHECKED[verdict]}, ${dayWords(taken)}`,
+      words: cut([...told, ...warnings, ...before].join('; '), 330),
+      standing: ({ passed: 'good', failed: 'bad', 'not settled': 'watch' } as const)[verdict],
+    };
+  });
+}
+
+const CHECKED = { passed: 'passed', failed: 'not passed', 'not settled': 'not settled' };
 
 export const proofRows = (proof: ReportProof): FigureWords[] => [
   ...proofWords({

@@ -18,6 +18,7 @@ import {
   sinceLines,
   upperFirst,
 } from '../steps/report-words.ts';
+import type { Finding } from '../steps/finding.ts';
 import { limitsFor } from '../steps/tolerance.ts';
 import { factList } from './fact-list.ts';
 import { boardAddress } from './page-part.ts';
@@ -100,7 +101,7 @@ export class ReportPage extends View {
           ${shape(standing)}
           <p>${cut(words, 420)}</p>
         </div>
-        ${this.#list(cutList(report.notes), 'report-notes')}
+        ${this.#list(cutList(report.notes, 5, OURS), 'report-notes')}
         ${factList(headFacts(report), 'report-facts')}
         ${this.#part('Readings set aside', this.#list(setAsideLines(report)))}
         ${
@@ -112,11 +113,11 @@ export class ReportPage extends View {
         ${result ? this.#part('On the board', factList(sealFacts(report), 'report-facts')) : nothing}
         ${this.#proof(report)}
         <div class="report-pair">
-          ${this.#part('Valid for', this.#list(cutList(report.validFor.map(upperFirst), 7)))}
-          ${this.#part('Not valid for', this.#list(cutList(report.notValidFor.map(upperFirst), 9)))}
+          ${this.#part('Valid for', this.#list(cutList(report.validFor.map(upperFirst), 7, OURS)))}
+          ${this.#part('Not valid for', this.#list(cutList(report.notValidFor.map(upperFirst), 12, OURS)))}
         </div>
         ${this.#part('What happened since', this.#list(sinceLines(report)))}
-        ${this.#part('What these figures cannot see', this.#list(cutList(report.blindTo.map(upperFirst), 7)))}
+        ${this.#part('What these figures cannot see', this.#list(cutList(report.blindTo.map(upperFirst), 7, OURS)))}
         <p class="report-caution">${report.caution}</p>
         <div class="report-sign">
           <p>Done by</p>
@@ -139,7 +140,7 @@ export class ReportPage extends View {
         ${spreadPlot(result.sightings, limitsFor(report.tolerance).spread)}
         ${attitudesPlot(result.readings)}
       </div>
-      ${this.#part('What is not known', this.#list(cutList(notKnown.map(upperFirst))))}
+      ${this.#part('What is not known', this.#list(cutList(notKnown.map(upperFirst), 3, OURS)))}
       ${this.#part('Warnings', this.#list(cutList(warnings, 4)))}`;
   }
 
@@ -168,6 +169,7 @@ export class ReportPage extends View {
         </p>
         ${this.#figures(
           proofRows(proof).map(({ good, ...row }) => ({ ...row, standing: good ? 'good' : 'bad' })),
+          'report-short',
         )}
         ${this.#list(cutList(warnings, 3))}`,
     );
@@ -190,15 +192,8 @@ export class ReportPage extends View {
         </ul>`;
   }
 
-  #figures(
-    rows: readonly {
-      name: string;
-      figure: string;
-      words: string;
-      standing: 'good' | 'watch' | 'bad';
-    }[],
-  ) {
-    return html`<ul class="report-figures">
+  #figures(rows: readonly Finding[], kind = '') {
+    return html`<ul class="report-figures ${kind}">
       ${rows.map(
         ({ name, figure, words, standing }) =>
           html`<li>
@@ -211,6 +206,9 @@ export class ReportPage extends View {
     </ul>`;
   }
 }
+
+/** Characters of a line that this program itself wrote: none of them is longer. */
+const OURS = 260;
 
 const MISSING = 'The logbook has no calibration of that name. It may be in the logbook of another bench: bring it in from there.'; // prettier-ignore
 

@@ -1,4 +1,4 @@
-import { html, nothing, svg } from 'lit';
+import { html, svg } from 'lit';
 import type { ReportReading, ReportResult } from '../steps/calibration-report.ts';
 import { degreesText } from '../steps/finding.ts';
 import {
@@ -14,31 +14,26 @@ import { half, project, wedgePath } from './net-projection.ts';
 /** The pictures of a report, in units of the drawing; they are printed as they stand, in black. */
 
 const WIDE = 300;
-const HIGH = 130;
+const HIGH = 114;
 /** Where the axes cross. */
 const LEFT = 34;
 const FLOOR = 108;
 const TOP = 8;
 
-const plot = (title: string, words: string, content: unknown) =>
+const plot = (title: string, words: string, key: string, content: unknown) =>
   html`<figure class="report-plot">
     <figcaption>${title}</figcaption>
     <svg viewBox="0 0 ${WIDE} ${HIGH}" role="img" aria-label=${words}>${content}</svg>
+    <p class="report-key">${key}</p>
   </figure>`;
 
-/** The axes, with a value at the top and what is normal as a broken line. */
-function axes(most: number, limit: number, text: (value: number) => string, along: string) {
+/** The axes; the most that is normal is a broken line. */
+function axes(most: number, limit: number, text: (value: number) => string) {
   const y = heightOf(most);
   return svg`<path class="axis" d="M${LEFT} ${TOP}V${FLOOR}H${WIDE}" />
-    <text x=${LEFT - 4} y=${FLOOR} text-anchor="end">${text(0)}</text>
-    <text x=${LEFT - 4} y=${TOP + 8} text-anchor="end">${text(most)}</text>
-    ${
-      limit < most
-        ? svg`<path class="limit" d="M${LEFT} ${y(limit)}H${WIDE}" />
-            <text x=${LEFT - 4} y=${y(limit) + 4} text-anchor="end">${text(limit)}</text>`
-        : nothing
-    }
-    <text x=${(LEFT + WIDE) / 2} y=${HIGH - 6} text-anchor="middle">${along}</text>`;
+    <text x=${LEFT - 4} y=${FLOOR + 3} text-anchor="end">${text(0)}</text>
+    <path class="limit" d="M${LEFT} ${y(limit)}H${WIDE}" />
+    <text x=${LEFT - 4} y=${y(limit) + 4} text-anchor="end">${text(limit)}</text>`;
 }
 
 const heightOf = (most: number) => (value: number) =>
@@ -52,7 +47,8 @@ export function misfitPlot(readings: readonly ReportReading[]) {
   return plot(
     'Misfit of each reading, in the order taken',
     misfitWords(readings),
-    svg`${axes(most, TOLERANCE.misfit, (value) => value.toFixed(1), 'About 1 is normal; over the broken line is not. Cross: set aside')}
+    'About 1 is normal, over the broken line is not; a cross was set aside.',
+    svg`${axes(most, TOLERANCE.misfit, (value) => value.toFixed(1))}
       ${readings.map(({ misfit }, i) =>
         misfit === undefined
           ? svg`<path class="out" d=${crossPath(x(i), FLOOR - 5, 3)} />`
@@ -70,7 +66,8 @@ export function spreadPlot(sightings: ReportResult['sightings'], limit: number) 
   return plot(
     'Spread of each sighting',
     spreadWords(sightings),
-    svg`${axes(most, limit, (value) => degreesText(value), 'Sightings in order. Broken line: the most that their mean may be')}
+    'In the order of the sightings; the broken line is the most that their mean may be.',
+    svg`${axes(most, limit, (value) => degreesText(value, 1))}
       ${known.map(
         ({ spread }, i) =>
           svg`<rect x=${LEFT + step * (i + 0.2)} y=${y(spread!)} width=${step * 0.6} height=${FLOOR - y(spread!)} />`,
@@ -87,28 +84,25 @@ export function attitudesPlot(readings: readonly ReportReading[]) {
   // free attitudes are many, and each a mark by itself
   const size = marks.length > 30 ? 0.07 : 0.13;
   return html`<figure class="report-plot">
-    <figcaption>Attitudes: where it was aimed, and each reading’s roll</figcaption>
-    <svg viewBox="-2.500 -1.200 5 2.350" role="img" aria-label=${attitudeWords(marks)}>
-      ${disc(marks, 'up', -1.25, 'level and up', size)} ${disc(marks, 'down', 1.25, 'down', size)}
+    <figcaption>Attitudes</figcaption>
+    <svg viewBox="-2.450 -1.350 4.900 2.500" role="img" aria-label=${attitudeWords(marks)}>
+      ${disc(marks, 'up', -1.22, size)} ${disc(marks, 'down', 1.22, size)}
     </svg>
+    <p class="report-key">
+      Left: aimed level or up; right: down; seen from above. A wedge is a reading, upright at the
+      top; an empty one was set aside.
+    </p>
   </figure>`;
 }
 
-function disc(
-  marks: readonly AttitudeMark[],
-  which: 'up' | 'down',
-  at: number,
-  title: string,
-  size: number,
-) {
+function disc(marks: readonly AttitudeMark[], which: 'up' | 'down', at: number, size: number) {
   // what is level to a hair belongs to the upper disc, as in the plan
   const here = marks.filter(({ inclination }) => half(Math.round(inclination)) === which);
   return svg`<g transform="translate(${at} 0)">
     <circle r="1" class="horizon" />
     <circle r=${-project(0, 45).y} class="ring" />
     <path d="M0 -1V1M-1 0H1" class="ring" />
-    <text y="-1.060" class="net-text">N</text>
-    <text y="1.140" class="net-text">${title}</text>
+    <text y="-1.180" class="net-text">N</text>
     ${here.map(({ azimuth, inclination, rolls }) => {
       const { x, y } = project(azimuth, inclination);
       return svg`<g transform="translate(${x} ${y})">
