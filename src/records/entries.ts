@@ -278,6 +278,8 @@ export interface SiteSpot {
   dip?: Scattered;
   /** Which way down was, in the axes of the accelerometer as it sits: a unit vector of raw counts. */
   down: readonly [number, number, number];
+  /** The field, in the axes of the magnetometer as it sits: mean raw counts over the board's own scale. */
+  raw: readonly [number, number, number];
 }
 
 /** Whether a site is magnetically clean, as far as a board can tell. */
@@ -459,8 +461,11 @@ type CalibrationEntry = Happening & {
     | ({ kind: 'reading entered' } & EnteredReading)
     /** Begins a calibration that takes no readings but those of its proof: this set is to be put on the board as it is. */
     | ({ kind: 'set chosen' } & ChosenSet)
-    /** The plan goes on: these sightings are added to it, or, where it has one of that name, these rolls. */
-    | { kind: 'plan extended'; sightings: readonly PlannedSighting[] }
+    /**
+     * The plan goes on: these sightings are added to it, or, where it has one of that name, these rolls. `instead`: in place
+     * of all that it still lacked.
+     */
+    | { kind: 'plan extended'; sightings: readonly PlannedSighting[]; instead?: true }
     /** What the calibration is to be judged against from now on. */
     | ({ kind: 'tolerance chosen' } & ToleranceChoice)
     /**

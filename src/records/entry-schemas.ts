@@ -392,6 +392,7 @@ const siteCheck = {
       field: scattered,
       dip: v.exactOptional(scattered),
       down: triple(number(-1, 1)),
+      raw: vector,
     }),
     2,
   ),
@@ -659,7 +660,11 @@ export const ENTRY_SCHEMAS = {
       ['crc'],
     ),
   ),
-  'plan extended': happens('plan extended', { ...within, sightings }),
+  'plan extended': happens('plan extended', {
+    ...within,
+    sightings,
+    instead: v.exactOptional(v.literal(true)),
+  }),
   'tolerance chosen': happens('tolerance chosen', { ...within, ...tolerance }),
   'capture begun': happens('capture begun', {
     ...within,

@@ -27,7 +27,7 @@ import { afterCare, isCareEntry, type CareHistory } from './care/care-history.ts
 import { afterCheck, NO_CHECKS, type CheckHistory } from './checks/check-history.ts';
 import { without } from './copy-without.ts';
 import { afterMark, NO_STEPS, type Mark, type MarkEntry, type MarkSteps } from './mark-steps.ts';
-import { extended } from './more-readings.ts';
+import { extended, takenPart } from './more-readings.ts';
 import { afterSite, NO_SITE, type SiteHistory } from './site/site-history.ts';
 
 /**
@@ -356,8 +356,10 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
       }));
     case 'moved':
       return marked(state, entry, (row) => movedTo(row, entry.sighting, state));
-    case 'plan extended':
-      return { ...state, plan: extended(state.plan, entry.sightings) };
+    case 'plan extended': {
+      const before = entry.instead ? takenPart(state.plan, state.readings) : state.plan;
+      return { ...state, plan: extended(before, entry.sightings) };
+    }
     case 'tolerance chosen':
       return { ...state, tolerance: without(entry, ...STAMP) };
     case 'fit': {

@@ -16,3 +16,13 @@ export function cubePlanInDegrees(): Plan {
     })),
   };
 }
+
+/** Whether a plan that was the customary one asks for less than that. */
+export function isPlanCut(plan: Plan): boolean {
+  const whole = cubePlanInDegrees();
+  if (plan.name !== whole.name) return false;
+  return whole.sightings.some(({ sighting, rolls }) => {
+    const there = plan.sightings.find((each) => each.sighting === sighting);
+    return rolls.some((roll) => !there?.rolls.includes(roll));
+  });
+}

@@ -1,7 +1,7 @@
 import { angleBetween, degrees, direction, radians } from '../calib/geometry.ts';
 import { advisedPlan, knowledgeFrom } from '../calib/next-reading.ts';
-import type { Plan, PlannedSighting } from '../records/entries.ts';
-import type { CalibrationState } from './calibration-state.ts';
+import type { FitRecord, Plan, PlannedSighting } from '../records/entries.ts';
+import type { CalibrationState, KeptReading } from './calibration-state.ts';
 
 /** Where a full plan goes on, when more readings would make the calibration good enough. Degrees. */
 
@@ -13,27 +13,43 @@ const SAME_LINE = radians(10);
 /** A roll nearer than this to one of the plan would be the same reading again. */
 const SAME_ROLL = 20;
 
+/** As much of a fit as says where more readings tell most. */
+export type FitToGoOnFrom = Pick<FitRecord, 'coefficients' | 'noise' | 'uncertainty' | 'readings'>;
+
+/** The plan without what it still lacks. */
+export const takenPart = (plan: Plan, readings: readonly KeptReading[]): Plan => ({
+  ...plan,
+  sightings: plan.sightings.flatMap((sighting) => {
+    const rolls = sighting.rolls.filter((roll) =>
+      readings.some((row) => row.sighting === sighting.sighting && row.aim?.roll === roll),
+    );
+    return rolls.length > 0 ? [{ ...sighting, rolls }] : [];
+  }),
+});
+
 /**
  * The readings that tell most beside those of the newest fit, as sightings to add to the plan. One that bears the name
  * of a sighting of the plan adds rolls to it.
  *
+ * @param taken names that no new sighting may have, beside those of the plan
  * @returns nothing where there is no fit, or no attitude is left
  */
 export function moreReadings(
-  { fit, readings, plan }: CalibrationState,
+  { fit, readings, plan }: Pick<CalibrationState, 'plan' | 'readings'> & { fit?: FitToGoOnFrom },
   count = MOST_MORE_AT_ONCE,
+  taken: readonly string[] = [],
 ): PlannedSighting[] {
   if (!fit) return [];
-  const taken = new Map(readings.map((row) => [row.id, row]));
+  const byId = new Map(readings.map((row) => [row.id, row]));
   const rows = fit.readings.map(({ id }) => {
-    const row = taken.get(id);
+    const row = byId.get(id);
     if (!row) throw new Error(`the fit saw reading ${id}, which the calibration does not have`);
     const { acc, mag } = row.reading;
     return { id, acc, mag };
   });
   const advised = advisedPlan(count, knowledgeFrom(fit, rows)).plan;
   let number = plan.sightings.length;
-  const names = new Set(plan.sightings.map(({ sighting }) => sighting));
+  const names = new Set([...taken, ...plan.sightings.map(({ sighting }) => sighting)]);
   return advised.flatMap(({ azimuth, inclination, rolls }) => {
     const all = rolls.map((roll) => Math.round(degrees(roll)));
     const line = direction(azimuth, inclination);

@@ -1,7 +1,7 @@
 import type { Board, BoardNotice } from '../protocol/board.ts';
 import type { ByteLink } from '../protocol/link.ts';
 import type { Attitude, SimulatorSettings } from '../protocol/simulator.ts';
-import type { ChosenSet, Entry, ToleranceChoice } from '../records/entries.ts';
+import type { ChosenSet, Entry, PlannedSighting, ToleranceChoice } from '../records/entries.ts';
 import type { Logbook } from '../records/logbook.ts';
 import { noticeWords, WORK } from './bench-words.ts';
 import { BoardCheck } from './board-check.ts';
@@ -56,6 +56,8 @@ export interface PlaceParts extends LinkingParts {
   /** Called after every change of state. */
   changed(): void;
 }
+
+const PLANNING: Work = { what: 'Planning', stoppable: false };
 
 /**
  * One place at the bench: one board with its link, its history and its work. It carries out what a person asks, one
@@ -375,6 +377,38 @@ export class BenchPlace {
   /** Shows what went wrong. */
   report(error: unknown): void {
     this.#desk.report(error);
+  }
+
+  /** The readings that tell most, as many as are left, in place of those that the plan still lacks. */
+  async followAdvice(): Promise<void> {
+    await this.during(PLANNING, async () => {
+      const desk = this.#desk;
+      const { left } = desk.state;
+      if (!left || 'failed' in left || left.advised.length === 0) return;
+      await this.#replan(left.advised, true);
+      const count = openSlots(desk.calibration()).length;
+      desk.say(count === 1 ? 'One reading is left.' : `${count} readings are left.`);
+    });
+  }
+
+  /** What is missing of the customary plan is asked for again. */
+  async followPlan(): Promise<void> {
+    await this.during(PLANNING, async () => {
+      await this.#replan(cubePlanInDegrees().sightings, false);
+      this.#desk.say('The whole customary plan is asked for again.');
+    });
+  }
+
+  async #replan(sightings: readonly PlannedSighting[], instead: boolean): Promise<void> {
+    const desk = this.#desk;
+    const stamp = desk.inCalibration();
+    await desk.append({
+      ...stamp,
+      kind: 'plan extended',
+      sightings,
+      ...(instead && { instead: true as const }),
+    });
+    await desk.linked().mode('collect', desk.signal);
   }
 
   /** From now on a person turns the simulated board here, or its own hand does again. */

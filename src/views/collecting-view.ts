@@ -2,15 +2,17 @@ import { html, nothing } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
 import { lineWords, rollWords } from '../steps/attitude-words.ts';
 import type { Bench } from '../steps/bench.ts';
+import { openSlots } from '../steps/calibration-state.ts';
 import { isAt, offsetTo } from '../steps/collecting/aim-offset.ts';
 import { sourceWords } from '../steps/collecting/aim-words.ts';
 import { waitingFor, type Waiting } from '../steps/collecting/by-itself.ts';
 import { ROLL_WITHIN } from '../steps/collecting/collecting-choices.ts';
 import type { Look } from '../steps/collecting/live-attitude.ts';
 import { turnedByPerson } from '../steps/collecting/own-hand.ts';
-import { leftWords } from '../steps/collecting/readings-left.ts';
+import { leftWords, readingsOf } from '../steps/collecting/readings-left.ts';
 import { stillnessWords } from '../steps/collecting/stillness.ts';
 import type { PlaceState } from '../steps/place-state.ts';
+import { isPlanCut } from '../steps/customary-plan.ts';
 import { shownAim } from '../steps/shown-aim.ts';
 import './aim-picture.ts';
 import './collecting-choices.ts';
@@ -96,19 +98,7 @@ export class CollectingView extends View {
               <p class="unseen" role="status">${this.announced}</p>`
           : html`<p>No reading is asked for now.</p>`
       }
-      ${
-        left
-          ? html`<p class="left">
-              ${leftWords(left)}
-              ${
-                'best' in left && left.best
-                  ? html`The next one tells most from ${lineWords(left.best)},
-                    ${rollWords(left.best.roll)}; any other will do too.`
-                  : nothing
-              }
-            </p>`
-          : this.#untilFirstFit()
-      }
+      ${left ? this.#left(left) : this.#untilFirstFit()}
       ${
         state.ownHand
           ? html`<own-hand-view .place=${bench.atHand} .state=${state}></own-hand-view>`
@@ -168,6 +158,50 @@ export class CollectingView extends View {
           aim is worked out, and how many are left.
         </p>`
       : nothing;
+  }
+
+  #left(left: NonNullable<PlaceState['left']>) {
+    const { bench, state } = this;
+    const { calibration } = state.history;
+    const advised = 'failed' in left ? [] : left.advised;
+    const [first] = advised;
+    const open = calibration ? openSlots(calibration).length : 0;
+    const count = readingsOf(advised);
+    return html`<p class="left">
+        ${leftWords(left)}
+        ${
+          first
+            ? html`The first of them: ${lineWords(first)}, ${rollWords(first.rolls[0]!)}.`
+            : nothing
+        }
+      </p>
+      <div class="offers">
+        ${
+          count > 0 && count < open
+            ? this.#plan(`Take the ${count} that tell most, not the other ${open}`, () =>
+                bench.atHand.followAdvice(),
+              )
+            : nothing
+        }
+        ${
+          calibration && isPlanCut(calibration.plan)
+            ? this.#plan('Go through the whole plan after all', () => bench.atHand.followPlan())
+            : nothing
+        }
+      </div>`;
+  }
+
+  #plan(label: string, does: () => Promise<void>) {
+    const busy = this.state.work !== undefined;
+    return html`<button
+      type="button"
+      aria-disabled=${busy ? 'true' : 'false'}
+      @click=${() => {
+        if (!busy) void does();
+      }}
+    >
+      ${label}
+    </button>`;
   }
 
   #offerOwnHand() {

@@ -42,6 +42,56 @@ async function talk(board: Board) {
   return { numbers, memory: await board.memory(), inForce: await board.coefficients('in_force') };
 }
 
+describe('looks at the sensors in a row', () => {
+  const look = (tag: number) => `?${tag} sense #0000`;
+  const texts = (log: WireLog) =>
+    Array.from({ length: log.last }, (_, i) => log.entry(i + 1)!.text);
+
+  test('are one, the latest, with how many they were', async () => {
+    const { clock, log, rows } = fresh();
+    const { link } = inProcessBoard(defaultSettings, clock);
+    const board = await clock.run(linked(link, clock, log).linking);
+    const before = log.last;
+    for (let i = 0; i < 5; i++) await clock.run(board.sense());
+    expect(log.last).toBe(before + 2);
+    expect(rows().at(-2)).toMatchObject({
+      mark: '>',
+      meaning: 'what do the sensors show? (nothing is stored) (the latest of 5 looks in a row)',
+    });
+    await clock.run(board.memory());
+    await clock.run(board.sense());
+    expect(log.last).toBe(before + 6);
+    expect(log.entry(log.last)?.times).toBeUndefined();
+    const played = readRecording(new TextEncoder().encode(log.recording()));
+    expect(played.ok).toBe(true);
+  });
+
+  test('are shown one by one where one was refused, got no answer, was typed by hand, or had something between', () => {
+    const { log } = fresh();
+    const said: ['to_board' | 'from_board', string][] = [
+      ['to_board', look(1)],
+      ['from_board', '=1 ok x=1'],
+      ['to_board', look(2)],
+      ['from_board', '=2 error code=busy'],
+      ['to_board', look(3)],
+      ['from_board', '=3 ok x=1'],
+      ['to_board', look(4)],
+      ['from_board', '!1 reading'],
+      ['from_board', '=4 ok x=2'],
+      ['to_board', '?5 sense'],
+      ['from_board', '=5 ok x=3'],
+    ];
+    for (const [way, text] of said) log.line(way, text, 'a link');
+    expect(texts(log)).toEqual(said.map(([, text]) => text));
+    log.line('to_board', '?1 hello host=00000001', 'a link');
+    log.line('to_board', look(2), 'a link');
+    log.line('from_board', '=2 ok x=1', 'a link');
+    log.line('to_board', look(3), 'a link');
+    log.ended('it dropped');
+    expect(texts(log).slice(-3)).toEqual(['=2 ok x=1', look(3), 'it dropped']);
+  });
+});
+
 describe('a wire log', () => {
   test('shows each line with its time, its way and what it says', async () => {
     const { clock, log, rows } = fresh();

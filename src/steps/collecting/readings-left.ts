@@ -2,13 +2,14 @@ import { interval95 } from '../../calib/covariance.ts';
 import { degrees, radians } from '../../calib/geometry.ts';
 import { knowledgeFrom, readingsNeeded } from '../../calib/next-reading.ts';
 import type { Reading } from '../../calib/reading.ts';
+import type { Plan, PlannedSighting } from '../../records/entries.ts';
 import { messageOf } from '../bench-words.ts';
-import type { CalibrationState } from '../calibration-state.ts';
+import type { CalibrationState, KeptReading } from '../calibration-state.ts';
 import type { Desk } from '../desk.ts';
 import type { LiveCoefficients } from '../live-fit.ts';
+import { moreReadings, takenPart } from '../more-readings.ts';
 import { ORDINARY_TOLERANCE } from '../tolerance.ts';
 import { turnedByPerson } from './own-hand.ts';
-import type { Wanted } from './aim-offset.ts';
 
 /** How many readings are left until azimuth is as sure as the tolerance asks. Plain data, so that it may be worked out in a worker. */
 
@@ -18,6 +19,9 @@ export interface LeftQuestion {
   readings: readonly Reading[];
   /** The tolerance, degrees. */
   wanted: number;
+  plan: Plan;
+  /** Of the calibration, those set aside too: what the plan has. */
+  taken: readonly KeptReading[];
 }
 
 export interface ReadingsLeft {
@@ -27,8 +31,8 @@ export interface ReadingsLeft {
   wanted: number;
   /** How many more, each the best after those before it; absent where {@link MOST_AHEAD} are not enough. */
   needed?: number;
-  /** From where the next reading tells most, degrees; absent where none is needed. */
-  best?: Wanted;
+  /** Those readings as sightings, to be taken in place of what the plan still lacks; none where none is needed. */
+  advised: readonly PlannedSighting[];
 }
 
 /** Farther ahead nobody plans. */
@@ -37,27 +41,31 @@ export const MOST_AHEAD = 40;
 /** Works it out somewhere: here, or in a worker, since it takes long. Rejects only where that could not be done at all. */
 export type Forecaster = (question: LeftQuestion) => Promise<ReadingsLeft>;
 
-export function readingsLeft({ fit, readings, wanted }: LeftQuestion): ReadingsLeft {
+export function readingsLeft(question: LeftQuestion): ReadingsLeft {
+  const { fit, readings, wanted, plan, taken } = question;
   const { uncertainty, fitted } = fit;
   const half = (error: number) => degrees(interval95(error, uncertainty.freedom.azimuth));
   // the interval is in proportion to the standard error
   const error = radians(wanted / half(radians(1)));
-  const ahead = readingsNeeded(knowledgeFrom({ ...fit, readings: fitted }, readings), error, {
-    most: MOST_AHEAD,
-  });
-  const [first] = ahead.readings;
-  return {
-    now: half(ahead.now),
-    wanted,
-    ...(ahead.needed !== undefined && { needed: ahead.needed }),
-    ...(first && {
-      best: {
-        azimuth: degrees(first.aim.azimuth),
-        inclination: degrees(first.aim.inclination),
-        roll: degrees(first.aim.roll),
-      },
-    }),
-  };
+  const { now, needed } = readingsNeeded(
+    knowledgeFrom({ ...fit, readings: fitted }, readings),
+    error,
+    { most: MOST_AHEAD },
+  );
+  const names = plan.sightings.map(({ sighting }) => sighting);
+  const advised =
+    needed === undefined || needed === 0
+      ? []
+      : moreReadings(
+          {
+            fit: { ...fit, readings: fitted },
+            readings: taken,
+            plan: takenPart(plan, taken),
+          },
+          needed,
+          names,
+        );
+  return { now: half(now), wanted, ...(needed !== undefined && { needed }), advised };
 }
 
 interface Wish {
@@ -116,6 +124,8 @@ export class Forecasting {
           return { id, acc, mag };
         }),
         wanted,
+        plan: calibration.plan,
+        taken: calibration.readings,
       });
     } catch (error) {
       return { failed: messageOf(error) };
@@ -136,3 +146,7 @@ export function leftWords(left: ReadingsLeft | { failed: string }): string {
   if (needed === undefined) return `${stands} That takes more than ${MOST_AHEAD} readings more.`;
   return `${stands} About ${needed} more ${needed === 1 ? 'reading' : 'readings'} will do, if they are spread well.`;
 }
+
+/** How many readings a list of sightings asks for. */
+export const readingsOf = (sightings: readonly PlannedSighting[]): number =>
+  sightings.reduce((sum, { rolls }) => sum + rolls.length, 0);

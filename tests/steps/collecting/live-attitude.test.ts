@@ -2,8 +2,9 @@ import { describe, expect, it } from 'vitest';
 import { defaultSettings } from '../../../firmware-sim/settings.ts';
 import type { Attitude } from '../../../src/protocol/simulator.ts';
 import { LOOK_MS } from '../../../src/steps/collecting/live-attitude.ts';
-import { readingsLeft } from '../../../src/steps/collecting/readings-left.ts';
+import { readingsLeft, readingsOf } from '../../../src/steps/collecting/readings-left.ts';
 import { keptReadings, openSlots } from '../../../src/steps/calibration-state.ts';
+import { isPlanCut } from '../../../src/steps/customary-plan.ts';
 import { fitRequest, runLiveFit } from '../../../src/steps/fitting.ts';
 import { nextStep } from '../../../src/steps/next-step.ts';
 import { shownAim } from '../../../src/steps/shown-aim.ts';
@@ -322,15 +323,56 @@ describe('how many readings are left', () => {
     const fit = runLiveFit(request);
     if (!fit.ok) throw new Error(fit.message);
     const left = (wanted: number) =>
-      readingsLeft({ fit: { ...fit, fitted: fit.readings }, readings, wanted });
+      readingsLeft({
+        fit: { ...fit, fitted: fit.readings },
+        readings,
+        wanted,
+        plan: on.calibration.plan,
+        taken: on.calibration.readings,
+      });
     const coarse = left(5);
     expect(coarse).toMatchObject({ needed: 0 });
-    expect(coarse.best).toBeUndefined();
+    expect(coarse.advised).toEqual([]);
     const fine = left(coarse.now / 2);
     expect(fine.now).toBeCloseTo(coarse.now, 9);
     expect(fine.needed).toBeGreaterThan(0);
     expect(left(coarse.now / 4).needed).toBeGreaterThan(fine.needed!);
-    expect(fine.best).toBeDefined();
+    expect(readingsOf(fine.advised)).toBe(fine.needed);
     expect(left(coarse.now / 1000).needed).toBeUndefined();
+  });
+});
+
+describe('the plan', () => {
+  it('gives way to the readings that tell most, if a person wants that, and is whole again if not', async () => {
+    const { on, far } = await collecting();
+    while (keptReadings(on.calibration).length < 16) {
+      await far.board.hold(wanted(on));
+      await on.ask('take one');
+    }
+    const half = on.state.live!.ok ? (on.state.left as { now: number }).now : NaN;
+    await on.run(on.place.chooseTolerance({ degrees: half / 2 }));
+    await on.pass(500);
+    const { left } = on.state;
+    if (!left || 'failed' in left) throw new Error('nothing is known of what is left');
+    expect(left.wanted).toBe(half / 2);
+    await on.run(on.place.followAdvice());
+    const open = openSlots(on.calibration);
+    expect(open).toHaveLength(left.needed!);
+    expect(open.map(({ sighting, roll }) => [sighting.azimuth, roll])).toEqual(
+      expect.arrayContaining([[left.advised[0]!.azimuth, left.advised[0]!.rolls[0]]]),
+    );
+    expect(isPlanCut(on.calibration.plan)).toBe(true);
+    while (openSlots(on.calibration).length > 0) {
+      await far.board.hold(wanted(on));
+      await on.ask('take one');
+    }
+    await on.pass(500);
+    const { now } = on.state.left as { now: number };
+    expect(now).toBeLessThan((half / 2) * 1.3); // foretold from the noise as sixteen readings showed it
+    await on.run(on.place.followPlan());
+    expect(isPlanCut(on.calibration.plan)).toBe(false);
+    expect(openSlots(on.calibration)).toHaveLength(40);
+    await on.reload();
+    expect(openSlots(on.calibration)).toHaveLength(40);
   });
 });
