@@ -228,7 +228,7 @@ export class BenchSheets extends View {
     const byPerson = turnedByPerson(state);
     return html`<collecting-signals .bench=${bench} .state=${state}></collecting-signals>
       ${this.#sheet(
-        byPerson ? 'Aim wanted, aim now' : 'Turn it yourself',
+        byPerson ? 'The aim wanted, the aim now' : 'Turn it yourself',
         byPerson && isAsked,
         html`<collecting-view .bench=${bench} .state=${state}></collecting-view>`,
       )}`;

@@ -34,7 +34,7 @@ const ATTITUDES = new Map(
 export async function walkOverLink(page: Page, url: string, far: FarBoard): Promise<void> {
   const { board } = far;
   const button = (name: string | RegExp) => page.getByRole('button', { name, exact: true });
-  const aim = page.locator('summary', { hasText: 'Aim wanted, aim now' });
+  const aim = page.locator('summary', { hasText: 'The aim wanted, the aim now' });
   const idle = () => page.locator('progress').waitFor({ state: 'detached', ...LONG });
   const press = async (name: string | RegExp) => {
     await button(name).first().click();
