@@ -86,7 +86,7 @@ it('ties each point of the nets to its row by keyboard alone; moves a reading, u
   await covered(15);
   await button('Undo: move reading 16 to sighting 1').waitFor();
 
-  await page.getByLabel('Order').selectOption('sighting by sighting');
+  await page.getByRole('combobox', { name: 'Order' }).selectOption('sighting by sighting');
   const ids = await page.locator('table.readings tbody th').allInnerTexts();
   expect(ids.slice(0, 5)).toEqual(['1', '2', '3', '4', '16']);
 
@@ -94,7 +94,7 @@ it('ties each point of the nets to its row by keyboard alone; moves a reading, u
     await page.setViewportSize({ width, height: 800 });
     const wide = await page.evaluate(() => [
       document.documentElement.scrollWidth,
-      ...[...document.querySelectorAll('.readings-sheet, .readings tr')].map(
+      ...[...document.querySelectorAll('.readings-sheet, .readings tbody tr')].map(
         (each) => each.scrollWidth - each.clientWidth,
       ),
     ]);
