@@ -1,4 +1,4 @@
-import { angleBetween, degrees, length, times } from '../../calib/geometry.ts';
+import { angleBetween, degrees, length, plus, times } from '../../calib/geometry.ts';
 import { applyCoefficients, type Coefficients } from '../../calib/model.ts';
 import type { BoardIdentity } from '../../protocol/board.ts';
 import type { SensedReading } from '../../protocol/messages.ts';
@@ -50,6 +50,11 @@ export const SITE_LIMITS = {
    * turned by 5°.
    */
   rawChange: 0.04,
+  /**
+   * Change of the raw field itself, length and direction, aimed at the same far mark from both spots: turned by 5° the
+   * field seems to change by 9 %.
+   */
+  rawTurn: 0.1,
   /** How far down may have turned in the board between two spots, degrees, for raw lengths to be compared. */
   turned: 5,
   /**
@@ -104,15 +109,18 @@ export function spotOf(
     ? seen.map((each) => each.field)
     : readings.map(({ mag }) => length(mag) / magScale);
   const dips = seen?.flatMap(({ dip }) => dip ?? []);
-  const sum = ([0, 1, 2] as const).map((axis) =>
-    readings.reduce((total, { acc }) => total + acc[axis] / accScale, 0),
-  ) as [number, number, number];
+  const meanOf = (chip: 'acc' | 'mag', scale: number) =>
+    ([0, 1, 2] as const).map(
+      (axis) => readings.reduce((sum, each) => sum + each[chip][axis] / scale, 0) / readings.length,
+    ) as [number, number, number];
+  const down = meanOf('acc', accScale);
   return {
     ...about,
     n: readings.length,
     field: meanAndDeviation(field),
     ...(dips && dips.length > 0 && { dip: meanAndDeviation(dips) }),
-    down: times(sum, 1 / (length(sum) || 1)),
+    down: times(down, 1 / (length(down) || 1)),
+    raw: meanOf('mag', magScale),
   };
 }
 
@@ -182,6 +190,17 @@ export function judgeSite(
     const most = Math.max(least, CHANCE * noise.mag * error);
     const change = second.field.mean / first.field.mean - 1;
     add('change of the field’s length from spot to spot', 100 * change, 100 * most, '%', n);
+    if (isRaw) {
+      const whole = length(plus(second.raw, times(first.raw, -1))) / first.field.mean;
+      const mostTurn = Math.max(SITE_LIMITS.rawTurn, most);
+      add(
+        'change of the field’s direction and length from spot to spot',
+        100 * whole,
+        100 * mostTurn,
+        '%',
+        n,
+      );
+    }
     if (first.dip && second.dip) {
       const mostDip = Math.max(SITE_LIMITS.dipChange, CHANCE * dipNoise * error);
       const changed = degrees(second.dip.mean - first.dip.mean);
@@ -216,7 +235,7 @@ const PLACE_WORDS = ['here', 'at the second spot'] as const;
 const UNFIT =
   'The coefficients that the board runs do not make gravity one, so they are not for this board as it is now. Its readings were taken raw.';
 const RAW =
-  'The board is not calibrated. Raw lengths of the field vary with attitude by more than most steel near by would change them, so neither dip nor strength can be told: only whether the field is steady, and whether it stays the same a metre on at the same attitude. Check the site again once the board is calibrated.';
+  'The board is not calibrated. Raw lengths of the field vary with attitude by more than most steel near by would change them, so neither dip nor strength can be told: only whether the field is steady, and whether it stays the same a metre on at the same attitude, aimed at the same far mark. A turn of the board by more than 5° looks like steel. Check the site again once the board is calibrated.';
 const NO_PLACE = 'Where the bench stands is not known, so the dip was held against nothing.';
 const RELATIVE =
   'The length of the field is relative to the calibration: it is one where that was made. Where that was, no check of the site in the logbook says, so the strength in nT cannot be told, and a length other than one may mean steel or only another part of the world. Check the site, with its place kept, before a calibration, and it can be told afterwards.';

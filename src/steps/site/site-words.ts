@@ -69,6 +69,9 @@ function causeWords(figures: readonly ProofFigure[], isExpected: boolean): strin
   if (off('scatter')) {
     return 'The field comes and goes: a current in a cable, a lift, a car, something in the hand that holds the board. Find it or leave it, and take both spots again.';
   }
+  if (off('change of the field’s direction')) {
+    return 'The field in the board changes over a metre: steel or a magnet is near one of the spots, or the board was turned in between. Aim at the same far mark from both spots; if it changes again, move away from what is there.';
+  }
   if (off('change')) {
     return 'The field changes over a metre: steel or a magnet is near one of the spots. Move it or move away from it, and take both spots again.';
   }

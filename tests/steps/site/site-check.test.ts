@@ -51,8 +51,19 @@ describe('a board with no calibration', () => {
     await on.board.hold({ azimuth: 180, inclination: 0, roll: 0 });
     const both = await check(on, 'first', 'second');
     expect(both.verdict).toBe('disturbed');
-    expect(off(both)).toEqual(['change of the field’s length from spot to spot']);
+    expect(off(both)).toEqual([
+      'change of the field’s length from spot to spot',
+      'change of the field’s direction and length from spot to spot',
+    ]);
     expect(siteVerdict(both).words).toContain('near one of the spots');
+  });
+
+  it('finds steel that changes the direction of the field and leaves its raw length', async () => {
+    const on = await BenchInProcess.opened({ seed: 3, disturbance: 40 });
+    await on.ask('link');
+    const both = await check(on, 'first', 'second');
+    expect(off(both)).toEqual(['change of the field’s direction and length from spot to spot']);
+    expect(siteVerdict(both).words).toContain('or the board was turned in between');
   });
 
   it('compares nothing where it was held otherwise at the second spot', async () => {
