@@ -24,6 +24,8 @@ import { View } from './view.ts';
 export class BenchSheets extends View {
   @property({ attribute: false }) bench!: Bench;
   @property({ attribute: false }) state!: PlaceState;
+  /** Serial numbers of boards that were checked in this page. */
+  readonly #checked = new Set<string>();
   /** The views that are not needed for the first picture could not be loaded. */
   @state() private isWanting = false;
 
@@ -134,7 +136,7 @@ export class BenchSheets extends View {
         history.inForce || history.checks.now
           ? this.#sheet(
               'Check the instrument',
-              history.checks.now !== undefined,
+              this.#isChecked(history),
               html`<check-view .bench=${this.bench} .state=${state}></check-view>`,
             )
           : nothing
@@ -220,6 +222,13 @@ export class BenchSheets extends View {
         ${isWrong ? nothing : matter}
       </div>
     </div>`;
+  }
+
+  /** Whether a check of the board is under way, or was in this page: what it came to stays in sight. */
+  #isChecked({ identity, checks }: PlaceState['history']): boolean {
+    const { serial } = identity ?? {};
+    if (serial !== undefined && checks.now) this.#checked.add(serial);
+    return serial !== undefined && this.#checked.has(serial);
   }
 
   /** While readings are wanted; the signals are heard whether the sheet is open or not. */
