@@ -22,7 +22,7 @@ import './newer-version-notice.ts';
 import { partOf, type PagePart } from './page-part.ts';
 import './path-strip.ts';
 import type { MarkEvent } from './readings-view.ts';
-import { sealingForm } from './sealing-form.ts';
+import { askToSeal, sealingForm } from './sealing-form.ts';
 import type { AdjustEvent, SimulatorView } from './simulator-view.ts';
 import type { ToleranceEvent } from './tolerance-choice.ts';
 import { View } from './view.ts';
@@ -257,7 +257,7 @@ export class LodeBench extends View {
       const ready = calibration && writable(calibration);
       if (!ready) return;
       this.shown = { place, id: ready.id };
-      void this.updateComplete.then(() => this.dialog.showModal());
+      void this.updateComplete.then(() => askToSeal(this.dialog));
     } else void this.bench.atHand.perform(intention);
   };
 

@@ -48,7 +48,7 @@ export class NextCard extends View {
   #follow = (): void => {
     const { top, bottom, height } = this.getBoundingClientRect();
     if (!this.isShort) this.style.setProperty('--whole', `${height}px`); // its place is kept while it is short
-    this.isShort = bottom < 0.3 * innerHeight || top > 0.9 * innerHeight;
+    this.isShort = (top < 0 && bottom < 0.3 * innerHeight) || top > 0.9 * innerHeight;
   };
 
   protected override render() {

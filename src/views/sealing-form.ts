@@ -2,8 +2,14 @@ import { html, nothing } from 'lit';
 import type { SealingWords } from '../steps/sealing-words.ts';
 import { factList } from './fact-list.ts';
 
+/** Opens the dialog with the form at its beginning: the first button, which has the focus else, may be far below. */
+export function askToSeal(dialog: HTMLDialogElement): void {
+  dialog.showModal();
+  dialog.querySelector('h2')?.focus();
+}
+
 /**
- * What a dialog asks before the board is written to. Its heading has the focus first, so that it opens at its beginning.
+ * What a dialog asks before the board is written to.
  *
  * @param headingId of the heading, by which the dialog is labelled
  * @param wish called once, with whether it is to be written
@@ -16,7 +22,7 @@ export function sealingForm(
   const submit = (event: SubmitEvent) =>
     wish((event.submitter as HTMLButtonElement | null)?.value === 'write');
   return html`<form method="dialog" @submit=${submit}>
-    <h2 id=${headingId} tabindex="-1" autofocus>Write to the board</h2>
+    <h2 id=${headingId} tabindex="-1">Write to the board</h2>
     ${
       against
         ? html`<h3>What speaks against it</h3>

@@ -19,7 +19,7 @@ import { sealingWords } from '../steps/sealing-words.ts';
 import { timeWords } from '../steps/time-words.ts';
 import './entering-view.ts';
 import { saveFile } from './save-file.ts';
-import { sealingForm } from './sealing-form.ts';
+import { askToSeal, sealingForm } from './sealing-form.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
@@ -157,7 +157,7 @@ export class SetsView extends View {
     const { dip } = this.#sets;
     this.asked = { place, serial: this.serial, chosen: asChosen(set, dip) };
     await this.updateComplete;
-    this.dialog?.showModal();
+    if (this.dialog) askToSeal(this.dialog);
   }
 
   #wish = (write: boolean) => {

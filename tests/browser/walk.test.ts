@@ -29,7 +29,7 @@ it('leads through a whole calibration, with reloads, a poor link and no complain
   const focused = () =>
     page.evaluate(() => {
       const { activeElement: at } = document;
-      return at?.getAttribute('aria-label') ?? at?.id ?? '';
+      return at?.getAttribute('aria-label') ?? (at?.id || at?.textContent?.trim());
     });
   let taken = 0;
   const visited: Stop[] = [];
@@ -58,7 +58,7 @@ it('leads through a whole calibration, with reloads, a poor link and no complain
       const now = await readings();
       expect(now).toHaveLength(56);
       expect(new Set(now.map((row) => row.replace(/^\d+ /, ''))).size).toBe(56);
-      expect(await focused()).toBe('next'); // the button that took them all is gone
+      expect(await focused()).toBe('Fit'); // the main button has it, whatever that does next
     },
     'set aside': async () => {
       expect(await text()).toContain('55 of 56 attitudes covered');
@@ -116,10 +116,10 @@ it('leads through a whole calibration, with reloads, a poor link and no complain
     },
     'two boards': async () => {
       const boards = page.getByRole('navigation', { name: 'Boards at the bench' });
-      const names = await boards.getByRole('button').allInnerTexts();
-      expect(names).toHaveLength(3);
-      expect(names[0]).toMatch(/SIM-[0-9A-F]{8}\s+Linked/);
-      expect(names[1]).toMatch(/SIM-[0-9A-F]{8}\s+Linked/);
+      const names = await boards.getByRole('button', { name: /SIM-/ }).allInnerTexts();
+      expect(names).toHaveLength(2);
+      expect(names[0]).toMatch(/SIM-[0-9A-F]{8}\s+Look/); // gone back, and begun another
+      expect(names[1]).toMatch(/SIM-[0-9A-F]{8}\s+Look/);
       expect(names[0]).not.toBe(names[1]);
       expect(await text()).toContain('Generation in force none yet');
     },
