@@ -79,14 +79,14 @@ export function headFacts(report: CalibrationReport): Fact[] {
   const { board, begun, taken, result, readings, tolerance, seal, proof } = report;
   const { hardware, firmware } = board;
   return [
-    { name: 'Serial number', value: cut(board.serial, 64) },
-    ...(board.name ? [{ name: 'Name', value: cut(board.name, 64) }] : []),
+    { name: 'Serial number', value: cut(board.serial, 40) },
+    ...(board.name ? [{ name: 'Name', value: cut(board.name, 40) }] : []),
     {
       name: 'Hardware, firmware',
       value:
         hardware === undefined || firmware === undefined
           ? 'not known'
-          : `${cut(hardware, 64)}, ${cut(firmware, 64)}`,
+          : `${cut(hardware, 24)}, ${cut(firmware, 24)}`,
     },
     { name: 'Begun', value: momentWords(begun) },
     ...(taken ? [{ name: 'Readings taken', value: spanWords(taken) }] : []),
@@ -229,7 +229,7 @@ export function checkRows({ checks }: CalibrationReport): Finding[] {
     return {
       name,
       figure: `${CHECKED[verdict]}, ${dayWords(taken)}`,
-      words: cut([...told, ...warnings, ...before].join('; '), 330),
+      words: cut([...before, ...told, ...warnings].join('; '), 230),
       standing: ({ passed: 'good', failed: 'bad', 'not settled': 'watch' } as const)[verdict],
     };
   });
@@ -237,18 +237,45 @@ export function checkRows({ checks }: CalibrationReport): Finding[] {
 
 const CHECKED = { passed: 'passed', failed: 'not passed', 'not settled': 'not settled' };
 
-export const proofRows = (proof: ReportProof): FigureWords[] => [
-  ...proofWords({
+const asFinding = ({ good, ...row }: FigureWords): Finding => ({
+  ...row,
+  standing: good ? 'good' : 'bad',
+});
+
+export const proofRows = (proof: ReportProof): Finding[] =>
+  proofWords({
     ...proof,
     readings: [],
     figures: proof.figures.map((figure) => ({ ...figure, value: figure.value ?? NaN })),
-  }),
-  ...(proof.truth ? truthWords(proof.truth) : []),
-];
+  }).map(asFinding);
+
+/** Against the truth, which only a simulated board can tell. */
+export const truthRows = ({ truth }: ReportProof): Finding[] =>
+  truth ? truthWords(truth).map(asFinding) : [];
+
+/** Whether there is so much to say that two pages hold it only in smaller type. */
+export function isDense(report: CalibrationReport): boolean {
+  const { judgement, proof, before, notes } = report;
+  const lines = [
+    setAsideLines(report),
+    judgement?.warnings ?? [],
+    proof?.warnings ?? [],
+    before?.changes ?? [],
+    checkRows(report),
+    checkRows(report),
+    sinceLines(report),
+    notes,
+  ];
+  return lines.reduce((sum, { length }) => sum + Math.min(length, 12), 0) > 22;
+}
 
 /** What happened since, with when. */
 export const sinceLines = ({ since }: CalibrationReport): string[] =>
-  cutList(since.map(({ when, what }) => `${momentWords(when)}: ${cut(what, 120)}`));
+  cutList(
+    since.map(({ when, what }) => `${momentWords(when)}: ${what}`),
+    4,
+    110,
+  );
 
 /** A sighting as the picture of attitudes has it: one mark, and a roll for each reading. */
 export interface AttitudeMark {

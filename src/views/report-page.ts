@@ -6,8 +6,10 @@ import { reportFile, reportOf, type CalibrationReport } from '../steps/calibrati
 import type { StoredEntry } from '../steps/logbook/logbook-desk.ts';
 import {
   cut,
+  checkRows,
   cutList,
   headFacts,
+  isDense,
   momentWords,
   proofRows,
   reportTitle,
@@ -16,6 +18,7 @@ import {
   sealFacts,
   setAsideLines,
   sinceLines,
+  truthRows,
   upperFirst,
 } from '../steps/report-words.ts';
 import type { Finding } from '../steps/finding.ts';
@@ -93,9 +96,9 @@ export class ReportPage extends View {
         </p>
         <p role="status">${this.saved}</p>
       </div>
-      <article class="report" aria-labelledby="logbook-heading">
+      <article class="report ${isDense(report) ? 'dense' : ''}" aria-labelledby="logbook-heading">
         <h2 id="logbook-heading" tabindex="-1">
-          Calibration report: ${cut(reportTitle(report), 130)}
+          Calibration report: ${cut(reportTitle(report), 80)}
         </h2>
         <div class="verdict ${standing}">
           ${shape(standing)}
@@ -111,7 +114,7 @@ export class ReportPage extends View {
         }
         ${result && judgement ? this.#result(report, result) : nothing} ${this.#before(report)}
         ${result ? this.#part('On the board', factList(sealFacts(report), 'report-facts')) : nothing}
-        ${this.#proof(report)}
+        ${this.#proof(report)} ${this.#checks(report)}
         <div class="report-pair">
           ${this.#part('Valid for', this.#list(cutList(report.validFor.map(upperFirst), 7, OURS)))}
           ${this.#part('Not valid for', this.#list(cutList(report.notValidFor.map(upperFirst), 12, OURS)))}
@@ -141,7 +144,7 @@ export class ReportPage extends View {
         ${attitudesPlot(result.readings)}
       </div>
       ${this.#part('What is not known', this.#list(cutList(notKnown.map(upperFirst), 3, OURS)))}
-      ${this.#part('Warnings', this.#list(cutList(warnings, 4)))}`;
+      ${this.#part('Warnings', this.#list(cutList(warnings, 3, 110)))}`;
   }
 
   #before({ before, result }: CalibrationReport) {
@@ -167,11 +170,17 @@ export class ReportPage extends View {
           ${passed ? 'Passed' : 'Not passed'}, over ${readings} fresh readings of generation
           ${generation} that no fit ever saw.${before}
         </p>
-        ${this.#figures(
-          proofRows(proof).map(({ good, ...row }) => ({ ...row, standing: good ? 'good' : 'bad' })),
-          'report-short',
-        )}
-        ${this.#list(cutList(warnings, 3))}`,
+        ${this.#figures(proofRows(proof), 'report-short')} ${this.#figures(truthRows(proof))}
+        ${this.#list(cutList(warnings, 2, 110))}`,
+    );
+  }
+
+  #checks(report: CalibrationReport) {
+    const rows = checkRows(report);
+    if (!report.result) return nothing;
+    return this.#part(
+      'Checks in the field',
+      rows.length === 0 ? html`<p>None of these coefficients was taken.</p>` : this.#figures(rows),
     );
   }
 
@@ -193,6 +202,7 @@ export class ReportPage extends View {
   }
 
   #figures(rows: readonly Finding[], kind = '') {
+    if (rows.length === 0) return nothing;
     return html`<ul class="report-figures ${kind}">
       ${rows.map(
         ({ name, figure, words, standing }) =>
