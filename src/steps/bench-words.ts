@@ -37,7 +37,8 @@ export type Hindrance =
   | 'in_hand'
   | 'other_board'
   | 'fit_silent'
-  | 'nothing_to_check';
+  | 'nothing_to_check'
+  | 'not_loaded';
 
 const HINDRANCES: Record<Hindrance, Trouble> = {
   not_linked: {
@@ -109,6 +110,11 @@ const HINDRANCES: Record<Hindrance, Trouble> = {
     heading: 'These coefficients are for another board',
     message:
       'Nothing was sent, and the linked board is unchanged. Link the board that they are for, then put them on it from its page of the logbook.',
+  },
+  not_loaded: {
+    heading: 'A part of this page could not be loaded',
+    message:
+      'Nothing was changed, and what is in the logbook is safe. See that the place this page came from can be reached, then try again.',
   },
 };
 

@@ -7,13 +7,8 @@ import * as v from 'valibot';
 import { expect, it } from 'vitest';
 import type { StoredEntry } from '../../src/records/entries.ts';
 import { ENTRY_PARTS, ENTRY_SCHEMAS } from '../../src/records/entry-schemas.ts';
-import {
-  asWritten,
-  Head,
-  readLogbookFile,
-  Row,
-  writeLogbook,
-} from '../../src/records/logbook-file.ts';
+import { Head, readLogbookFile, Row } from '../../src/records/logbook-file-reader.ts';
+import { asWritten, writeLogbook } from '../../src/records/logbook-file.ts';
 import { BENCH, goodFile, HOSTILE_FILES } from './hostile-files.ts';
 import { walkedEntries } from './whole-walk.ts';
 

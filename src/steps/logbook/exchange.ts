@@ -1,12 +1,6 @@
 import type { StoredEntry } from '../../records/entries.ts';
-import {
-  asWritten,
-  MOST_BYTES,
-  readLogbookFile,
-  writeLogbook,
-  type Holding,
-  type Problem,
-} from '../../records/logbook-file.ts';
+import { asWritten, MOST_BYTES, writeLogbook, type Holding } from '../../records/logbook-file.ts';
+import type { Problem } from '../../records/logbook-file-reader.ts';
 import {
   isSameData,
   LogbookError,
@@ -15,7 +9,7 @@ import {
   type Logbook,
 } from '../../records/logbook.ts';
 import { inReadingOrder } from '../../records/reading-order.ts';
-import { BenchError } from '../bench-words.ts';
+import { BenchError, messageOf } from '../bench-words.ts';
 import { foldHistory } from '../calibration-state.ts';
 import { fileName, type FileOut } from '../file-out.ts';
 import { bytesOf, UNREADABLE } from '../chosen-file.ts';
@@ -54,6 +48,12 @@ const MOST_NAMED = 10;
 
 /** How far the clock of another bench may be ahead of this one's, milliseconds: a day, as for a wrong time zone. */
 const CLOCKS_APART = 86_400_000;
+
+/** @throws BenchError where it cannot be loaded, for want of the place this page came from */
+const fileReader = () =>
+  import('../../records/logbook-file-reader.ts').catch((error: unknown) => {
+    throw new BenchError('not_loaded', messageOf(error));
+  });
 
 /** Lets the page draw and answer, for a turn of its loop. */
 const turn = () => new Promise<void>((resolve) => setTimeout(resolve));
@@ -136,7 +136,7 @@ export class Exchange {
         const message = `The file is too long for a logbook file (over ${MOST_BYTES} bytes). Nothing was changed.`;
         return this.#refuse({ message });
       }
-      await turn();
+      const { readLogbookFile } = await fileReader();
       const bytes = await bytesOf(file);
       if (bytes === undefined) return this.#refuse({ message: UNREADABLE });
       const read = await readLogbookFile(bytes, (done, of) => {

@@ -1,17 +1,14 @@
 import type { Entry, EnteredSheet, ToleranceChoice } from '../../records/entries.ts';
 import type { Logbook } from '../../records/logbook.ts';
-import { writeCoefficients } from '../../records/coefficients-file.ts';
 import { BenchError, WORK } from '../bench-words.ts';
 import { EMPTY_HISTORY, foldCalibration, type BoardHistory } from '../calibration-state.ts';
 import { Desk } from '../desk.ts';
-import { fileName, type FileOut } from '../file-out.ts';
-import { basisOf } from '../fit-file.ts';
 import { fitCalibration } from '../fit-step.ts';
-import { fitRequest, type Fitter } from '../fitting.ts';
+import type { Fitter } from '../fitting.ts';
 import type { System } from '../link-help.ts';
 import { Marks, type MarkWish } from '../marks.ts';
 import type { PlaceState, Work } from '../place-state.ts';
-import { ORDINARY_TOLERANCE, toleranceName } from '../tolerance.ts';
+import { toleranceName } from '../tolerance.ts';
 import type { ReadSheet } from './readings-from-sheet.ts';
 
 export interface OpenedParts {
@@ -197,19 +194,3 @@ export class OpenedCalibration {
 }
 
 const MARKING: Work = { what: 'Writing to the logbook', stoppable: false };
-
-/** The newest fit of a calibration as a coefficients file; undefined where there is none, or readings changed since. */
-export function coefficientsFileOf({
-  calibration,
-  identity,
-}: BoardHistory): FileOut<string> | undefined {
-  const { fit } = calibration ?? {};
-  if (!calibration || !fit || fit.stale) return undefined;
-  const tolerance = calibration.tolerance ?? ORDINARY_TOLERANCE;
-  const { readings } = fitRequest(calibration, identity);
-  return {
-    name: fileName(['coefficients', calibration.board, fit.id], 'json'),
-    content: writeCoefficients(fit.coefficients, basisOf(fit, readings, tolerance)),
-    type: 'application/json',
-  };
-}

@@ -1,7 +1,11 @@
 import { writeCoefficients } from '../../records/coefficients-file.ts';
 import { coefficientsHeader } from '../../records/coefficients-header.ts';
 import { coefficientsMatrices } from '../../records/coefficients-matrices.ts';
+import type { BoardHistory } from '../calibration-state.ts';
+import { basisOf } from '../fit-file.ts';
 import { fileName, type FileOut } from '../file-out.ts';
+import { fitRequest } from '../fitting.ts';
+import { ORDINARY_TOLERANCE } from '../tolerance.ts';
 import { coefficientsOfSet, setName, type SetOfBoard } from './sets-of-board.ts';
 
 /** A set of coefficients as a file to take out, for this program or for other firmware. */
@@ -42,4 +46,20 @@ export function setOut(each: SetOfBoard, board: string, way: WayOut): FileOut {
         type: 'text/plain',
       };
   }
+}
+
+/** The newest fit of a calibration as a coefficients file; undefined where there is none, or readings changed since. */
+export function coefficientsFileOf({
+  calibration,
+  identity,
+}: BoardHistory): FileOut<string> | undefined {
+  const { fit } = calibration ?? {};
+  if (!calibration || !fit || fit.stale) return undefined;
+  const tolerance = calibration.tolerance ?? ORDINARY_TOLERANCE;
+  const { readings } = fitRequest(calibration, identity);
+  return {
+    name: fileName(['coefficients', calibration.board, fit.id], 'json'),
+    content: writeCoefficients(fit.coefficients, basisOf(fit, readings, tolerance)),
+    type: 'application/json',
+  };
 }

@@ -1,7 +1,8 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { readReadings } from '../../../src/records/readings-csv.ts';
 import type { Entry } from '../../../src/records/entries.ts';
-import { asWritten, readLogbookFile } from '../../../src/records/logbook-file.ts';
+import { readLogbookFile } from '../../../src/records/logbook-file-reader.ts';
+import { asWritten } from '../../../src/records/logbook-file.ts';
 import type { ForeignEntry } from '../../../src/records/logbook.ts';
 import { openSlots } from '../../../src/steps/calibration-state.ts';
 import { fitFile } from '../../../src/steps/fit-file.ts';

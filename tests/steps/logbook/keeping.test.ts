@@ -3,7 +3,7 @@ import { IDBFactory } from 'fake-indexeddb';
 import { expect, it } from 'vitest';
 import type { Entry } from '../../../src/records/entries.ts';
 import { HeldEntries } from '../../../src/records/held-entries.ts';
-import { readLogbookFile } from '../../../src/records/logbook-file.ts';
+import { readLogbookFile } from '../../../src/records/logbook-file-reader.ts';
 import { openLogbook, type Logbook } from '../../../src/records/logbook.ts';
 import { heldWords, keepingWords, sizeWords } from '../../../src/steps/logbook/keeping-words.ts';
 import { Keeping, type BrowserStorage } from '../../../src/steps/logbook/keeping.ts';

@@ -4,11 +4,9 @@ import { applyCoefficients, type Coefficients } from '../../../src/calib/model.t
 import { readCoefficients } from '../../../src/records/coefficients-file.ts';
 import type { KeptReading } from '../../../src/steps/calibration-state.ts';
 import { judgementOf } from '../../../src/steps/judgement.ts';
-import {
-  coefficientsFileOf,
-  type SheetToKeep,
-} from '../../../src/steps/logbook/opened-calibration.ts';
+import type { SheetToKeep } from '../../../src/steps/logbook/opened-calibration.ts';
 import { proposed, readingsFrom } from '../../../src/steps/logbook/readings-from-sheet.ts';
+import { coefficientsFileOf } from '../../../src/steps/logbook/sets-out.ts';
 import { splitSheet } from '../../../src/steps/logbook/sheet-table.ts';
 import { nextStep } from '../../../src/steps/next-step.ts';
 import { BenchInProcess } from '../bench-in-process.ts';
