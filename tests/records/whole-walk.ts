@@ -2,6 +2,7 @@ import { CONDUCT } from '../../firmware-sim/image-slots.ts';
 import { formatImage } from '../../src/protocol/firmware-image.ts';
 import { setCrc } from '../../src/protocol/messages.ts';
 import type { StoredEntry } from '../../src/records/entries.ts';
+import '../../src/steps/checks/verdict.ts'; // loaded when it is asked for, and virtual time does not wait
 import { BenchInProcess } from '../steps/bench-in-process.ts';
 
 /**
@@ -17,6 +18,13 @@ export async function wholeWalk(): Promise<BenchInProcess> {
   await on.run(on.place.takeBack('3'));
   await on.ask('fit', 'write', 'prove', 'end');
   const first = on.state.history.inForce!;
+  const { fieldChecks } = on.place;
+  const grade = { degrees: 1, grade: '5' as const };
+  await on.run(fieldChecks.begin({ check: 'rolls', mark: 'the spire', each: 2 }, grade));
+  await on.run(fieldChecks.take('rest'));
+  await on.run(fieldChecks.begin({ check: 'battery swap', each: 1 }, { degrees: 0.8 }));
+  await on.run(fieldChecks.take('next'));
+  await on.run(fieldChecks.leave());
 
   const { care } = on.place;
   await on.run(care.rename('Longest of the shelf'));
