@@ -97,7 +97,7 @@ export async function careWalk(
   await said('has forgotten one reading');
   await at('a reading taken and forgotten');
 
-  const input = page.locator('input[type=file]');
+  const input = page.getByLabel('A file of firmware');
   await input.setInputFiles(fileOf('notes.txt', Buffer.from('nothing that runs')));
   await page.getByText('This file is no firmware').waitFor();
   await idle();
