@@ -1,0 +1,56 @@
+import type { Browser } from 'playwright-core';
+import { afterAll, beforeAll, expect, inject, it } from 'vitest';
+import { launch } from './chromium.ts';
+import { openPage } from './page.ts';
+
+const LONG = { timeout: 90_000 };
+
+let browser: Browser;
+beforeAll(async () => {
+  browser = await launch();
+});
+afterAll(() => browser.close());
+
+it('checks a board in the field after it was sealed: four rolls, broken off by a reload, and a known bearing that is wrong', async () => {
+  const { page, complaints } = await openPage(browser, { width: 820, height: 1180 });
+  await page.goto(inject('appUrl'));
+  const first = (name: string) =>
+    page.getByRole('button', { name, exact: true }).first().click(LONG);
+  await first('Link the simulated board');
+  await first('Begin taking readings');
+  await first('Take all 56');
+  await page.getByText('56 of 56 attitudes covered').waitFor(LONG);
+  await first('Fit');
+  await first('Write to the board…');
+  await first('Stage, check and seal');
+  await page.getByText('Read back and compared').waitFor(LONG);
+  const sheet = page.locator('details.sheet', {
+    has: page.getByRole('heading', { name: 'Check the instrument' }),
+  });
+  const press = (name: string) => sheet.getByRole('button', { name, exact: true }).click();
+  await sheet.locator('summary').first().click();
+  await press('Begin this check');
+  await sheet.getByText('Aim at the mark, upright.').waitFor();
+  await press('Take one for the check');
+  await sheet.getByText('Aim at the mark, rolled a quarter right.').waitFor();
+
+  await page.reload();
+  await sheet.getByText('1 of 8 readings are in.').waitFor();
+  await press('Take all 7 for the check');
+  await sheet.getByText('Four rolls on one mark: passed').waitFor();
+  expect((await sheet.innerText()).replace(/\s+/g, ' ')).toContain(
+    'What does not turn with roll stays unseen',
+  );
+
+  await sheet.getByLabel('Which check').selectOption('Known bearings');
+  await sheet.getByLabel('North of the bearings').selectOption('True north');
+  await press('Begin this check');
+  await sheet.getByText('Declination must be a number').waitFor();
+  await sheet.getByLabel('Declination, °, east positive').fill('3');
+  await sheet.getByLabel('Bearings, a line each').fill('20 spire\n140 mast\n260 summit');
+  await press('Begin this check');
+  await press('Take all 12 for the check');
+  await sheet.getByText('Known bearings: passed').waitFor();
+  expect(await sheet.innerText()).toContain('Constant difference of azimuth');
+  expect(complaints).toEqual([]);
+}, 180_000);
