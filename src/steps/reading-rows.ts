@@ -5,6 +5,7 @@ import type { BoardIdentity } from '../protocol/board.ts';
 import type { FitRecord } from '../records/entries.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
 import type { CalibrationState, KeptReading } from './calibration-state.ts';
+import { movedWhileTaken, trembledWords } from './collecting/stillness.ts';
 import { degreesText, percentText } from './finding.ts';
 import type { LiveFit } from './live-fit.ts';
 import { evidenceAgainst } from './reading-flags.ts';
@@ -58,11 +59,13 @@ export function readingRows(
   const from = figuresFrom(fit, live);
   const fitted = new Map(from?.readings.map((reading) => [reading.id, reading]));
   const lines = sightingLines(readings, fitted);
+  const counting = readings.filter((row) => !row.setAside).map(({ reading }) => reading);
   const wouldLeaveOut = new Map(from?.setAside.map(({ id, reason }) => [id, reason]));
   return readings.map((row, i) => {
     const { id, sighting, reading, aim, setAside, takenFor } = row;
     const before = readings[i - 1];
     const unturned = identity && before && looksUnturned(row, before, identity);
+    const trembled = identity && !setAside && movedWhileTaken(reading, identity, counting);
     const seen = fitted.get(id);
     const { azimuth, inclination } = aim ?? {};
     const line =
@@ -86,6 +89,7 @@ export function readingRows(
       temperature: reading.temperature === undefined ? ABSENT : reading.temperature.toFixed(1),
       ...(unturned && !setAside && { doubt: UNTURNED_WORDS }),
       evidence: [
+        ...(trembled ? [trembledWords(trembled)] : []),
         ...(reason !== undefined && !setAside ? [`the fit would leave it out: ${reason}`] : []),
         ...(seen && from && reason === undefined && !setAside ? evidenceAgainst(seen, from) : []),
       ],
@@ -178,7 +182,7 @@ export function ordered(rows: readonly ReadingRow[], by: RowOrder): ReadingRow[]
     case 'oldest':
       return [...rows];
     case 'misfit':
-      return rows.toSorted((a, b) => size(b.misfit) - size(a.misfit));
+      return rows.toSorted((a, b) => size(b) - size(a));
     case 'sighting': {
       const first = [...new Set(rows.map(({ sighting }) => sighting))];
       const place = ({ sighting }: ReadingRow) =>
@@ -188,8 +192,11 @@ export function ordered(rows: readonly ReadingRow[], by: RowOrder): ReadingRow[]
   }
 }
 
-/** Readings without a misfit, as those set aside, come last. */
-const size = (misfit: string): number => (misfit === ABSENT ? -1 : Number(misfit));
+/** What the fit would leave out has no misfit, and comes first; what is set aside comes last. */
+function size({ misfit, evidence }: ReadingRow): number {
+  if (misfit !== ABSENT) return Number(misfit);
+  return evidence.length > 0 ? Infinity : -1;
+}
 
 /** The sightings that a reading can be moved to, in words. */
 export function sightingChoices({

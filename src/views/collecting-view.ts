@@ -98,12 +98,12 @@ export class CollectingView extends View {
               <p class="unseen" role="status">${this.announced}</p>`
           : html`<p>No reading is asked for now.</p>`
       }
-      ${left ? this.#left(left) : this.#untilFirstFit()}
       ${
         state.ownHand
           ? html`<own-hand-view .place=${bench.atHand} .state=${state}></own-hand-view>`
           : nothing
       }
+      ${left ? this.#left(left) : this.#untilFirstFit()}
       <collecting-choices .bench=${bench}></collecting-choices>
     `;
   }

@@ -13,7 +13,7 @@ export interface CollectingChoices {
   stillFor: number;
 }
 
-/** What there is to choose from; half of an eighth turn tells no aims of a plan apart that are not. */
+/** What there is to choose from. The lines of the customary plan are 35 degrees apart or more. */
 export const WITHIN = [3, 6, 12] as const;
 export const STILL_FOR = [1, 2, 4] as const;
 

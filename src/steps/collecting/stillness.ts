@@ -113,15 +113,19 @@ export function stillnessWords({ still, moved, limit, sign }: Stillness): string
     : `Moving: it turned by ${by} since a moment ago; up to ${limit.toFixed(1)}° is still`;
 }
 
-/** Of a reading that was kept. */
-export const movedWords = ({ moved, limit }: Stillness): string =>
-  `It moved while this was taken: its samples scatter by ${moved.toFixed(1)}°, and up to ${limit.toFixed(1)}° is still.`;
+/** Of a reading that was kept, as a clause. */
+export const trembledWords = ({ moved, limit }: Stillness): string =>
+  `it moved while it was taken: its samples scatter by ${moved.toFixed(1)}°, and up to ${limit.toFixed(1)}° is still`;
 
 /** The same, and what to do, when it has just landed. */
 export const movedSaid = (
   moved: Stillness,
   { kind }: { kind: 'reading' | 'proof reading' },
-): string =>
-  kind === 'reading'
-    ? `${movedWords(moved)} Set it aside in the table and retake it.`
-    : `${movedWords(moved)} If the proof does not pass, take it again.`;
+): string => {
+  const words = trembledWords(moved);
+  const then =
+    kind === 'reading'
+      ? 'Set it aside in the table and retake it.'
+      : 'If the proof does not pass, take it again.';
+  return `${words[0]!.toUpperCase()}${words.slice(1)}. ${then}`;
+};

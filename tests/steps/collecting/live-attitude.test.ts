@@ -7,6 +7,7 @@ import { keptReadings, openSlots } from '../../../src/steps/calibration-state.ts
 import { isPlanCut } from '../../../src/steps/customary-plan.ts';
 import { fitRequest, runLiveFit } from '../../../src/steps/fitting.ts';
 import { nextStep } from '../../../src/steps/next-step.ts';
+import { readingRows } from '../../../src/steps/reading-rows.ts';
 import { shownAim } from '../../../src/steps/shown-aim.ts';
 import { inProcessBoard } from '../../../src/transport/in-process.ts';
 import { BenchInProcess } from '../bench-in-process.ts';
@@ -182,7 +183,19 @@ describe('looking how a board is held', () => {
     await on.pass(1000);
     expect(on.calibration.readings).toHaveLength(1);
     expect(on.state.told).toMatchObject({ kind: 'doubted' });
-    expect(on.state.said).toContain('It moved while this was taken');
+    expect(on.state.said).toContain('It moved while it was taken');
+    far.board.quirk({ tremor: 0 });
+    for (let i = 0; i < 3; i++) {
+      await far.board.hold(wanted(on));
+      await on.ask('take one');
+    }
+    const rows = readingRows(on.calibration, on.state.history.identity);
+    expect(rows.map(({ evidence }) => evidence.join('; ').includes('it moved while'))).toEqual([
+      true,
+      false,
+      false,
+      false,
+    ]);
   });
 
   it('is no obstacle to the trigger: pressed in the midst of a look, the reading is taken after it', async () => {
