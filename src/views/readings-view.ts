@@ -151,7 +151,7 @@ export class ReadingsView extends View {
               <th scope="col" class="figure">Gravity</th>
               <th scope="col" class="figure">Field</th>
               <th scope="col" class="figure">Temp., °C</th>
-              ${this.readOnly ? nothing : html`<th scope="col">What it counts for</th>`}
+              ${this.readOnly ? nothing : html`<th scope="col">Change</th>`}
             </tr>
           </thead>
           <tbody>
