@@ -281,3 +281,14 @@ it('offers a kind of link that is missing here with the reason and what to do', 
   await on.run(on.bench.link('bluetooth'));
   expect(on.state.trouble?.heading).toBe('No such link in this browser');
 });
+
+it('offers a kind of link that is likely first: the simulated board to a stranger, then that of the boards here', async () => {
+  const on = await BenchInProcess.opened();
+  expect(on.bench.kinds.map(({ name }) => name)).toEqual([
+    'simulated',
+    'serial',
+    'bluetooth',
+    'socket',
+  ]);
+  expect(on.bench.kinds[0]!.offer).toBe('Link the simulated board');
+});
