@@ -291,4 +291,13 @@ it('offers a kind of link that is likely first: the simulated board to a strange
     'socket',
   ]);
   expect(on.bench.kinds[0]!.offer).toBe('Link the simulated board');
+  overTwoLinks(on);
+  await on.run(on.bench.link('serial'));
+  on.bench.linkAnother();
+  expect(on.bench.kinds.map(({ name }) => name)).toEqual([
+    'serial',
+    'bluetooth',
+    'socket',
+    'simulated',
+  ]);
 });
