@@ -8,6 +8,7 @@ import { intervals } from './intervals.ts';
 import { initialScript } from './initial-script.ts';
 import { lighthouseScores } from './lighthouse.ts';
 import { lineParsing } from './line-parsing.ts';
+import { liveFit } from './live-fit.ts';
 import { modelChoice } from './model-choice.ts';
 import { nextReadings } from './next-reading.ts';
 import { nist } from './nist.ts';
@@ -29,6 +30,7 @@ const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   parsing: lineParsing,
   soak,
   events,
+  livefit: liveFit,
   script: initialScript,
   years: tenYearsOfUse,
   lighthouse: lighthouseScores,

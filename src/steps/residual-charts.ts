@@ -233,7 +233,7 @@ export function spreadChart(fit: Charted, planned: readonly PlannedSighting[]): 
       words: `${degreesText(TOLERANCE.spread, 1)}, the mean that common practice accepts (no published source)`,
     },
     words: worst
-      ? `${known.length} sightings, ${over.length === 0 ? 'none' : listed(over.map(({ sighting }) => sighting))} over ${degreesText(TOLERANCE.spread, 1)}; the widest is sighting ${worst.sighting}, ${degreesText(degrees(worst.spread!))} over ${worst.n} readings. The fit saw them all, so it flatters itself a little${heldOutWords(fit)}.`
+      ? `${known.length} sightings, ${overWords(over.map(({ sighting }) => sighting))} over ${degreesText(TOLERANCE.spread, 1)}; the widest is sighting ${worst.sighting}, ${degreesText(degrees(worst.spread!))} over ${worst.n} readings. The fit saw them all, so it flatters itself a little${heldOutWords(fit)}.`
       : 'No sighting has two readings yet, so nothing says how well they agree.',
     table: {
       columns: ['Sighting', 'Line', 'n', 'Spread', 'The fit saw'],
@@ -247,6 +247,11 @@ export function spreadChart(fit: Charted, planned: readonly PlannedSighting[]): 
     },
   };
 }
+
+const overWords = (names: readonly string[]): string =>
+  names.length === 0
+    ? 'none'
+    : `${names.length} of them (${names.length === 1 ? 'sighting' : 'sightings'} ${listed(names)})`;
 
 const heldOutWords = ({ heldOut }: Charted): string =>
   heldOut?.meanSpread === undefined

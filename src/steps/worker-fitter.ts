@@ -21,7 +21,7 @@ export type FitWorker = Pick<Worker, 'postMessage' | 'terminate'> & {
 };
 
 /** How long a worker may take until it begins, milliseconds: it may have to be loaded first. */
-const BEGINS = 15_000;
+const BEGINS = 10_000;
 /** How long one fit may take, milliseconds: some hundred times what a slow phone needs. */
 const ANSWERS = 60_000;
 const PER_READING = 20;

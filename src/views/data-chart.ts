@@ -42,6 +42,7 @@ export class DataChart extends View {
   /** The table is as long as the chart has points: it is drawn when it is asked for. */
   @state() private isTableOpen = false;
   #chart: Chart | undefined;
+  #isWaiting = false;
   readonly #scheme = matchMedia('(prefers-color-scheme: dark)');
 
   override connectedCallback(): void {
@@ -59,7 +60,19 @@ export class DataChart extends View {
 
   protected override updated(changes: PropertyValues): void {
     super.updated(changes);
-    if (changes.has('data')) this.#redraw();
+    if (changes.has('data')) this.#redrawSoon();
+  }
+
+  /** After the picture with the figures in words: those come first, and of many changes the last is drawn. */
+  #redrawSoon(): void {
+    if (this.#isWaiting) return;
+    this.#isWaiting = true;
+    requestAnimationFrame(() =>
+      setTimeout(() => {
+        this.#isWaiting = false;
+        this.#redraw();
+      }),
+    );
   }
 
   protected override render() {
