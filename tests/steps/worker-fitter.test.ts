@@ -142,7 +142,7 @@ test('nothing is ended while nothing was asked, and what a worker that was given
   expect(outcome.is).toEqual(REFUSAL);
   expect(workers[0]!.isEnded).toBe(false);
   const next = outcomeOf(fitter(REQUEST));
-  await clock.run(20_000);
+  await clock.run(15_000);
   workers[0]!.finish(1);
   await clock.run(0);
   expect(next.is).toBe('open');
