@@ -66,16 +66,16 @@ export class CheckView extends View {
     const { checks, inForce } = this.state.history;
     const { now } = checks;
     return html`
+      ${now ? this.#underWay(now) : nothing} ${this.#records()}
       ${
         now
-          ? this.#underWay(now)
+          ? nothing
           : inForce
             ? this.#form()
             : html`<p>
                 The board has no coefficients yet, so it shows no angles that could be checked.
               </p>`
       }
-      ${this.#records()}
       <h3>With every check</h3>
       <ul>
         ${CHECK_CAUTIONS.map((each) => html`<li>${each}</li>`)}
@@ -270,7 +270,7 @@ export class CheckView extends View {
             </select>
           </label>
           ${this.#number('trueTo', 'No bearing is off by more than, °')}
-          <label class="field wide"
+          <label class="field check-lines"
             >Bearings, a line each: degrees, then what is aimed at
             <textarea
               rows="4"
@@ -405,35 +405,20 @@ export class CheckView extends View {
   }
 
   #figures({ figures }: CheckRecord) {
-    return html`<div class="scroll" role="group" tabindex="0" aria-label="Figures of the check">
-      <table class="check-figures">
-        <thead>
-          <tr>
-            <th scope="col">Figure</th>
-            <th scope="col">Found, with its 95 % interval</th>
-            <th scope="col">Allowed</th>
-            <th scope="col">So it is</th>
-          </tr>
-        </thead>
-        <tbody>
-          ${figures.map(
-            (figure) =>
-              html`<tr>
-                <th scope="row">${figure.name}</th>
-                <td class="figure">${valueWords(figure)}</td>
-                <td class="figure">${limitWords(figure)}</td>
-                <td>
-                  ${
-                    figure.standing
-                      ? html`${shape(STANDING_SHAPES[figure.standing])} ${standingWords(figure)}`
-                      : 'told only'
-                  }
-                </td>
-              </tr>`,
-          )}
-        </tbody>
-      </table>
-    </div>`;
+    return html`<ul class="findings">
+      ${figures.map((figure) => {
+        const { name, n, standing } = figure;
+        const allowed = standing ? `; allowed ${limitWords(figure)}: ${standingWords(figure)}` : '';
+        return html`<li class=${standing ? STANDING_SHAPES[standing] : 'ahead'}>
+          ${shape(standing ? STANDING_SHAPES[standing] : 'ahead')}
+          <div>
+            <h4>${name}</h4>
+            <p class="figure">${valueWords(figure)}</p>
+            <p class="note">over ${n} readings${allowed}</p>
+          </div>
+        </li>`;
+      })}
+    </ul>`;
   }
 }
 
