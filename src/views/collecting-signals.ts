@@ -17,7 +17,7 @@ export class CollectingSignals extends View {
   /** A sound was due that could not be heard. */
   @state() private missed = false;
   readonly #signals = new ReadingSignals();
-  /** What was told last, and the place that was next then. */
+  /** What was told last, and the place that was named or shown as next then: the plan moves on before that is told. */
   #told: Told | undefined;
   #trouble: PlaceState['trouble'];
   #next: Slot | undefined;
@@ -43,8 +43,9 @@ export class CollectingSignals extends View {
     const before = this.#next;
     const isNews = !this.#isFirst && told !== undefined && told !== this.#told;
     const isTrouble = !this.#isFirst && trouble !== undefined && trouble !== this.#trouble;
+    [this.#told, this.#trouble] = [told, trouble];
+    if (this.#isFirst || isNews) this.#next = next;
     this.#isFirst = false;
-    [this.#told, this.#trouble, this.#next] = [told, trouble, next];
     if (isTrouble) this.#tell({ kind: 'refused', words: `${trouble.heading}.` });
     else if (isNews) {
       this.#tell(told, next && told.kind !== 'refused' ? `Next: ${spokenNext(next, before)}.` : '');

@@ -23,6 +23,13 @@ const ATTITUDES = new Map(
   ),
 );
 
+/** What the page has asked the browser for: parts of each vibration, notes, and what was to be spoken. */
+interface Asked {
+  shakes: number[];
+  notes: number;
+  voice: string[];
+}
+
 let browser: Browser;
 let boards: SocketServer;
 const hosted = new HostedBoard(boardFrom('seed=5'), realClock);
@@ -47,6 +54,29 @@ it('takes reading after reading of a board over a WebSocket with no tap between 
     if (!attitude) throw new Error(`the plan has no place in these words: ${words}`);
     await hosted.board.hold(attitude);
   };
+  // what the page asks of the browser is asked all the same, and counted
+  await page.addInitScript(() => {
+    const asked: Asked = ((globalThis as unknown as { asked: Asked }).asked = {
+      shakes: [],
+      notes: 0,
+      voice: [],
+    });
+    const { vibrate } = navigator;
+    navigator.vibrate = (pattern) => {
+      asked.shakes.push([pattern].flat().length);
+      return vibrate.call(navigator, pattern as number[]);
+    };
+    const { start } = OscillatorNode.prototype;
+    OscillatorNode.prototype.start = function (when) {
+      asked.notes++;
+      start.call(this, when);
+    };
+    const speak = speechSynthesis.speak.bind(speechSynthesis);
+    speechSynthesis.speak = (said) => {
+      asked.voice.push(said.text);
+      speak(said);
+    };
+  });
   await page.goto(inject('appUrl'));
   await page.getByLabel('Address of a board').fill(boards.address(0));
   await button(page, 'Link by address').click();
@@ -55,6 +85,7 @@ it('takes reading after reading of a board over a WebSocket with no tap between 
   await page.getByText('Without looking: sound, voice, readings by themselves').click();
   await page.getByLabel('Take it when held still at the aim').check();
   await page.getByLabel('Held still for').selectOption('1 s');
+  await page.getByLabel('A voice, which says what is next too').check();
   await page.getByText('It cannot be taken by itself yet').waitFor();
 
   for (let i = 0; i < 12; i++) {
@@ -62,6 +93,14 @@ it('takes reading after reading of a board over a WebSocket with no tap between 
     await hosted.board.press();
     await taken(i + 1);
   }
+  const { shakes, notes, voice } = await page.evaluate(
+    () => (globalThis as unknown as { asked: Asked }).asked,
+  );
+  // three readings, then the fourth which makes a sighting whole, three times over
+  expect(shakes).toEqual([1, 1, 1, 5, 1, 1, 1, 5, 1, 1, 1, 5]);
+  expect(notes).toBe(3 * (3 * 1 + 3));
+  expect(voice[0]).toBe('Taken. Next: rolled a quarter right.');
+  expect(voice[3]).toMatch(/^Sighting complete\. Next: .*35 degrees down, upright\.$/);
   await page.getByText(/^The aim now is worked out from the readings so far/).waitFor(LONG);
   await page.getByText(/±1° is asked/).waitFor(LONG);
   for (let i = 12; i < 14; i++) {
