@@ -17,7 +17,7 @@ let sealed: BenchInProcess;
 beforeAll(async () => {
   sealed = await BenchInProcess.opened();
   await sealed.ask('link', 'begin', 'take rest', 'fit', 'write');
-});
+}, 60_000);
 
 /** A bench of its own whose board runs sealed coefficients. */
 async function calibrated(): Promise<BenchInProcess> {

@@ -1,0 +1,66 @@
+import { expect, it } from 'vitest';
+import { emptyForm, madeUpForm, termsOf } from '../../../src/steps/checks/check-form.ts';
+
+const KINDS = ['rolls', 'fore and back', 'known bearings', 'battery swap', 'loop'] as const;
+
+it('offers something to try with every kind', () => {
+  for (const kind of KINDS) expect(termsOf(madeUpForm(kind))).toMatchObject({ ok: true });
+});
+
+it('reads decimal commas, minus signs as they are printed, and names of several words', () => {
+  const form = {
+    ...emptyForm('known bearings'),
+    north: 'grid' as const,
+    declination: '−2,5',
+    declinationError: '0.4',
+    convergence: '1.2',
+    bearings: '131,5 the old mast\n\n7\n',
+  };
+  expect(termsOf(form)).toMatchObject({
+    ok: true,
+    terms: {
+      declination: -2.5,
+      convergence: 1.2,
+      marks: [
+        { mark: 'the old mast', bearing: 131.5 },
+        { mark: 'mark 2', bearing: 7 },
+      ],
+    },
+  });
+});
+
+it('asks for a declination where bearings are from true north, and for a convergence where from the grid', () => {
+  const problems = (north: 'magnetic' | 'true' | 'grid') => {
+    const read = termsOf({ ...emptyForm('known bearings'), north, bearings: '10 spire' });
+    return read.ok ? [] : read.problems;
+  };
+  expect(problems('magnetic')).toEqual([]);
+  expect(problems('true')).toEqual(['Declination must be a number from -180 to 180°.']);
+  expect(problems('grid')).toHaveLength(2);
+});
+
+it.each([
+  ['', '3 to 50 lengths'],
+  ['10 10', '3 to 50 lengths'],
+  ['10 x 10', 'number of metres'],
+  ['10 0 10', 'number of metres'],
+  ['50 10 10', 'longer than all others'],
+])('refuses the loop “%s”', (lengths, says) => {
+  const read = termsOf({ ...emptyForm('loop'), lengths });
+  expect(read.ok ? '' : read.problems.join()).toContain(says);
+});
+
+it('wants two readings of an aim at least where their scatter is all that tells an interval', () => {
+  for (const kind of ['rolls', 'fore and back', 'known bearings'] as const) {
+    expect(termsOf({ ...madeUpForm(kind), each: '1' })).toMatchObject({ ok: false });
+    expect(termsOf({ ...madeUpForm(kind), each: '2.5' })).toMatchObject({ ok: false });
+  }
+});
+
+it('says where no bearing stands', () => {
+  const read = termsOf({ ...emptyForm('known bearings'), bearings: '10 spire\nmast 20\n400 moon' });
+  expect(read.ok ? [] : read.problems).toEqual([
+    'Line 2: a bearing from 0 to 360° must stand first.',
+    'Line 3: a bearing from 0 to 360° must stand first.',
+  ]);
+});
