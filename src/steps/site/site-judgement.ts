@@ -159,7 +159,7 @@ export function judgeSite(
     const scatter = Math.max(SITE_LIMITS.scatter, TIMES_NOISE * noise.mag);
     add(
       `scatter of the field’s length ${where}`,
-      (100 * field.sd) / field.mean,
+      100 * part(field.sd, field.mean),
       100 * scatter,
       '%',
       n,
@@ -188,10 +188,10 @@ export function judgeSite(
     const error = Math.sqrt(1 / first.n + 1 / second.n);
     const least = isRaw ? SITE_LIMITS.rawChange : SITE_LIMITS.change;
     const most = Math.max(least, CHANCE * noise.mag * error);
-    const change = second.field.mean / first.field.mean - 1;
+    const change = part(second.field.mean - first.field.mean, first.field.mean);
     add('change of the field’s length from spot to spot', 100 * change, 100 * most, '%', n);
     if (isRaw) {
-      const whole = length(plus(second.raw, times(first.raw, -1))) / first.field.mean;
+      const whole = part(length(plus(second.raw, times(first.raw, -1))), first.field.mean);
       const mostTurn = Math.max(SITE_LIMITS.rawTurn, most);
       add(
         'change of the field’s direction and length from spot to spot',
@@ -229,6 +229,9 @@ export function judgeSite(
     ],
   };
 }
+
+/** A part of a length; all of it where there is no length, as of a magnetometer that is dead: no figure is normal then. */
+const part = (value: number, of: number): number => (of === 0 ? 1 : value / of);
 
 const PLACE_WORDS = ['here', 'at the second spot'] as const;
 
