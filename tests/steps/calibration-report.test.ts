@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { toJsonSchema } from '@valibot/to-json-schema';
-import { Ajv2020 } from 'ajv/dist/2020.js';
+import { Ajv2020, type ValidateFunction } from 'ajv/dist/2020.js';
 import fc from 'fast-check';
 import { format, resolveConfig } from 'prettier';
 import { beforeAll, describe, expect, it } from 'vitest';
@@ -49,14 +49,19 @@ const isOf =
   (entry: StoredEntry): entry is EntryOf<K> & StoredEntry =>
     entry.kind === kind && entry.calibration === calibration;
 
+let compiled: ValidateFunction | undefined;
+/** The published schema as it stands, compiled once. */
+const published = (): ValidateFunction =>
+  (compiled ??= new Ajv2020({ strict: false, validateFormats: false }).compile(
+    JSON.parse(readFileSync(SCHEMA, 'utf8')),
+  ));
+
 /** The report as a reader of its file has it, which the published schema allows. */
 function read(entries: readonly StoredEntry[], calibration: string): CalibrationReport {
   const report = reportOf(entries, calibration, MADE);
   if (!report) throw new Error('there is no report');
   const file = JSON.parse(reportFile(report).content) as CalibrationReport;
-  const valid = new Ajv2020({ strict: false, validateFormats: false }).compile(
-    JSON.parse(readFileSync(SCHEMA, 'utf8')),
-  );
+  const valid = published();
   valid(file);
   expect(valid.errors).toBeNull();
   expect(file).toEqual(report); // nothing that JSON has no word for
@@ -271,7 +276,9 @@ it('has the site of the day and its place, and every check in the field of these
   const all = [...entries.slice(0, at), site, ...entries.slice(at), check('1', 'failed'), check('2', 'passed'), check('2', 'passed'), check('3', 'failed', '00000000')]; // prettier-ignore
   const report = read(all, second);
   expect(report.site).toMatchObject({ verdict: 'disturbed', place: { latitude: -47.5 } });
-  expect(headFacts(report).find(({ name }) => name === 'Where')!.value).toMatch(/47\.5.*south.*171\.25.*east/);
+  expect(headFacts(report).find(({ name }) => name === 'Where')!.value).toMatch(
+    /47\.5.*south.*171\.25.*east/,
+  );
   expect(report.checks.map(({ verdict }) => verdict)).toEqual(['failed', 'passed']);
   expect(checkRows(report)).toMatchObject([{ standing: 'good' }]);
   expect(checkRows(report)[0]!.words).toMatch(/not passed once before it.*0\.250 ± not known m/);
