@@ -100,7 +100,7 @@ export class DataChart extends View {
         <summary>The figures of this chart</summary>
         ${
           this.isTableOpen
-            ? html`<div class="scroll tall" tabindex="0" role="region" aria-label=${title}>
+            ? html`<div class="scroll tall" tabindex="0" role="group" aria-label=${title}>
                 <table>
                   <thead>
                     <tr>
@@ -199,6 +199,7 @@ export class DataChart extends View {
             ...(x.span && { stepSize: (x.span[1] - x.span[0]) / 4 }),
             ...(ticks && {
               stepSize: 1,
+              autoSkip: ticks.length > 30,
               callback: (value: string | number) => ticks[Number(value)] ?? '',
             }),
           },

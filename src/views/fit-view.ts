@@ -217,7 +217,7 @@ export class FitView extends View {
     const models = modelsSideBySide(shown);
     if (!models) return nothing;
     return html` <p>${models.decided}</p>
-      <div class="scroll" tabindex="0" role="region" aria-label="Straight and bowed, side by side">
+      <div class="scroll" tabindex="0" role="group" aria-label="Straight and bowed, side by side">
         <table>
           <thead>
             <tr>
@@ -256,7 +256,7 @@ export class FitView extends View {
   }
 
   #figureTable(name: string, columns: readonly string[], rows: readonly FigureRow[]) {
-    return html`<div class="scroll" tabindex="0" role="region" aria-label=${name}>
+    return html`<div class="scroll" tabindex="0" role="group" aria-label=${name}>
       <table class="chip-figures">
         <caption>
           ${name}
@@ -328,7 +328,7 @@ export class FitView extends View {
   }
 
   #uncertainty(rows: readonly UncertaintyRow[]) {
-    return html`<div class="scroll" tabindex="0" role="region" aria-label="Uncertainty">
+    return html`<div class="scroll" tabindex="0" role="group" aria-label="Uncertainty">
       <table>
         <thead>
           <tr>
