@@ -8,7 +8,7 @@ import {
   type CalibrationState,
 } from '../steps/calibration-state.ts';
 import type { LiveFit } from '../steps/live-fit.ts';
-import { stepWords } from '../steps/mark-steps.ts';
+import { stepWords, type MarkStep } from '../steps/mark-steps.ts';
 import type { MarkWish } from '../steps/marks.ts';
 import { coverageOf } from '../steps/plan-coverage.ts';
 import {
@@ -173,24 +173,21 @@ export class ReadingsView extends View {
     `;
   }
 
-  /** The way back, and forth again. */
+  /** The way back, and forth again. Both stay where they are when there is nothing to do: the focus may be on them. */
   #steps() {
     const { done, undone } = this.calibration.marks;
-    const button = (intention: 'undo' | 'redo', word: string, step = done.at(-1)) =>
-      step === undefined
-        ? nothing
-        : html`<button
-            type="button"
-            aria-disabled=${this.busy ? 'true' : 'false'}
-            @click=${() => {
-              if (!this.busy) this.dispatchEvent(new IntentionEvent(intention));
-            }}
-          >
-            ${word}: ${stepWords(step)}
-          </button>`;
+    const button = (intention: 'undo' | 'redo', word: string, step: MarkStep | undefined) =>
+      html`<button
+        type="button"
+        aria-disabled=${this.busy || !step ? 'true' : 'false'}
+        @click=${() => {
+          if (!this.busy && step) this.dispatchEvent(new IntentionEvent(intention));
+        }}
+      >
+        ${word}${step ? `: ${stepWords(step)}` : ''}
+      </button>`;
     return html`<div class="steps">
-      ${button('undo', 'Undo')}
-      ${undone.length > 0 ? button('redo', 'Redo', undone.at(-1)) : nothing}
+      ${button('undo', 'Undo', done.at(-1))} ${button('redo', 'Redo', undone.at(-1))}
     </div>`;
   }
 
@@ -200,49 +197,46 @@ export class ReadingsView extends View {
     const suggested = suggestedAside(this.calibration).map(({ id }) => id);
     const readings = (ids: readonly string[]) =>
       ids.length === 1 ? `reading ${ids[0]}` : `${ids.length} readings: ${ids.join(', ')}`;
-    return html`
-      ${
-        left.length === 0
-          ? nothing
-          : html`<div class="by-fit">
-              <p>
-                ${shape('watch')} The fit left out ${readings(left)}. Why stands beside each. This
-                is a suggestion, followed in one step; it can be taken back in one.
-              </p>
-              ${this.#wishButton(
-                left.length === 1 ? 'Take it back' : `Take all ${left.length} back`,
-                { does: 'take back', readings: left },
-              )}
-            </div>`
-      }
-      ${
-        suggested.length === 0
-          ? nothing
-          : html`<div class="by-fit">
-              <p>
-                ${shape('watch')} The fit would leave out ${readings(suggested)}, which you took
-                back. As long as one of them counts, no fit leaves out any.
-              </p>
-              ${this.#wishButton(
-                suggested.length === 1 ? 'Set it aside again' : `Set all ${suggested.length} aside`,
-                { does: 'follow the fit' },
-              )}
-            </div>`
-      }
-    `;
+    const boxes: { words: string; label: string; wish: MarkWish }[] = [];
+    if (left.length > 0) {
+      boxes.push({
+        words: `The fit left out ${readings(left)}. Why stands beside each. This is a suggestion, followed in one step; it can be taken back in one.`,
+        label: left.length === 1 ? 'Take it back' : `Take all ${left.length} back`,
+        wish: { does: 'take back', readings: left },
+      });
+    }
+    if (suggested.length > 0) {
+      boxes.push({
+        words: `The fit would leave out ${readings(suggested)}, which you took back. As long as one of them counts, no fit leaves out any.`,
+        label: suggested.length === 1 ? 'Set it aside again' : `Set all ${suggested.length} aside`,
+        wish: { does: 'follow the fit' },
+      });
+    }
+    return boxes.map(
+      ({ words, label, wish }) =>
+        html`<div class="by-fit">
+          <p>${shape('watch')} ${words}</p>
+          ${this.#button(label, () => this.#wish(wish))}
+        </div>`,
+    );
   }
 
-  #wishButton(label: string, wish: MarkWish, named?: string) {
+  /** While something is being done it does nothing, but is not disabled: that would lose the focus. */
+  #button(label: string, act: () => void, named?: string) {
     return html`<button
       type="button"
       aria-label=${named ?? nothing}
       aria-disabled=${this.busy ? 'true' : 'false'}
       @click=${() => {
-        if (!this.busy) this.dispatchEvent(new MarkEvent(wish));
+        if (!this.busy) act();
       }}
     >
       ${label}
     </button>`;
+  }
+
+  #wish(wish: MarkWish) {
+    this.dispatchEvent(new MarkEvent(wish));
   }
 
   #row(row: ReadingRow) {
@@ -268,11 +262,9 @@ export class ReadingsView extends View {
               ${
                 this.readOnly
                   ? nothing
-                  : this.#wishButton(`Move it to sighting ${belongs.sighting}`, {
-                      does: 'move',
-                      reading: id,
-                      sighting: belongs.sighting,
-                    })
+                  : this.#button(`Move it to sighting ${belongs.sighting}`, () =>
+                      this.#wish({ does: 'move', reading: id, sighting: belongs.sighting }),
+                    )
               }`
             : nothing
         }
@@ -285,16 +277,15 @@ export class ReadingsView extends View {
         this.readOnly
           ? nothing
           : html`<td class="act">
-              ${
-                setAside
-                  ? this.#wishButton(
-                      'Take back',
-                      { does: 'take back', readings: [id] },
-                      `Take back reading ${id}`,
-                    )
-                  : this.#askButton('Set aside', `Set aside reading ${id}`, row, () => this.why)
-              }
-              ${this.#askButton('Move…', `Move… reading ${id}`, row, () => this.whither)}
+              ${this.#button(
+                setAside ? 'Take back' : 'Set aside',
+                () => {
+                  if (setAside) this.#wish({ does: 'take back', readings: [id] });
+                  else this.#ask(row, this.why);
+                },
+                `${setAside ? 'Take back' : 'Set aside'} reading ${id}`,
+              )}
+              ${this.#button('Move…', () => this.#ask(row, this.whither), `Move… reading ${id}`)}
             </td>`
       }
     </tr>`;
@@ -311,17 +302,6 @@ export class ReadingsView extends View {
       .textContent=${id}
       @click=${() => this.#choose(isChosen ? undefined : id)}
     ></button>`;
-  }
-
-  #askButton(label: string, named: string, row: ReadingRow, dialog: () => HTMLDialogElement) {
-    return html`<button
-      type="button"
-      aria-label=${named}
-      aria-disabled=${this.busy ? 'true' : 'false'}
-      @click=${() => this.#ask(row, dialog())}
-    >
-      ${label}
-    </button>`;
   }
 
   #whyDialog() {
@@ -387,7 +367,6 @@ export class ReadingsView extends View {
   }
 
   #ask(row: ReadingRow, dialog: HTMLDialogElement) {
-    if (this.busy) return;
     this.asked = row;
     dialog.querySelector('form')!.reset();
     void this.updateComplete.then(() => dialog.showModal());
