@@ -6,6 +6,7 @@ import { LogbookError } from '../records/logbook.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
 import { endSentence, shortEnd, type LinkEnd } from './link-end.ts';
 import { linkHelp, type KindName, type System } from './link-help.ts';
+import type { CheckIntention } from './checks/next-in-check.ts';
 import type { Intention } from './next-step.ts';
 import type { LinkState, Trouble, Work } from './place-state.ts';
 
@@ -135,7 +136,7 @@ export class BenchError extends Error {
 }
 
 /** Each piece of work by its name, and whether a person may stop it. */
-export const WORK: Record<Exclude<Intention, 'stop' | 'insist'>, Work> = {
+export const WORK: Record<Exclude<Intention, 'stop' | 'insist' | CheckIntention>, Work> = {
   link: { what: 'Linking', stoppable: true },
   choose: { what: 'Linking', stoppable: true },
   unlink: { what: 'Putting the board away', stoppable: false },

@@ -14,6 +14,7 @@ import {
 } from './calibration-state.ts';
 import { lostWords } from './bench-words.ts';
 import { turnedByPerson } from './collecting/own-hand.ts';
+import { nextInCheck, type CheckIntention } from './checks/next-in-check.ts';
 import { isStarted, openUpdate, type UpdateState } from './care/care-history.ts';
 import { judge, type Judgement } from './judgement.ts';
 import { sourceWords } from './comparison-words.ts';
@@ -44,7 +45,8 @@ export type Intention =
   | 'undo'
   | 'redo'
   | 'insist'
-  | 'stop';
+  | 'stop'
+  | CheckIntention;
 
 export interface Offer {
   label: string;
@@ -204,6 +206,14 @@ function stepOf(state: PlaceState): Step {
       words: `The answer to the ${what} was lost. The board runs the old coefficients or the new ones, never a mixture: link it again and it is read back.`,
       main: { label: 'Link again', does: 'link' },
       others: [],
+    };
+  }
+  if (history.checks.now) {
+    const holder = holderOf(state);
+    return {
+      place: placeOf(state),
+      ...(holder.isPerson && HELD),
+      ...nextInCheck(history.checks.now, holder.isPerson, pressWords(holder)),
     };
   }
   if (!calibration || calibration.ended) return begin(history);

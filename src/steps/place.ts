@@ -9,6 +9,7 @@ import { BoardRescue, knownCoefficients } from './board-rescue.ts';
 import { gapSlots, openSlots, writable } from './calibration-state.ts';
 import { BoardCare } from './care/board-care.ts';
 import { FieldChecks } from './checks/field-checks.ts';
+import { isOfCheck } from './checks/next-in-check.ts';
 import { ByItself } from './collecting/by-itself.ts';
 import type { KeptChoices } from './collecting/collecting-choices.ts';
 import { LiveAttitude, type Look } from './collecting/live-attitude.ts';
@@ -255,6 +256,10 @@ export class BenchPlace {
       this.attitude.insist();
       return;
     }
+    if (isOfCheck(intention)) {
+      await this.fieldChecks.perform(intention);
+      return;
+    }
     const { kind } = this.state.link;
     const anew = intention === 'choose' || (intention === 'link' && !this.tie);
     if (anew && kind && this.#pending === 0) {
@@ -458,7 +463,7 @@ export class BenchPlace {
     desk.say(words, notice.kind === 'refused' ? { kind: 'refused', words } : undefined);
   }
 
-  #carryOut(intention: Exclude<Intention, 'stop' | 'insist'>): Promise<void> {
+  #carryOut(intention: keyof typeof WORK): Promise<void> {
     const desk = this.#desk;
     const take = this.#taking;
     const open = () => openSlots(desk.calibration());

@@ -9,12 +9,7 @@ import {
   termsOf,
   type CheckForm,
 } from '../steps/checks/check-form.ts';
-import {
-  awaitsSwap,
-  isTaken,
-  openCheckPlaces,
-  type CheckState,
-} from '../steps/checks/check-history.ts';
+import { type CheckState } from '../steps/checks/check-history.ts';
 import { CHECK_NAMES, type CheckKind, type CheckRecord } from '../steps/checks/check-names.ts';
 import { placesOf } from '../steps/checks/check-places.ts';
 import {
@@ -24,12 +19,10 @@ import {
   checkTitle,
   INTERVAL_WORDS,
   limitWords,
-  placeWords,
   progressWords,
   standingWords,
   valueWords,
 } from '../steps/checks/check-words.ts';
-import { turnedByPerson } from '../steps/collecting/own-hand.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import { declinationHere } from '../steps/checks/declination.ts';
 import { timeWords } from '../steps/time-words.ts';
@@ -88,20 +81,6 @@ export class CheckView extends View {
     return this.state.link.state === 'linked' && this.state.work === undefined;
   }
 
-  #button(label: string, does: () => unknown, kind: 'main' | 'other' = 'other') {
-    const able = this.#able;
-    return html`<button
-      type="button"
-      class=${kind}
-      aria-disabled=${able ? 'false' : 'true'}
-      @click=${() => {
-        if (able) void does();
-      }}
-    >
-      ${label}
-    </button>`;
-  }
-
   get #checks() {
     return this.bench.atHand.fieldChecks;
   }
@@ -110,10 +89,7 @@ export class CheckView extends View {
 
   #underWay(check: CheckState) {
     const { terms, tolerance, generation } = check.begun;
-    const [next] = openCheckPlaces(check);
     const all = placesOf(terms).length;
-    const byHand = turnedByPerson(this.state);
-    const left = openCheckPlaces(check).length;
     return html`<section class="check-now" aria-labelledby="check-heading">
       <h3 id="check-heading">${CHECK_NAMES[terms.check]}</h3>
       <p class="note">
@@ -125,34 +101,7 @@ export class CheckView extends View {
         .value=${check.readings.size}
         aria-label="Readings of this check"
       ></progress>
-      ${
-        next
-          ? html`<p class="large">${placeWords(next)}</p>
-              <p>
-                ${
-                  byHand
-                    ? 'Hold it still, then press this button or the board’s trigger: while a check is under way, each reading is for it.'
-                    : 'The simulated hand aims by itself, at made-up marks.'
-                }
-              </p>`
-          : nothing
-      }
-      ${
-        awaitsSwap(check)
-          ? html`<p class="large">Now change the battery</p>
-              <p>
-                Put this board away (below what is next, at the top), change its battery, and link
-                it again. The check goes on from here, with the same marks and rolls.
-              </p>`
-          : nothing
-      }
-      <div class="offers">
-        ${next ? this.#button(byHand ? 'Take this reading for the check' : 'Take one for the check', () => this.#checks.take('next'), byHand ? 'main' : 'other') : nothing}
-        ${next && !byHand ? this.#button(`Take all ${left} for the check`, () => this.#checks.take('rest'), 'main') : nothing}
-        ${isTaken(check) ? this.#button('Work out what they say', () => this.#checks.settle(), 'main') : nothing}
-        ${check.last !== undefined ? this.#button('Take the last one again', () => this.#checks.retake()) : nothing}
-        ${this.#button('Leave this check', () => this.#checks.leave())}
-      </div>
+      <p>What to do stands under <a href="#next">what is next</a>.</p>
       ${this.#cannotSee(terms.check)}
     </section>`;
   }

@@ -27,16 +27,17 @@ it('checks a board in the field after it was sealed: four rolls, broken off by a
   const sheet = page.locator('details.sheet', {
     has: page.getByRole('heading', { name: 'Check the instrument' }),
   });
-  const press = (name: string) => sheet.getByRole('button', { name, exact: true }).click();
+  const begin = () => sheet.getByRole('button', { name: 'Begin this check' }).click();
+  const next = (name: string) => page.locator('#next').getByRole('heading', { name });
   await sheet.locator('summary').first().click();
-  await press('Begin this check');
-  await sheet.getByText('Aim at the mark, upright.').waitFor();
-  await press('Take one for the check');
-  await sheet.getByText('Aim at the mark, rolled a quarter right.').waitFor();
+  await begin();
+  await next('Aim at the mark, upright').waitFor();
+  await first('Take one for the check');
+  await next('Aim at the mark, rolled a quarter right').waitFor();
 
   await page.reload();
   await sheet.getByText('1 of 8 readings are in.').waitFor();
-  await press('Take all 7 for the check');
+  await first('Take all 7 for the check');
   await sheet.getByText('Four rolls on one mark: passed').waitFor();
   expect((await sheet.innerText()).replace(/\s+/g, ' ')).toContain(
     'What does not turn with roll stays unseen',
@@ -44,12 +45,12 @@ it('checks a board in the field after it was sealed: four rolls, broken off by a
 
   await sheet.getByLabel('Which check').selectOption('Known bearings');
   await sheet.getByLabel('North of the bearings').selectOption('True north');
-  await press('Begin this check');
+  await begin();
   await sheet.getByText('Declination must be a number').waitFor();
   await sheet.getByLabel('Declination, °, east positive').fill('3');
   await sheet.getByLabel('Bearings, a line each').fill('20 spire\n140 mast\n260 summit');
-  await press('Begin this check');
-  await press('Take all 12 for the check');
+  await begin();
+  await first('Take all 12 for the check');
   await sheet.getByText('Known bearings: passed').waitFor();
   expect(await sheet.innerText()).toContain('Constant difference of azimuth');
   expect(complaints).toEqual([]);

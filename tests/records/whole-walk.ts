@@ -21,10 +21,10 @@ export async function wholeWalk(): Promise<BenchInProcess> {
   const { fieldChecks } = on.place;
   const grade = { degrees: 1, grade: '5' as const };
   await on.run(fieldChecks.begin({ check: 'rolls', mark: 'the spire', each: 2 }, grade));
-  await on.run(fieldChecks.take('rest'));
+  await on.ask('check rest');
   await on.run(fieldChecks.begin({ check: 'battery swap', each: 1 }, { degrees: 0.8 }));
-  await on.run(fieldChecks.take('next'));
-  await on.run(fieldChecks.leave());
+  await on.ask('check one');
+  await on.ask('leave check');
 
   const { care } = on.place;
   await on.run(care.rename('Longest of the shelf'));

@@ -116,7 +116,7 @@ export function figureWords(figure: CheckFigure): string {
 /** Where to stand, what to aim at, and how to hold it. */
 export function placeWords({ mark, from, roll }: CheckPlace): string {
   const stand = from === undefined ? '' : `Stand at ${from}. `;
-  return `${stand}Aim at ${mark}, ${rollWords(roll)}.`;
+  return `${stand}Aim at ${mark}, ${rollWords(roll)}`;
 }
 
 /** How far a check is. */

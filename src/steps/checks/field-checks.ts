@@ -8,6 +8,7 @@ import type { Work } from '../place-state.ts';
 import type { Taking } from '../taking.ts';
 import { isTaken, openCheckPlaces, type CheckState } from './check-history.ts';
 import { placesOf } from './check-places.ts';
+import type { CheckIntention } from './next-in-check.ts';
 
 export interface FieldCheckParts {
   desk: Desk;
@@ -50,8 +51,24 @@ export class FieldChecks {
     });
   }
 
+  /** Does what is asked of the check under way. */
+  perform(intention: CheckIntention): Promise<void> {
+    switch (intention) {
+      case 'check one':
+        return this.#take('next');
+      case 'check rest':
+        return this.#take('rest');
+      case 'check again':
+        return this.#retake();
+      case 'settle':
+        return this.#during('Working out what they say', false, () => this.#settle());
+      case 'leave check':
+        return this.#leave();
+    }
+  }
+
   /** Takes the next reading; `rest`: all that can be taken now, where a simulated hand aims. Then says what they come to. */
-  async take(which: 'next' | 'rest'): Promise<void> {
+  async #take(which: 'next' | 'rest'): Promise<void> {
     const { taking } = this.parts;
     await this.#during('Taking readings for the check', true, async () => {
       await taking.takeForCheck(() => {
@@ -63,7 +80,7 @@ export class FieldChecks {
   }
 
   /** Takes the place that was taken last once more: the new reading counts in place of the one before. */
-  async retake(): Promise<void> {
+  async #retake(): Promise<void> {
     const { taking } = this.parts;
     await this.#during('Taking the last one again', true, async () => {
       const { begun, last } = this.#now();
@@ -73,13 +90,8 @@ export class FieldChecks {
     });
   }
 
-  /** Says what the readings come to, where all are in; does nothing otherwise. */
-  async settle(): Promise<void> {
-    await this.#during('Working out what they say', false, () => this.#settle());
-  }
-
   /** Leaves the check; what was taken stays in the logbook. */
-  async leave(): Promise<void> {
+  async #leave(): Promise<void> {
     const { desk } = this.parts;
     await this.#during('Leaving the check', false, async () => {
       const { begun } = this.#now();
@@ -89,6 +101,7 @@ export class FieldChecks {
     });
   }
 
+  /** Says what the readings come to, where all are in; does nothing otherwise. */
   async #settle(): Promise<void> {
     const { desk } = this.parts;
     const { checks } = desk.state.history;

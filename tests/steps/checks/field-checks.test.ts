@@ -51,7 +51,7 @@ it.each<CheckTerms>([
 ])('passes a board just calibrated: $check', async (terms) => {
   const on = await calibrated();
   await on.run(on.place.fieldChecks.begin(terms, GRADE5));
-  await on.run(on.place.fieldChecks.take('rest'));
+  await on.ask('check rest');
   const record = checks(on).records[terms.check]!;
   expect(record).toMatchObject({ verdict: 'passed', generation: 1, warnings: [] });
   expect(checks(on).now).toBeUndefined();
@@ -66,13 +66,13 @@ it.each<CheckTerms>([
 it('goes on after a reload where it was broken off, and leaves no reading to be found again', async () => {
   const on = await calibrated();
   await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
-  for (let i = 0; i < 3; i++) await on.run(on.place.fieldChecks.take('next'));
+  for (let i = 0; i < 3; i++) await on.ask('check one');
   await on.reload();
   expect(checks(on).now?.readings.size).toBe(3);
   await on.ask('link');
   expect(on.state.history.found).toEqual([]);
   expect(openCheckPlaces(checks(on).now!)[0]?.place).toBe('270° 1');
-  await on.run(on.place.fieldChecks.take('rest'));
+  await on.ask('check rest');
   expect(checks(on).records.rolls?.verdict).toBe('passed');
 });
 
@@ -83,7 +83,7 @@ it('takes a press of the trigger for its next place, and says then what all of t
   await on.pass(2000);
   expect([...checks(on).now!.readings.keys()]).toEqual(['0° 1']);
   expect(on.calibration.proofReadings).toEqual([]);
-  await on.run(on.place.fieldChecks.leave());
+  await on.ask('leave check');
   await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
   expect(checks(on).now!.readings.size).toBe(0);
 });
@@ -91,9 +91,9 @@ it('takes a press of the trigger for its next place, and says then what all of t
 it('counts the newer reading of a place that was taken again', async () => {
   const on = await calibrated();
   await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
-  await on.run(on.place.fieldChecks.take('next'));
+  await on.ask('check one');
   const first = checks(on).now!.readings.get('0° 1')!.reading;
-  await on.run(on.place.fieldChecks.retake());
+  await on.ask('check again');
   expect(checks(on).now!.readings.size).toBe(1);
   expect(checks(on).now!.readings.get('0° 1')!.reading).toBe(first + 1);
 });
@@ -101,23 +101,23 @@ it('counts the newer reading of a place that was taken again', async () => {
 it('waits for the board to be put away and linked again before it takes what comes after a change of battery', async () => {
   const on = await calibrated();
   await on.run(on.place.fieldChecks.begin(SWAP, GRADE3));
-  await on.run(on.place.fieldChecks.take('rest'));
+  await on.ask('check rest');
   expect(checks(on).now!.readings.size).toBe(16);
   expect(awaitsSwap(checks(on).now!)).toBe(true);
-  await on.run(on.place.fieldChecks.take('rest'));
+  await on.ask('check rest');
   expect(checks(on).now!.readings.size).toBe(16);
   await on.ask('unlink', 'link');
-  await on.run(on.place.fieldChecks.take('rest'));
+  await on.ask('check rest');
   expect(checks(on).records['battery swap']?.verdict).toBe('passed');
 });
 
 it('finds that another battery is magnetic', async () => {
   const on = await calibrated();
   await on.run(on.place.fieldChecks.begin(SWAP, GRADE3));
-  await on.run(on.place.fieldChecks.take('rest'));
+  await on.ask('check rest');
   await on.ask('unlink', 'link');
   on.board.quirk({ jolt: { afterReading: 0, shift: 0.1 } });
-  await on.run(on.place.fieldChecks.take('rest'));
+  await on.ask('check rest');
   const { figures, verdict } = checks(on).records['battery swap']!;
   expect(verdict).toBe('failed');
   const iron = figures.find(({ name }) => name.startsWith('Hard iron'))!;
@@ -131,11 +131,11 @@ it('gives a failed check as a reason to calibrate again, until one of its kind i
     return whenAgain(board!, '2031-05-02T00:00:00.000Z').reasons.map(({ rule }) => rule);
   };
   await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
-  await on.run(on.place.fieldChecks.take('rest'));
+  await on.ask('check rest');
   expect(await rules()).not.toContain('failed check');
   on.board.quirk({ jolt: { afterReading: 0, shift: 0.1 } });
   await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
-  await on.run(on.place.fieldChecks.take('rest'));
+  await on.ask('check rest');
   expect(checks(on).records.rolls?.verdict).toBe('failed');
   expect(await rules()).toContain('failed check');
 });
