@@ -37,8 +37,7 @@ export class SiteView extends View {
     return [this.bench.site];
   }
 
-  override connectedCallback(): void {
-    super.connectedCallback();
+  protected override firstUpdated(): void {
     void this.#try(() => this.bench.site.read());
   }
 
