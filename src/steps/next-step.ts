@@ -269,7 +269,8 @@ function begin(history: BoardHistory): Step {
     return {
       place: 'Look',
       heading: 'Look at what is on it, then begin',
-      words: 'What the board holds is saved in the logbook. Nothing on it has been changed. The sheet “Is this place clean?” asks it whether iron is near.',
+      words:
+        'What the board holds is saved in the logbook. Nothing on it has been changed. The sheet “Is this place clean?” asks it whether iron is near.',
       main: { label: 'Begin taking readings', does: 'begin' },
       others: [],
     };
