@@ -220,6 +220,7 @@ it('keeps sheets, files and addresses of the logbook as text', async () => {
   for (const text of HOSTILE_TEXTS) expect(course).toContain(text);
 
   const file = page.getByLabel('A coefficients file (JSON) of this program');
+  await seeAll(page); // what is behind a sheet is drawn as it is opened
   await file.waitFor({ state: 'attached' });
   await seeAll(page);
   const hostile = '<img src=x onerror=hit()>';
