@@ -2,6 +2,7 @@ import { angleBetween, degrees, direction, radians } from '../calib/geometry.ts'
 import { advisedPlan, knowledgeFrom } from '../calib/next-reading.ts';
 import type { FitRecord, Plan, PlannedSighting } from '../records/entries.ts';
 import type { CalibrationState, KeptReading } from './calibration-state.ts';
+import { cubePlanInDegrees } from './customary-plan.ts';
 
 /** Where a full plan goes on, when more readings would make the calibration good enough. Degrees. */
 
@@ -31,7 +32,10 @@ export const takenPart = (plan: Plan, readings: readonly KeptReading[]): Plan =>
  * The readings that tell most beside those of the newest fit, as sightings to add to the plan. One that bears the name
  * of a sighting of the plan adds rolls to it.
  *
- * @param taken names that no new sighting may have, beside those of the plan
+ * A new sighting never bears a name of the customary plan or of a reading: what was cut from a plan may be asked for
+ * again.
+ *
+ * @param taken names that no new sighting may have, beside those
  * @returns nothing where there is no fit, or no attitude is left
  */
 export function moreReadings(
@@ -49,7 +53,11 @@ export function moreReadings(
   });
   const advised = advisedPlan(count, knowledgeFrom(fit, rows)).plan;
   let number = plan.sightings.length;
-  const names = new Set([...taken, ...plan.sightings.map(({ sighting }) => sighting)]);
+  const names = new Set([
+    ...taken,
+    ...[...plan.sightings, ...cubePlanInDegrees().sightings].map(({ sighting }) => sighting),
+    ...readings.flatMap(({ sighting, takenFor }) => [sighting, takenFor?.sighting]),
+  ]);
   return advised.flatMap(({ azimuth, inclination, rolls }) => {
     const all = rolls.map((roll) => Math.round(degrees(roll)));
     const line = direction(azimuth, inclination);

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { angleBetween, direction, radians } from '../../src/calib/geometry.ts';
 import { openSlots } from '../../src/steps/calibration-state.ts';
 import { cubePlanInDegrees } from '../../src/steps/customary-plan.ts';
-import { extended } from '../../src/steps/more-readings.ts';
+import { extended, moreReadings, takenPart } from '../../src/steps/more-readings.ts';
 import { nextStep } from '../../src/steps/next-step.ts';
 import { BenchInProcess } from './bench-in-process.ts';
 
@@ -51,6 +51,22 @@ describe('where more readings would help', () => {
     const after = on.calibration.fit!.uncertainty;
     expect(after.azimuth).toBeLessThan(before.azimuth * 0.9);
   });
+});
+
+it('gives no new sighting a name that the customary plan or a reading has, though it was cut from the plan', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit');
+  const { fit, readings, plan } = on.calibration;
+  const [one, ...others] = readings.map((row) =>
+    row.sighting === '2' ? { ...row, sighting: '15' } : row,
+  );
+  const left = { ...plan, sightings: plan.sightings.slice(0, 1) };
+  const cut = { fit: fit!, readings: [one!, ...others], plan: takenPart(left, readings) };
+  const fresh = moreReadings(cut, 12).filter(({ sighting }) => sighting !== '1');
+  expect(fresh.length).toBeGreaterThan(1);
+  const customary = cubePlanInDegrees().sightings.map(({ sighting }) => sighting);
+  const borne = new Set([...customary, '15']);
+  expect(fresh.filter(({ sighting }) => borne.has(sighting))).toEqual([]);
 });
 
 it('adds rolls to a sighting of the plan that bears the name, and new sightings behind', () => {
