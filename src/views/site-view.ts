@@ -226,10 +226,11 @@ export class SiteView extends View {
   #read = async (spot: Spot) => {
     this.said = undefined;
     const { atHand: place, site, logbook } = this.bench;
-    const fault = await checkSite({ place, site, today: () => logbook.now() }, spot);
-    if (fault !== undefined) return this.#say(fault, true, 'check');
+    const outcome = await checkSite({ place, site, today: () => logbook.now() }, spot);
     const { newest } = place.state.history.site;
-    if (newest) this.#say(`${siteVerdict(newest).heading}.`, false, 'check');
+    if (!outcome.written) {
+      if (outcome.fault !== undefined) this.#say(outcome.fault, true, 'check');
+    } else if (newest) this.#say(`${siteVerdict(newest).heading}.`, false, 'check');
   };
 
   #keep = async (event: SubmitEvent) => {

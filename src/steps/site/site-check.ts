@@ -37,12 +37,13 @@ export function openCheck(
  * Takes readings at a spot, judges, and writes it to the board's entries; nothing is kept on the board. What goes wrong
  * with the board is shown at its place.
  *
- * @returns why there is no result, what is safe and what to do next, where that is not shown at the place; else undefined
+ * @returns whether it was written; where not, why, what is safe and what to do next, unless that is shown at the place, it
+ * was stopped, or something else was being done there
  */
 export async function checkSite(
   { place, site, today }: { place: BenchPlace; site: BenchSite; today: () => Date },
   which: Spot,
-): Promise<string | undefined> {
+): Promise<SiteOutcome> {
   let taken: Taken | undefined;
   let never = false;
   const hand = place.tie?.simulated?.control;
@@ -56,16 +57,18 @@ export async function checkSite(
       await hand?.walk(0);
     }
   });
-  if (never) return NEVER_STILL;
-  if (!taken) return undefined; // told at the place, or stopped
+  if (never) return { written: false, fault: NEVER_STILL };
+  if (!taken) return { written: false };
   const before = which === 'second' ? openCheck(place, today()) : undefined;
   try {
     await place.record(entryOf(place, site, today(), taken, before));
-    return undefined;
+    return { written: true };
   } catch (error) {
-    return messageOf(error);
+    return { written: false, fault: messageOf(error) };
   }
 }
+
+export type SiteOutcome = { written: true } | { written: false; fault?: string };
 
 const WHAT = 'Looking at the field here';
 const NEVER_STILL = `The board was hardly ever still, so nothing was written. Lay it down, or prop it against something that is not steel, and take the readings again.`;

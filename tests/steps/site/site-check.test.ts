@@ -16,7 +16,8 @@ async function check(on: BenchInProcess, ...spots: Spot[]): Promise<SiteCheckRec
   const { bench, place } = on;
   const today = () => bench.logbook.now();
   for (const spot of spots) {
-    expect(await on.run(checkSite({ place, site: bench.site, today }, spot))).toBeUndefined();
+    const outcome = await on.run(checkSite({ place, site: bench.site, today }, spot));
+    expect(outcome).toEqual({ written: true });
   }
   expect(on.state.trouble).toBeUndefined();
   return on.state.history.site.newest!;
@@ -85,10 +86,24 @@ describe('a board with no calibration', () => {
     await on.board.hold({ azimuth: 0, inclination: 0, roll: 0 });
     const { bench, place } = on;
     const today = () => bench.logbook.now();
-    const words = await on.run(checkSite({ place, site: bench.site, today }, 'first'));
-    expect(words).toContain('hardly ever still');
+    const outcome = await on.run(checkSite({ place, site: bench.site, today }, 'first'));
+    expect(outcome).toMatchObject({ written: false });
+    expect(JSON.stringify(outcome)).toContain('hardly ever still');
     expect(on.state.history.site.newest).toBeUndefined();
     expect((await on.logbook()).some(({ kind }) => kind === 'site checked')).toBe(false);
+  });
+
+  it('says that nothing was written where another is under way, though an older one stands there', async () => {
+    const on = await BenchInProcess.opened();
+    await on.ask('link');
+    const { bench, place } = on;
+    const today = () => bench.logbook.now();
+    const one = () => checkSite({ place, site: bench.site, today }, 'first');
+    await on.run(one());
+    const older = on.state.history.site.newest;
+    const [begun, inTheWay] = await on.run(Promise.all([one(), one()]));
+    expect(older).toBeDefined();
+    expect([begun, inTheWay]).toEqual([{ written: true }, { written: false }]);
   });
 
   it('begins anew where the first spot is from another hour', async () => {
