@@ -20,7 +20,10 @@ export interface BoardInShort {
   lastTime: string;
   /** The newest proof of what is in force; absent where it was not proven. */
   proof?: { time: string; passed: boolean };
-  /** The newest check in the field of each kind, of what is in force; absent where there was none. */
+  /**
+   * The newest check in the field of each kind, of what is in force; absent where there was none. One that is not
+   * settled leaves one that failed before it: only one that is passed says anything against that.
+   */
   checks?: Partial<Record<CheckKind, { time: string; verdict: CheckRecord['verdict'] }>>;
   /** What was put in force here, what it runs, and what else tells when it is to be calibrated again. */
   since: SinceCalibrated;
@@ -74,6 +77,7 @@ export function inShortAfter(board: BoardInShort | undefined, entry: Entry): Boa
     case 'check': {
       const { of, verdict, crc } = entry;
       if (crc !== after.since.inForce?.crc) return after;
+      if (verdict === 'not settled' && after.checks?.[of]?.verdict === 'failed') return after;
       return { ...after, checks: { ...after.checks, [of]: { time, verdict } } };
     }
     default:

@@ -423,7 +423,10 @@ function checksOf(entries: readonly StoredEntry[], crc: string): ReportCheck[] {
   });
 }
 
-/** Of each kind of check the newest, with how many before it did not pass. */
+/**
+ * Of each kind of check the newest, with how many before it did not pass. One that is not settled leaves one that failed
+ * before it: only one that is passed says anything against that.
+ */
 export function newestChecks(
   checks: readonly ReportCheck[],
 ): (ReportCheck & { failedBefore: number })[] {
@@ -431,6 +434,7 @@ export function newestChecks(
   for (const check of checks) {
     const before = kinds.get(check.name);
     const failed = before?.verdict === 'failed' ? 1 : 0;
+    if (failed && check.verdict === 'not settled') continue;
     kinds.set(check.name, { ...check, failedBefore: (before?.failedBefore ?? 0) + failed });
   }
   return [...kinds.values()];

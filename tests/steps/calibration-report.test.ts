@@ -6,7 +6,7 @@ import { format, resolveConfig } from 'prettier';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { attitude, radians } from '../../src/calib/geometry.ts';
 import type { EntryOf, StoredEntry } from '../../src/records/entries.ts';
-import { ReportFile, type ReportReading } from '../../src/records/report-file.ts';
+import { ReportFile, type ReportCheck, type ReportReading } from '../../src/records/report-file.ts';
 import {
   reportFile,
   reportOf,
@@ -259,7 +259,7 @@ it('has the site of the day and its place, and every check in the field of these
     verdict: 'disturbed',
     blindTo: [],
   };
-  const check = (id: string, verdict: 'passed' | 'failed', of = crc): StoredEntry => ({
+  const check = (id: string, verdict: ReportCheck['verdict'], of = crc): StoredEntry => ({
     board,
     time: '2031-05-02T00:00:00.000Z',
     number: 100_000,
@@ -284,6 +284,8 @@ it('has the site of the day and its place, and every check in the field of these
   expect(checkRows(report)[0]!.words).toMatch(/not passed once before it.*0\.250 ± not known m/);
   const failed = read(all.filter((entry) => entry.kind !== 'check' || entry.check === '1'), second); // prettier-ignore
   expect(failed.notValidFor.join()).toContain('a check in the field did not pass (a closed loop)');
+  const unsettled = read([...entries, check('1', 'failed'), check('2', 'not settled')], second);
+  expect(unsettled.notValidFor).toEqual(failed.notValidFor);
 });
 
 it('draws rolls straight up and down as quarter turns from each other, however azimuth and roll turn into each other', () => {

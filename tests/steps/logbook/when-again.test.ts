@@ -1,6 +1,6 @@
 import { expect, it } from 'vitest';
 import { inShortAfter, type BoardInShort } from '../../../src/records/board-in-short.ts';
-import type { Entry } from '../../../src/records/entries.ts';
+import type { CheckRecord, Entry } from '../../../src/records/entries.ts';
 import {
   againLine,
   ORDINARY_THRESHOLDS,
@@ -27,6 +27,8 @@ const readingAt = (n: number, temperature: number, generation = 1) =>
 const knock = (n: number, more: object = {}) => entry(n, { kind: 'knocked', id: `k${n}`, ...more });
 const proof = (n: number, passed: boolean) =>
   entry(n, { kind: 'proof', calibration: 'c1', passed, generation: 1 });
+const check = (n: number, verdict: CheckRecord['verdict'], of = 'rolls', crc = '0000000A') =>
+  entry(n, { kind: 'check', check: `check ${n}`, of, verdict, generation: 1, crc });
 
 /** Calibrated on day 1, with the board as it stays. */
 const CALIBRATED = [linked(0), fitted(1), staged(1), sealed(1)];
@@ -119,6 +121,20 @@ it('takes other firmware than that of the calibration for a reason, as long as i
 it('takes a proof that did not pass for a reason, until one passes', () => {
   expect(rules(3, proof(2, false))).toEqual(['failed proof']);
   expect(rules(4, proof(2, false), proof(3, true))).toEqual([]);
+});
+
+it('takes a check in the field that failed for a reason, until one of its kind is passed', () => {
+  expect(rules(3, check(2, 'failed'))).toEqual(['failed check']);
+  expect(rules(4, check(2, 'failed'), check(3, 'passed', 'loop'))).toEqual(['failed check']);
+  expect(rules(4, check(2, 'failed'), check(3, 'passed'))).toEqual([]);
+  expect(rules(3, check(2, 'failed', 'rolls', '0000000B'))).toEqual([]); // of other coefficients
+});
+
+it('leaves a check that failed standing where one after it settles nothing', () => {
+  const unsettled = [check(2, 'failed'), check(3, 'not settled')];
+  expect(rules(4, ...unsettled)).toEqual(['failed check']);
+  expect(rules(5, ...unsettled, check(4, 'passed'))).toEqual([]);
+  expect(rules(3, check(2, 'not settled'))).toEqual([]);
 });
 
 it('takes coefficients that went back, or were lost, for a reason', () => {
