@@ -384,17 +384,20 @@ const siteCheck = {
   ),
   through: v.exactOptional(v.strictObject({ generation, crc })),
   madeIn: v.exactOptional(notNegative),
-  spots: list(
-    v.strictObject({
-      time,
-      n: whole(MOST_READINGS),
-      moved: whole(MOST_READINGS),
-      field: scattered,
-      dip: v.exactOptional(scattered),
-      down: triple(number(-1, 1)),
-      raw: vector,
-    }),
-    2,
+  spots: v.pipe(
+    list(
+      v.strictObject({
+        time,
+        n: whole(MOST_READINGS),
+        moved: whole(MOST_READINGS),
+        field: scattered,
+        dip: v.exactOptional(scattered),
+        down: triple(number(-1, 1)),
+        raw: vector,
+      }),
+      2,
+    ),
+    v.minLength(1, 'it must have one item at least'),
   ),
   figures: proofFigures,
   verdict: oneOf('clean', 'disturbed', 'nothing found', 'open'),

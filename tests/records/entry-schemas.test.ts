@@ -124,6 +124,12 @@ it('refuses an entry from which any field is taken away that it must have, or to
   }
 }, 60_000);
 
+it('refuses a check of a site at no spot at all', async () => {
+  const entry = (await walkedAndOthers()).find(({ kind }) => kind === 'site checked')!;
+  const checked = checkEntry({ ...entry, spots: [] });
+  expect(!checked.ok && checked.issues[0]!.message).toBe('it must have one item at least');
+});
+
 it('says one thing of a list that is far too long or wrong in every item, and looks at no item of the first', () => {
   const bad = (length: number) => Array.from({ length }, () => ({}));
   const started = (sightings: unknown[]) => ({

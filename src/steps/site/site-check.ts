@@ -29,7 +29,8 @@ export function openCheck(
   now: Date,
 ): SiteCheckRecord | undefined {
   const { newest } = state.history.site;
-  const since = newest && now.getTime() - Date.parse(newest.spots[0]!.time);
+  const first = newest?.spots[0];
+  const since = first && now.getTime() - Date.parse(first.time);
   return since !== undefined && since >= 0 && since < TOGETHER ? newest : undefined;
 }
 

@@ -3,7 +3,7 @@ import { radians } from '../../../src/calib/geometry.ts';
 import type { SiteCheckRecord } from '../../../src/records/entries.ts';
 import { courseOf } from '../../../src/steps/logbook/board-course.ts';
 import { earthField } from '../../../src/steps/site/earth-field.ts';
-import { checkSite, READINGS, type Spot } from '../../../src/steps/site/site-check.ts';
+import { checkSite, openCheck, READINGS, type Spot } from '../../../src/steps/site/site-check.ts';
 import { siteVerdict } from '../../../src/steps/site/site-words.ts';
 import { BenchInProcess } from '../bench-in-process.ts';
 
@@ -104,6 +104,22 @@ describe('a board with no calibration', () => {
     const [begun, inTheWay] = await on.run(Promise.all([one(), one()]));
     expect(older).toBeDefined();
     expect([begun, inTheWay]).toEqual([{ written: true }, { written: false }]);
+  });
+
+  it('has nothing to go on with in a check at no spot, as a file may have brought it in', async () => {
+    const on = await BenchInProcess.opened();
+    await on.ask('link');
+    await check(on, 'first');
+    const newest = on.state.history.site.newest!;
+    const having = (spots: SiteCheckRecord['spots']) => ({
+      state: {
+        ...on.state,
+        history: { ...on.state.history, site: { newest: { ...newest, spots } } },
+      },
+    });
+    const now = on.bench.logbook.now();
+    expect(openCheck(having(newest.spots), now)).toBeDefined();
+    expect(openCheck(having([]), now)).toBeUndefined();
   });
 
   it('begins anew where the first spot is from another hour', async () => {
