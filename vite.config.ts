@@ -8,7 +8,7 @@ export default defineConfig({
   ...appConfig(packageJson.version),
   test: {
     // most of them wait, for processes and for the browser, more than they compute
-    maxWorkers: 3,
+    maxWorkers: 4,
     reporters: ['default', new ClosingLine()],
     projects: [
       {

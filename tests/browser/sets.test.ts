@@ -18,8 +18,14 @@ const LONG = { timeout: 60_000 };
 async function openLogbook(page: Page): Promise<void> {
   await page.goto(new URL('#logbook', page.url()).href);
   await page.locator('logbook-boards a').first().click(LONG);
-  await page.locator('sets-view').waitFor({ ...LONG, state: 'attached' });
-  await page.evaluate(() => {
+  await page.getByRole('heading', { name: 'Coefficients', exact: true }).waitFor(LONG);
+  await openAll(page);
+  await page.locator('sets-view').waitFor(LONG); // it is drawn as it is opened, and has more to open
+  await openAll(page);
+}
+
+function openAll(page: Page): Promise<void> {
+  return page.evaluate(() => {
     for (const each of document.querySelectorAll<HTMLDetailsElement>('logbook-board details')) {
       each.open = true;
     }
