@@ -5,13 +5,18 @@ import { without } from '../copy-without.ts';
 export interface SiteHistory {
   /** The newest check of a site, and when it was written. */
   newest?: SiteCheckRecord & { time: string };
+  /** The newest check when the last reading for the fit of that calibration was taken, if there was any. */
+  atLastReading?: { calibration: string; check?: SiteHistory['newest'] };
   /** Strength of the field by the model, nT, where the coefficients with that CRC were made. */
   madeIn?: { crc: string; strength: number };
 }
 
 export const NO_SITE: SiteHistory = {};
 
-/** A check of the site counts for a calibration that is begun as long after it, milliseconds: in a day's work. */
+/**
+ * A check of the site counts for a calibration that is begun as long after it, milliseconds: in a day's work; and until the
+ * last of its readings for the fit. It may be sealed days later, and elsewhere.
+ */
 const FOR_A_CALIBRATION = 12 * 3_600_000;
 
 /**
@@ -27,15 +32,20 @@ export function afterSite(
   if (entry.kind === 'site checked') {
     return { ...site, newest: without(entry, 'kind', 'board', 'calibration') };
   }
-  if (entry.kind !== 'sealed') return site;
+  if (calibration === undefined || calibration.id !== entry.calibration) return site;
+  if (entry.kind === 'reading') {
+    const { newest: check } = site;
+    return { ...site, atLastReading: { calibration: calibration.id, ...(check && { check }) } };
+  }
   // a set of the logbook was made some other day, maybe elsewhere
-  if (calibration?.id !== entry.calibration || calibration.chosen) return site;
-  const { newest } = site;
+  if (entry.kind !== 'sealed' || calibration.chosen) return site;
+  const { atLastReading } = site;
+  const check = atLastReading?.calibration === calibration.id ? atLastReading.check : undefined;
   const isOfThatDay =
-    newest !== undefined &&
-    newest.verdict !== 'disturbed' &&
-    Date.parse(newest.time) >= Date.parse(calibration.started) - FOR_A_CALIBRATION;
-  const strength = isOfThatDay ? newest.expected?.strength : undefined;
+    check !== undefined &&
+    check.verdict !== 'disturbed' &&
+    Date.parse(check.time) >= Date.parse(calibration.started) - FOR_A_CALIBRATION;
+  const strength = isOfThatDay ? check.expected?.strength : undefined;
   return {
     ...without(site, 'madeIn'),
     ...(strength !== undefined && { madeIn: { crc: entry.crc, strength } }),

@@ -147,10 +147,15 @@ describe('where coefficients were made', () => {
     ...{ ...stamp, kind: 'sealed' as const, calibration: 'one', generation: 2, replaced: 1 },
     ...{ crc: '0A1B2C3D', known: 'answer' as const },
   };
-  const after = (
-    check: EntryOf<'site checked'>,
-    of: Parameters<typeof afterSite>[2] = calibration,
-  ) => afterSite(afterSite(NO_SITE, check, of), sealed, of).madeIn;
+  const reading: EntryOf<'reading'> = {
+    ...{ ...stamp, kind: 'reading', calibration: 'one', id: '1' },
+    reading: { reading: 1, generation: 0, acc: [0, 0, 1000], mag: [400, 0, 900] },
+  };
+  type Of = Parameters<typeof afterSite>[2];
+  const folded = (entries: Parameters<typeof afterSite>[1][], of: Of = calibration) =>
+    entries.reduce((site, entry) => afterSite(site, entry, of), NO_SITE);
+  const after = (check: EntryOf<'site checked'>, of?: Of) =>
+    folded([check, reading, sealed], of).madeIn;
 
   it('is known from the check of the site on that day', () => {
     expect(after(checked())).toEqual({ crc: '0A1B2C3D', strength: 48_000 });
@@ -164,8 +169,22 @@ describe('where coefficients were made', () => {
     expect(after(check, of)).toBeUndefined();
   });
 
+  it('is known from the last check before the last reading, and not from one after it', () => {
+    const days = checked({
+      time: '2027-05-04T08:00:00.000Z',
+      expected: { ...checked().expected!, strength: 30_000 },
+    });
+    const strength = (...entries: Parameters<typeof folded>[0]) =>
+      folded([...entries, sealed]).madeIn?.strength;
+    expect(strength(checked(), reading, days)).toBe(48_000);
+    expect(strength(days, reading, checked())).toBe(30_000);
+    expect(strength(reading, checked())).toBeUndefined();
+    expect(strength(checked(), { ...reading, calibration: 'none' })).toBeUndefined();
+  });
+
   it('is forgotten when a calibration of which it is not known takes their place', () => {
-    const known = afterSite(afterSite(NO_SITE, checked(), calibration), sealed, calibration);
+    const known = folded([checked(), reading, sealed]);
+    expect(known).toHaveProperty('madeIn');
     const later = { id: 'two', started: '2028-05-01T09:00:00.000Z' };
     expect(afterSite(known, { ...sealed, calibration: 'two' }, later)).not.toHaveProperty('madeIn');
   });
