@@ -4,6 +4,7 @@ import { judgementOf } from './judgement.ts';
 import { nextStep, type Intention, type Offer, type Place } from './next-step.ts';
 import type { PlaceState } from './place-state.ts';
 import { openProofSlots } from './proof.ts';
+import { speaksAgainstInForce } from './speaks-against.ts';
 
 /** A board at a glance, for whoever has several on the bench. */
 export interface Glance {
@@ -110,10 +111,10 @@ function resultOf(history: BoardHistory): Glance['result'] {
   const { sealed, proof, fit, refusal, ended } = calibration;
   if (sealed && runsSealed(history)) {
     const of = `generation ${sealed.generation}`;
+    const [against] = speaksAgainstInForce(history);
+    if (against) return { shape: 'bad', words: `Generation ${sealed.generation}: ${against}` };
     if (!proof) return { shape: 'watch', words: `Sealed as ${of}, not proven yet` };
-    return proof.passed
-      ? { shape: 'good', words: `Proven, ${of}` }
-      : { shape: 'bad', words: `The proof of ${of} did not pass` };
+    return { shape: 'good', words: `Proven, ${of}` };
   }
   if (ended) return undefined;
   if (refusal && !refusal.stale) return { shape: 'watch', words: 'No fit from these readings yet' };

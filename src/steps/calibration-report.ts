@@ -25,6 +25,7 @@ import { judge, type Judgement } from './judgement.ts';
 import { historyOfCalibration } from './logbook/board-course.ts';
 import { modelFinding } from './model-words.ts';
 import { siteVerdict } from './site/site-words.ts';
+import { speaksAgainst } from './speaks-against.ts';
 import { dayOf } from './time-words.ts';
 import { BLIND_TO, ORDINARY_TOLERANCE, SPREAD_IS_BLIND, toleranceName } from './tolerance.ts';
 
@@ -104,7 +105,7 @@ export function reportOf(
     checks,
     since: sinceOf(entries, fitEntry, identity?.firmware),
     notes: notesOf(about, beginning.foreign?.bench),
-    ...validityOf(about, judgement, checks),
+    ...validityOf(about, judgement, { checks, ...(site && { site }) }),
     blindTo: [...new Set([SPREAD_IS_BLIND, ...BLIND_TO, ...(now.proof?.blindTo ?? [])])],
     caution: CAUTION,
   };
@@ -511,7 +512,7 @@ function notesOf({ now, then, fit, isSimulated }: About, bench: string | undefin
 function validityOf(
   { now, fit, isSimulated }: About,
   judgement: Judgement | undefined,
-  checks: readonly ReportCheck[],
+  { checks, site }: Pick<CalibrationReport, 'checks' | 'site'>,
 ): Pick<CalibrationReport, 'validFor' | 'notValidFor'> {
   if (!fit || !judgement) {
     return { validFor: [], notValidFor: ['anything: there is no fit of these readings'] };
@@ -521,10 +522,16 @@ function validityOf(
   const { temperature: beyond } = ORDINARY_LIMITS;
   const { temperature, attitudes } = fit.holdsFor ?? {};
   const celsius = (value: number) => value.toFixed(1).replace('-', '−');
-  const isBad = judgement.standing === 'bad';
+  const against = speaksAgainst({
+    judgement,
+    ...(proof && { proof }),
+    checks: newestChecks(checks),
+    ...(site && { site }),
+    reverted,
+  });
   return {
     validFor: [
-      ...(isBad ? [] : [`${wanted}, as far as these figures tell`]),
+      ...(against.length > 0 ? [] : [`${wanted}, as far as these figures tell`]),
       'the battery and the housing with which the readings were taken, and all that was mounted then', // prettier-ignore
       ...(temperature
         ? [
@@ -536,14 +543,9 @@ function validityOf(
     ],
     notValidFor: [
       ...(isSimulated ? ['any board that is not simulated'] : []),
-      ...(isBad ? [`${wanted}: it was judged not good enough`] : []),
+      ...against.map((reason) => `${wanted}: ${reason}`),
       ...(sealed ? [] : ['a board as it stands: these coefficients were not sealed on it']),
       ...(sealed && !proof ? ['reliance: no proof on fresh readings has been taken'] : []),
-      ...(proof && !proof.passed ? ['reliance: the proof did not pass'] : []),
-      ...newestChecks(checks)
-        .filter(({ verdict }) => verdict === 'failed')
-        .map(({ name }) => `reliance: a check in the field did not pass (${name.toLowerCase()})`),
-      ...(reverted ? ['the board as it is now: the coefficients before were put in force again'] : []), // prettier-ignore
       'the time after a change of battery, of housing or of firmware, a knock, or a season: common practice is to calibrate again then', // prettier-ignore
       ...(temperature
         ? ['colder or warmer than that']

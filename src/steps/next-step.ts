@@ -20,6 +20,7 @@ import { judge, type Judgement } from './judgement.ts';
 import { sourceWords } from './comparison-words.ts';
 import { MOST_MORE_AT_ONCE } from './more-readings.ts';
 import { openProofSlots } from './proof.ts';
+import { speaksAgainstInForce } from './speaks-against.ts';
 
 /** The one thing to do next: a pure function of what is so. */
 
@@ -276,6 +277,16 @@ function begin(history: BoardHistory): Step {
     };
   }
   if (ended.outcome === 'proven' && runsSealed(history)) {
+    const [against] = speaksAgainstInForce(history);
+    if (against) {
+      return {
+        place: 'Done',
+        heading: 'Calibrated, and not to be relied on',
+        words: `It was proven, but ${against}. Do not survey with it. If something disturbed the check, take it again on a clean site; if it fails again, calibrate again.`,
+        main: BEGIN_ANOTHER,
+        others: history.previous ? [GO_BACK] : [],
+      };
+    }
     return {
       place: 'Done',
       heading: 'Done: calibrated and proven',

@@ -6,6 +6,7 @@ import { figureWords as checkFigureWords } from './checks/check-words.ts';
 import { degreesText, listed, type Finding } from './finding.ts';
 import { proofWords, truthWords, type FigureWords } from './proof.ts';
 import { placeWords } from './site/site-words.ts';
+import { speaksAgainst } from './speaks-against.ts';
 import { dayOf, dayWords, isDay } from './time-words.ts';
 
 /**
@@ -59,19 +60,31 @@ export function momentWords(iso: string): string {
 export const reportTitle = ({ board: { name, serial } }: CalibrationReport): string =>
   name ? `${name}, ${serial}` : `Board ${serial}`;
 
-/** The report in one sentence, and how it stands. */
+/** The report in a few words, and how it stands: what speaks against relying on it comes first. */
 export function reportVerdict({
   judgement,
   refusal,
   proof,
+  checks,
+  site,
+  seal,
 }: CalibrationReport): Pick<Finding, 'standing' | 'words'> {
   if (!judgement) {
     return { standing: 'bad', words: refusal ? `No fit from these readings. ${refusal.message}` : 'These readings were not fitted yet.' }; // prettier-ignore
   }
   const { standing, verdict } = judgement;
-  if (!proof) return { standing, words: verdict };
-  const failed = `The proof did not pass. ${verdict}`;
-  return proof.passed ? { standing, words: `${verdict} The proof on ${proof.readings} fresh readings passed.` } : { standing: 'bad', words: failed }; // prettier-ignore
+  const against = speaksAgainst({
+    ...(proof && { proof }),
+    checks: newestChecks(checks),
+    ...(site && { site }),
+  }).map((reason) => `${upperFirst(reason)}.`);
+  const proven = proof?.passed ? [`The proof on ${proof.readings} fresh readings passed.`] : [];
+  const elsewhere = seal?.inForce === false ? ['The board no longer runs these coefficients.'] : [];
+  return {
+    standing:
+      against.length > 0 ? 'bad' : standing === 'good' && elsewhere.length > 0 ? 'watch' : standing,
+    words: [...against, verdict, ...proven, ...elsewhere].join(' '),
+  };
 }
 
 /** Which board, when, where, how, and against what. */

@@ -1,6 +1,9 @@
 import { expect, it } from 'vitest';
 import { glance, shortWords } from '../../src/steps/board-glance.ts';
-import type { Intention } from '../../src/steps/next-step.ts';
+import type { Entry } from '../../src/records/entries.ts';
+import { afterEntry } from '../../src/steps/calibration-state.ts';
+import { nextStep, type Intention } from '../../src/steps/next-step.ts';
+import type { PlaceState } from '../../src/steps/place-state.ts';
 import { BenchInProcess } from './bench-in-process.ts';
 
 it('says of a board on its way where it is, how far, what is next and what came of it', async () => {
@@ -35,6 +38,35 @@ it('says of a board on its way where it is, how far, what is next and what came 
     ['Prove', '12 of 12 fresh readings', 'Proven, generation 1', 'end', 'now'],
     ['Done', undefined, 'Proven, generation 1', undefined, 'good'],
   ]);
+});
+
+it('says of proven coefficients whose check in the field failed that they are not to be relied on', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit', 'write', 'prove', 'end');
+  const { crc, generation } = on.state.history.inForce!;
+  const checked = (verdict: 'passed' | 'failed', of = crc): PlaceState => {
+    const entry: Entry = {
+      board: 'B1',
+      time: '2031-05-02T00:00:00.000Z',
+      kind: 'check',
+      check: '1',
+      of: 'loop',
+      generation,
+      crc: of,
+      tolerance: { degrees: 1 },
+      verdict,
+      figures: [],
+      warnings: [],
+    };
+    return { ...on.state, history: afterEntry(on.state.history, entry) };
+  };
+  const failed = checked('failed');
+  expect(glance(failed)).toMatchObject({ shape: 'bad', place: 'Done', result: { shape: 'bad' } });
+  expect(glance(failed).result!.words).toContain('a check in the field did not pass');
+  expect(nextStep(failed).words).toContain('Do not survey with it');
+  for (const state of [checked('passed'), checked('failed', '00000000')]) {
+    expect(glance(state)).toMatchObject({ shape: 'good', next: 'Done: calibrated and proven' });
+  }
 });
 
 it('puts what is wrong before all else, in words and by its shape', async () => {

@@ -282,10 +282,19 @@ it('has the site of the day and its place, and every check in the field of these
   expect(report.checks.map(({ verdict }) => verdict)).toEqual(['failed', 'passed']);
   expect(checkRows(report)).toMatchObject([{ standing: 'good' }]);
   expect(checkRows(report)[0]!.words).toMatch(/not passed once before it.*0\.250 ± not known m/);
-  const failed = read(all.filter((entry) => entry.kind !== 'check' || entry.check === '1'), second); // prettier-ignore
+  const failed = read([...entries, check('1', 'failed')], second);
   expect(failed.notValidFor.join()).toContain('a check in the field did not pass (a closed loop)');
+  // what is claimed and what is denied of one result never contradict each other
+  expect(failed.validFor.join()).not.toContain(failed.tolerance.name);
+  expect(reportVerdict(failed)).toMatchObject({ standing: 'bad' });
+  expect(reportVerdict(failed).words).toMatch(/^A check in the field did not pass/);
+  expect(report.notValidFor.join()).toContain('the site was found disturbed');
+  expect(report.validFor.join()).not.toContain(report.tolerance.name);
+  const passed = read([...entries, check('2', 'passed')], second);
+  expect(passed.validFor.join()).toContain(passed.tolerance.name);
+  expect(passed.notValidFor.join()).not.toContain(passed.tolerance.name);
   const unsettled = read([...entries, check('1', 'failed'), check('2', 'not settled')], second);
-  expect(unsettled.notValidFor).toEqual(failed.notValidFor);
+  expect(unsettled.notValidFor.join()).toContain('a check in the field did not pass');
 });
 
 it('draws rolls straight up and down as quarter turns from each other, however azimuth and roll turn into each other', () => {
