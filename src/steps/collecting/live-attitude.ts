@@ -197,14 +197,19 @@ export class LiveAttitude {
     try {
       const signal = over ? AbortSignal.any([asking.signal, over]) : asking.signal;
       const what = await board.sense(signal);
-      this.#asking = undefined;
+      this.#answered(asking);
       this.#nextAt = Math.max(begun + LOOK_MS, clock.now() + REST_MS);
       if (board === desk.board && this.#isWanted) this.#take(board, what);
     } catch (error) {
-      this.#asking = undefined;
+      this.#answered(asking);
       this.#nextAt = clock.now() + AFTER_FAULT_MS;
       this.#failed(board, error);
     }
+  }
+
+  /** A question that was given up may end only while the next is under way. */
+  #answered(asking: AbortController): void {
+    if (this.#asking === asking) this.#asking = undefined;
   }
 
   #failed(board: Board, error: unknown): void {

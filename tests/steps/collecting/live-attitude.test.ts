@@ -1,10 +1,12 @@
 import { describe, expect, it } from 'vitest';
 import { defaultSettings } from '../../../firmware-sim/settings.ts';
+import { ProtocolError } from '../../../src/protocol/errors.ts';
 import type { Attitude } from '../../../src/protocol/simulator.ts';
-import { LOOK_MS } from '../../../src/steps/collecting/live-attitude.ts';
+import { LiveAttitude, LOOK_MS } from '../../../src/steps/collecting/live-attitude.ts';
 import { readingsLeft, readingsOf } from '../../../src/steps/collecting/readings-left.ts';
 import { keptReadings, openSlots } from '../../../src/steps/calibration-state.ts';
 import { isPlanCut } from '../../../src/steps/customary-plan.ts';
+import type { Desk } from '../../../src/steps/desk.ts';
 import { fitRequest, runLiveFit } from '../../../src/steps/fitting.ts';
 import { nextStep } from '../../../src/steps/next-step.ts';
 import { readingRows } from '../../../src/steps/reading-rows.ts';
@@ -353,6 +355,41 @@ describe('how many readings are left', () => {
     expect(readingsOf(fine.advised)).toBe(fine.needed);
     expect(left(coarse.now / 1000).needed).toBeUndefined();
   });
+});
+
+it('knows of the look that is under way when one that was given up ends late', async () => {
+  const { on } = await collecting();
+  const answers: { resolve(what: unknown): void; reject(error: unknown): void }[] = [];
+  const sense = () => new Promise((resolve, reject) => answers.push({ resolve, reject }));
+  const board = { sense, identity: on.state.history.identity };
+  const signal = new AbortController().signal;
+  let atWork = false;
+  const attitude = new LiveAttitude({
+    // no real board answers so late
+    desk: { board, signal, state: on.state, show: () => {} } as unknown as Desk,
+    clock: on.clock,
+    sight: { isHidden: () => false, onSeen: () => () => {} },
+    isAtWork: () => atWork,
+    looked: () => {},
+  });
+  attitude.subscribe(() => {});
+  await on.pass(LOOK_MS);
+  answers[0]!.resolve({ acc: [0, 0, 0], mag: [0, 0, 0], accScatter: [1e6, 0, 0] });
+  await on.pass(LOOK_MS);
+  expect(attitude.look?.stillness.still).toBe(false);
+  atWork = true;
+  attitude.wake();
+  void attitude.untilStill();
+  await on.pass(LOOK_MS);
+  expect(answers).toHaveLength(3);
+  const cancelled = new ProtocolError({ cause: 'cancelled', verb: 'sense', sent: true });
+  answers[1]!.reject(cancelled);
+  await on.pass(50);
+  expect(attitude.isAsking).toBe(true);
+  attitude.insist();
+  answers[2]!.reject(cancelled);
+  await on.pass(50);
+  expect(attitude.isAsking).toBe(false);
 });
 
 describe('the plan', () => {
