@@ -17,7 +17,7 @@ import { looksUnturned, unturnedSaid } from './unturned.ts';
 export class Taking {
   /** Where the next reading belongs. */
   #aim: CaptureAim | undefined;
-  /** The same, of a check in the field. */
+  /** The same, of a check in the field; kept until its reading is here, or is known not to come. */
   #checkPlace: CheckPlace | undefined;
   /** The newest number that the board is known to have given. */
   #lastGiven = 0;
@@ -42,6 +42,7 @@ export class Taking {
     const early = this.#early ?? [];
     this.#early = undefined;
     this.#lastGiven = lastGiven;
+    this.#checkPlace = undefined; // what was on its way is saved by now
     for (const reading of early) this.landed(reading);
   }
 
@@ -71,10 +72,9 @@ export class Taking {
     const board = desk.linked();
     const hand = turnedByPerson(desk.state) ? undefined : desk.hand;
     const asked = hand ? places() : places().slice(0, 1); // a person turns the board in between
-    const { captureBegun: begun } = desk.calibration();
+    const { aim: arrived } = await this.settle();
     await board.mode('collect', desk.signal);
-    const arrived = begun && (await this.#hasArrived(board));
-    const slots = arrived ? asked.filter((slot) => !isAimAt(begun, slot)) : asked;
+    const slots = arrived ? asked.filter((slot) => !isAimAt(arrived, slot)) : asked;
     for (const [done, slot] of slots.entries()) {
       if (desk.signal.aborted) break;
       desk.show({ what: 'Taking readings', done, of: slots.length, stoppable: true });
@@ -96,39 +96,62 @@ export class Taking {
     await this.#recording;
   }
 
-  /** The same for a check in the field. A reading whose answer is lost with the link is saved, and its place is asked for again. */
+  /** The same as {@link take} for a check in the field. A reading whose answer is lost with the link is saved, and its place is asked for again. */
   async takeForCheck(places: () => readonly CheckPlace[]): Promise<void> {
     const { desk } = this;
     const board = desk.linked();
     const hand = turnedByPerson(desk.state) ? undefined : desk.hand;
     const asked = hand ? places() : places().slice(0, 1);
+    const { place: arrived } = await this.settle();
     await board.mode('collect', desk.signal);
-    for (const [done, place] of asked.entries()) {
+    const wanted = asked.filter(({ place }) => place !== arrived?.place);
+    for (const [done, place] of wanted.entries()) {
       if (desk.signal.aborted) break;
       const what = 'Taking readings for the check';
-      desk.show({ what, done, of: asked.length, stoppable: true });
-      this.#checkPlace = place;
-      try {
-        if (hand) await hand.hold(place.aim);
-        else await this.untilStill();
-        if (desk.signal.aborted) break;
-        await this.#captureWithRoom(board);
-        await this.#recording;
-      } finally {
-        this.#checkPlace = undefined;
-      }
+      desk.show({ what, done, of: wanted.length, stoppable: true });
+      if (hand) await hand.hold(place.aim);
+      else await this.untilStill();
+      if (desk.signal.aborted) break;
+      await this.#captureForCheck(board, place);
     }
   }
 
-  /** A capture that nobody waited for to its end has either brought its reading by now or never will; which? */
-  async #hasArrived(board: Board): Promise<boolean> {
+  /**
+   * A capture that nobody waited for to its end has either brought its reading by now or never will: from here on the next
+   * reading is not taken for it.
+   *
+   * @returns what its reading was taken for, where it has come
+   */
+  async settle(): Promise<{ aim?: CaptureAim; place?: CheckPlace }> {
     const { desk } = this;
-    await board.catchUp();
+    const aim = pendingAim(desk);
+    const place = this.#checkPlace;
+    if (!desk.state.history.calibration?.captureBegun && !place) return {};
+    await desk.linked().catchUp();
     await this.#recording;
-    if (!desk.calibration().captureBegun) return true;
-    const reason = 'The board has sent no reading of it';
-    await desk.append({ ...desk.inCalibration(), kind: 'capture failed', reason });
-    return false;
+    const isWithout = this.#checkPlace !== undefined;
+    this.#checkPlace = undefined;
+    const stillOut = pendingAim(desk) !== undefined;
+    if (stillOut) {
+      const reason = 'The board has sent no reading of it';
+      await desk.append({ ...desk.inCalibration(), kind: 'capture failed', reason });
+    }
+    return {
+      ...(aim && !stillOut && { aim }),
+      ...(place && !isWithout && { place }),
+    };
+  }
+
+  async #captureForCheck(board: Board, place: CheckPlace): Promise<void> {
+    this.#checkPlace = place;
+    try {
+      await this.#captureWithRoom(board);
+    } catch (error) {
+      if (isWithoutReading(error)) this.#checkPlace = undefined;
+      throw error;
+    }
+    await this.#recording;
+    this.#checkPlace = undefined;
   }
 
   async #capture(aim: CaptureAim): Promise<void> {
@@ -185,14 +208,24 @@ export class Taking {
     desk.say([taken, doubt ?? whole].filter(Boolean).join(' '), told);
   }
 
-  /** While a check in the field is under way a reading is for its next place, unless it was asked for the calibration. */
+  /**
+   * While a check in the field is under way a reading is for its next place, unless it was asked for the calibration. Where
+   * the check has no place for it, it stays on the board: no other aim is shown that it could have been taken at.
+   */
   async #recordForCheck(reading: BoardReading): Promise<boolean> {
     const { desk } = this;
-    const { checks, calibration } = desk.state.history;
-    const { now } = checks;
-    if (!now || this.#aim || calibration?.captureBegun) return false;
-    const place = this.#checkPlace ?? openCheckPlaces(now)[0];
-    if (!place) return false;
+    const { now } = desk.state.history.checks;
+    if (this.#aim) return false;
+    const asked = this.#checkPlace;
+    this.#checkPlace = undefined;
+    if (!now) return asked !== undefined; // asked for by a check that was left meanwhile: it stays on the board
+    if (!asked && pendingAim(desk)) return false;
+    const place = asked ?? openCheckPlaces(now)[0];
+    if (!place) {
+      const words = `Reading ${reading.reading} is not taken for the check, which has no place for it now: it stays on the board.`;
+      desk.say(words, turnedByPerson(desk.state) ? { kind: 'refused', words } : undefined);
+      return true;
+    }
     const { board, id: check } = now.begun;
     const stamp = desk.stamp(board);
     await desk.append({ ...stamp, kind: 'check reading', check, place: place.place, reading });
@@ -250,6 +283,12 @@ export function readingEntry(
   };
   const kind = purpose === 'fit' ? ('reading' as const) : ('proof reading' as const);
   return { ...desk.inCalibration(), kind, ...taken };
+}
+
+/** What a capture was begun for in the newest calibration, while its reading may still come. */
+function pendingAim({ state }: Desk): CaptureAim | undefined {
+  const { calibration } = state.history;
+  return calibration?.ended ? undefined : calibration?.captureBegun;
 }
 
 const isAimAt = ({ sighting, aim }: CaptureAim, slot: Slot): boolean =>

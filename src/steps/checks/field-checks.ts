@@ -29,11 +29,12 @@ export class FieldChecks {
 
   /** Begins a check of what the board runs. Nothing on the board changes. */
   async begin(terms: CheckTerms, tolerance: ToleranceChoice): Promise<void> {
-    const { desk } = this.parts;
+    const { desk, taking } = this.parts;
     await this.#during('Beginning the check', false, async () => {
       const board = desk.linked();
       const { inForce } = desk.state.history;
       if (!inForce) throw new BenchError('nothing_to_check');
+      await taking.settle(); // or the check would take a reading that was asked for before it
       const { generation, crc, model, values } = inForce;
       const stamp = desk.stamp(board.identity.serial);
       await desk.append({

@@ -4,6 +4,7 @@ import { courseOf } from '../../../src/steps/logbook/board-course.ts';
 import { whenAgain } from '../../../src/steps/logbook/when-again.ts';
 import type { CheckTerms } from '../../../src/records/entries.ts';
 import { awaitsSwap, openCheckPlaces } from '../../../src/steps/checks/check-history.ts';
+import type { Intention } from '../../../src/steps/next-step.ts';
 import { BenchInProcess } from '../bench-in-process.ts';
 
 /** Checks in the field at a bench: the simulated board, its hand, and the real logbook. */
@@ -86,6 +87,57 @@ it('takes a press of the trigger for its next place, and says then what all of t
   await on.ask('leave check');
   await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
   expect(checks(on).now!.readings.size).toBe(0);
+});
+
+/** Stops what the bench does half a second into a capture, of the two that it takes. */
+async function stopIn(on: BenchInProcess, does: Intention, isSent: () => boolean): Promise<void> {
+  const taking = on.place.perform(does);
+  while (!isSent()) await on.pass(50);
+  await on.pass(500);
+  await on.place.perform('stop');
+  await on.run(taking);
+}
+
+it.each(['the calibration is open', 'the calibration is ended'])(
+  'keeps apart the late reading of a capture that was stopped, and its own: %s',
+  async (then) => {
+    const on = await BenchInProcess.opened({}, { captureMs: 2000 });
+    await on.ask('link', 'begin', 'take rest', 'fit', 'write');
+    await stopIn(on, 'prove', () => on.calibration.captureBegun !== undefined);
+    if (then.endsWith('ended')) await on.ask('end');
+    await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+    const proven = on.calibration.proofReadings.length;
+    expect(proven).toBe(then.endsWith('ended') ? 0 : 1); // the late one has come before the check
+    await on.ask('check one');
+    await on.run(on.board.press());
+    await on.pass(4000);
+    expect([...checks(on).now!.readings.keys()]).toEqual(['0° 1', '90° 1']);
+    expect(on.calibration.proofReadings).toHaveLength(proven);
+  },
+);
+
+it('leaves a reading on the board that the check has no place for, and says so', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit', 'write', 'end', 'begin');
+  await on.run(on.place.fieldChecks.begin(SWAP, GRADE3));
+  await on.ask('check rest');
+  await on.run(on.board.press());
+  await on.pass(2000);
+  expect(on.calibration.readings).toEqual([]);
+  expect(on.state.said).toContain('stays on the board');
+});
+
+it('gives a reading that comes after the person stopped waiting the place of the check that it was taken for', async () => {
+  const on = await BenchInProcess.opened({}, { captureMs: 2000 });
+  await on.ask('link', 'begin', 'take rest', 'fit', 'write');
+  await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+  await on.ask('check one', 'check one');
+  await stopIn(on, 'check again', () => on.state.work?.done === 0);
+  await on.pass(4000);
+  expect([...checks(on).now!.readings].map(([place, { reading }]) => [place, reading])).toEqual([
+    ['0° 1', 57],
+    ['90° 1', 59],
+  ]);
 });
 
 it('counts the newer reading of a place that was taken again', async () => {
