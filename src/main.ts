@@ -31,7 +31,7 @@ async function start(page: HTMLElement): Promise<void> {
   const bench = new Bench({
     logbook,
     ...workerFitters(realClock),
-    forecaster: workerForecaster(),
+    forecaster: workerForecaster(realClock),
     ...('locks' in navigator && { hold: holdBench, freed: benchFreed }),
     ...('BroadcastChannel' in globalThis && { news: broadcastNews() }),
     simulator: { defaults: defaultSettings, check: checkSettings, make: simulatedBoard },

@@ -1,5 +1,8 @@
 import { expect, test } from 'vitest';
 import type { FitRequest } from '../../src/steps/fitting.ts';
+import type { WorkerFor } from '../../src/steps/asked-worker.ts';
+import type { LeftQuestion, ReadingsLeft } from '../../src/steps/collecting/readings-left.ts';
+import { workerForecaster } from '../../src/steps/collecting/worker-forecaster.ts';
 import {
   workerFitters,
   type FitAnswer,
@@ -12,9 +15,11 @@ import { VirtualClock } from '../protocol/virtual-clock.ts';
 class WorkerByHand implements FitWorker {
   readonly asked: FitQuestion[] = [];
   isEnded = false;
+  isShut = false;
   readonly #heard = new EventTarget();
 
   postMessage(question: FitQuestion): void {
+    if (this.isShut) throw new Error('it cannot be sent');
     this.asked.push(question);
   }
   terminate(): void {
@@ -168,4 +173,32 @@ test('a worker that cannot be loaded fails what was asked at once, and the next 
   void fitter(REQUEST);
   expect(workers).toHaveLength(2);
   expect(workers[1]!.asked).toHaveLength(1);
+});
+
+test('a question that could not be sent is not waited for: those after it are watched over', async () => {
+  const { clock, fitter, workers, outcomeOf } = withWorkers();
+  const done = fitter(REQUEST);
+  workers[0]!.finish(0);
+  await done;
+  workers[0]!.isShut = true;
+  await expect(fitter(REQUEST)).rejects.toThrow('it cannot be sent');
+  workers[0]!.isShut = false;
+  const outcome = outcomeOf(fitter(REQUEST));
+  await clock.run(TEN_MINUTES);
+  expect(outcome.is).toMatchObject(SILENT);
+});
+
+test('how many readings are left is not awaited for ever either', async () => {
+  const clock = new VirtualClock();
+  const workers: WorkerByHand[] = [];
+  const forecaster = workerForecaster(clock, () => {
+    const worker = new WorkerByHand();
+    workers.push(worker);
+    return worker as unknown as WorkerFor<ReadingsLeft>;
+  });
+  const asked = forecaster({ readings: [] } as unknown as LeftQuestion);
+  const rejected = expect(asked).rejects.toThrow('its program gave no answer');
+  await clock.run(TEN_MINUTES);
+  await rejected;
+  expect(workers).toHaveLength(2);
 });

@@ -5,8 +5,9 @@ import { readingsLeft } from './readings-left.ts';
 addEventListener('message', ({ data }: MessageEvent<LeftAsked>) => {
   const { id, question } = data;
   const answer = (message: LeftAnswer) => postMessage(message);
+  answer({ id, begun: true });
   try {
-    answer({ id, left: readingsLeft(question) });
+    answer({ id, outcome: readingsLeft(question) });
   } catch (error) {
     answer({ id, failed: error instanceof Error ? error.message : String(error) });
   }
