@@ -21,6 +21,7 @@ export class BenchSite {
   readonly #listeners = new Set<() => void>();
   #kept: KeptSite = {};
   #reading: Promise<void> | undefined;
+  #keeping: Promise<void> = Promise.resolve();
 
   /** @param ready resolves when this page has the bench; rejects with a `BenchError` where another has it */
   constructor(logbook: Pick<Logbook, 'kept' | 'keep'>, ready: () => Promise<void>) {
@@ -83,13 +84,18 @@ export class BenchSite {
     );
   }
 
-  async #keep(changed: (kept: KeptSite) => KeptSite): Promise<void> {
-    await this.#ready();
-    await this.read();
-    const site = changed(this.#kept);
-    const outcome: { ok: true } | LogbookFault = await this.#logbook.keep(KEY, site);
-    if (!outcome.ok) throw new LogbookError(outcome);
-    this.#change(site);
+  /** One after the other: each change is made to what the one before it left. */
+  #keep(changed: (kept: KeptSite) => KeptSite): Promise<void> {
+    const keeping = this.#keeping.then(async () => {
+      await this.#ready();
+      await this.read();
+      const site = changed(this.#kept);
+      const outcome: { ok: true } | LogbookFault = await this.#logbook.keep(KEY, site);
+      if (!outcome.ok) throw new LogbookError(outcome);
+      this.#change(site);
+    });
+    this.#keeping = keeping.catch(() => {}); // told to whoever asked for it; the next is tried all the same
+    return keeping;
   }
 
   #change(kept: KeptSite): void {

@@ -28,6 +28,16 @@ it('changes one part of the site before the rest was read, and loses nothing of 
   });
 });
 
+it('loses neither of two changes made at once', async () => {
+  const bench = await BenchInProcess.opened();
+  const { site } = bench.bench;
+  await Promise.all([site.keepPlace(PLACE, 'typed'), site.keepCoefficients('some text')]);
+  await bench.reload();
+  await bench.bench.site.read();
+  const both = { place: PLACE, from: 'typed', coefficients: 'some text' };
+  expect(bench.bench.site.kept).toEqual(both);
+});
+
 it('keeps nothing while another page has the bench', async () => {
   const first = await BenchInProcess.opened();
   const second = await first.anotherPage({ isAlone: false });
