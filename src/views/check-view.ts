@@ -240,7 +240,7 @@ export class CheckView extends View {
     if (form.north === 'magnetic') return html`<p class="note">${BEARING_SIGNS}</p>`;
     return html`<div class="fields">
         ${this.#number('declination', 'Declination, °, east positive')}
-        ${this.#number('declinationError', 'Its standard error, ° (0 if measured here)')}
+        ${this.#number('declinationError', 'Its standard error, ° (type 0 if it was measured here)')}
         ${form.north === 'grid' ? this.#number('convergence', 'Convergence, °, grid north east of true positive') : nothing}
       </div>
       <div class="offers">

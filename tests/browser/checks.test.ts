@@ -47,7 +47,9 @@ it('checks a board in the field after it was sealed: four rolls, broken off by a
   await sheet.getByLabel('North of the bearings').selectOption('True north');
   await begin();
   await sheet.getByText('Declination must be a number').waitFor();
+  await sheet.getByText('The standard error of declination must be a number').waitFor();
   await sheet.getByLabel('Declination, °, east positive').fill('3');
+  await sheet.getByLabel('Its standard error').fill('0');
   await sheet.getByLabel('Bearings, a line each').fill('20 spire\n140 mast\n260 summit');
   await begin();
   await first('Take all 12 for the check');

@@ -82,7 +82,7 @@ export function termsOf(form: CheckForm): FormOutcome {
   const terms = ((): CheckTerms => {
     switch (check) {
       case 'rolls':
-        return { check, mark: form.mark.trim().slice(0, 200) || 'the mark', each };
+        return { check, mark: nameIn(form.mark) || 'the mark', each };
       case 'battery swap':
         return { check, each };
       case 'fore and back': {
@@ -97,10 +97,9 @@ export function termsOf(form: CheckForm): FormOutcome {
         const isMagnetic = north === 'magnetic';
         const degrees = (text: string, what: string) => number(text, what, -180, 180, '°');
         const declination = isMagnetic ? 0 : degrees(form.declination, 'Declination');
-        const declinationError =
-          isMagnetic || form.declinationError.trim() === ''
-            ? 0
-            : number(form.declinationError, 'The standard error of declination', 0, 45, '°');
+        const declinationError = isMagnetic
+          ? 0
+          : number(form.declinationError, 'The standard error of declination', 0, 45, '°');
         const convergence = north === 'grid' ? degrees(form.convergence, 'Convergence') : 0;
         const trueTo = number(form.trueTo, 'What bearings are true to', 0, 45, '°');
         const marks = marksIn(form.bearings, problems);
@@ -115,6 +114,9 @@ export function termsOf(form: CheckForm): FormOutcome {
   })();
   return problems.length === 0 ? { ok: true, terms } : { ok: false, problems };
 }
+
+/** A name as the logbook keeps it: whole characters, also where it is cut. */
+const nameIn = (text: string): string => text.trim().slice(0, 200).toWellFormed();
 
 function numberIn(text: string): number | undefined {
   const plain = text.trim().replace('−', '-').replace(',', '.');
@@ -131,7 +133,7 @@ function marksIn(text: string, problems: string[]): { mark: string; bearing: num
     if (bearing === undefined || bearing < 0 || bearing > 360) {
       problems.push(`Line ${i + 1}: a bearing from 0 to 360° must stand first.`);
     }
-    return { mark: rest.join(' ').slice(0, 200) || `mark ${i + 1}`, bearing: bearing ?? NaN };
+    return { mark: nameIn(rest.join(' ')) || `mark ${i + 1}`, bearing: bearing ?? NaN };
   });
 }
 

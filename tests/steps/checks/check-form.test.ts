@@ -35,8 +35,11 @@ it('asks for a declination where bearings are from true north, and for a converg
     return read.ok ? [] : read.problems;
   };
   expect(problems('magnetic')).toEqual([]);
-  expect(problems('true')).toEqual(['Declination must be a number from -180 to 180°.']);
-  expect(problems('grid')).toHaveLength(2);
+  expect(problems('true')).toEqual([
+    'Declination must be a number from -180 to 180°.',
+    'The standard error of declination must be a number from 0 to 45°.',
+  ]);
+  expect(problems('grid')).toHaveLength(3);
 });
 
 it.each([
@@ -55,6 +58,18 @@ it('wants two readings of an aim at least where their scatter is all that tells 
     expect(termsOf({ ...madeUpForm(kind), each: '1' })).toMatchObject({ ok: false });
     expect(termsOf({ ...madeUpForm(kind), each: '2.5' })).toMatchObject({ ok: false });
   }
+});
+
+it('cuts no character of a long name in two, which no logbook could be read with again', () => {
+  const long = `${'a'.repeat(199)}\u{1F5FB}`;
+  const rolls = termsOf({ ...emptyForm('rolls'), mark: long });
+  const known = termsOf({ ...emptyForm('known bearings'), bearings: `10 ${long}` });
+  const names = [rolls, known].flatMap((read) => {
+    if (!read.ok) return [];
+    if (read.terms.check === 'rolls') return [read.terms.mark];
+    return read.terms.check === 'known bearings' ? read.terms.marks.map(({ mark }) => mark) : [];
+  });
+  expect(names.map((name) => name.isWellFormed())).toEqual([true, true]);
 });
 
 it('says where no bearing stands', () => {
