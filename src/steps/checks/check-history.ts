@@ -11,8 +11,8 @@ export interface CheckState {
   readings: ReadonlyMap<string, BoardReading>;
   /** The place that was taken last. */
   last?: string;
-  /** How many places had a reading when the board was last linked. */
-  atLink: number;
+  /** The remark that the battery was changed, once all that comes before that was taken. */
+  swap?: string;
 }
 
 export interface CheckHistory {
@@ -31,9 +31,14 @@ export function afterCheck(checks: CheckHistory, entry: Entry): CheckHistory {
   const { now } = checks;
   switch (entry.kind) {
     case 'check begun':
-      return { ...checks, now: { begun: entry, readings: new Map(), atLink: 0 } };
-    case 'board linked':
-      return now ? { ...checks, now: { ...now, atLink: now.readings.size } } : checks;
+      return { ...checks, now: { begun: entry, readings: new Map() } };
+    case 'battery changed':
+      // of an earlier day it is not the change that the check waits for
+      return now && entry.on === undefined && awaitsSwap(now)
+        ? { ...checks, now: { ...now, swap: entry.id } }
+        : checks;
+    case 'remark withdrawn':
+      return now?.swap === entry.of ? { ...checks, now: beforeSwap(now) } : checks;
     case 'check reading': {
       if (now?.begun.id !== entry.check) return checks;
       const readings = new Map([...now.readings, [entry.place, entry.reading] as const]);
@@ -52,14 +57,35 @@ export function afterCheck(checks: CheckHistory, entry: Entry): CheckHistory {
 }
 
 /** Places of a check that have no reading yet, in order, as far as they can be taken now. */
-export function openCheckPlaces({ begun, readings, atLink }: CheckState): CheckPlace[] {
-  const places = placesOf(begun.terms);
-  const before = places.filter(({ afterSwap }) => !afterSwap);
-  const isSwapped = atLink >= before.length;
-  return (isSwapped ? places : before).filter(({ place }) => !readings.has(place));
+export function openCheckPlaces(check: CheckState): CheckPlace[] {
+  return placesOf(check.begun.terms).filter(
+    ({ place, afterSwap }) =>
+      (!afterSwap || check.swap !== undefined) && !check.readings.has(place),
+  );
 }
 
-/** Whether all that can be taken now is, and the rest waits for the battery to be changed and the board linked again. */
+/** The place that was taken last, unless the battery was changed since: then it cannot be taken again. */
+export function lastPlace({ begun, last, swap }: CheckState): CheckPlace | undefined {
+  const hasHalves = begun.terms.check === 'battery swap';
+  return placesOf(begun.terms).find(
+    ({ place, afterSwap = false }) =>
+      place === last && (!hasHalves || afterSwap === (swap !== undefined)),
+  );
+}
+
+/** As if the battery had not been changed: what was taken after that does not count. */
+function beforeSwap(check: CheckState): CheckState {
+  const after = new Set(
+    placesOf(check.begun.terms).flatMap(({ place, afterSwap }) => (afterSwap ? [place] : [])),
+  );
+  const readings = new Map([...check.readings].filter(([place]) => !after.has(place)));
+  const rest = without(check, 'swap');
+  return check.last !== undefined && after.has(check.last)
+    ? { ...without(rest, 'last'), readings }
+    : { ...rest, readings };
+}
+
+/** Whether all that can be taken now is, and the rest waits for a person to say that the battery is changed. */
 export const awaitsSwap = (check: CheckState): boolean =>
   openCheckPlaces(check).length === 0 && check.readings.size < placesOf(check.begun.terms).length;
 

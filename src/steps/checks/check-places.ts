@@ -11,7 +11,7 @@ export interface CheckPlace {
   mark: string;
   from?: string;
   roll: number;
-  /** Only once the board was put away, its battery changed, and linked again. */
+  /** Only once a person has said that the battery is changed. */
   afterSwap?: true;
   /** Where a simulated hand aims: real marks are where they are, made-up ones are here. */
   aim: Required<AimDegrees>;

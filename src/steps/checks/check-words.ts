@@ -42,7 +42,7 @@ export const ABOUT: Readonly<Record<CheckKind, CheckAbout>> = {
     ],
   },
   'battery swap': {
-    what: 'Two marks, A and B, about a quarter turn apart. Aim at each upright, a quarter right, upside down and a quarter left. Then put the board away here, change its battery, link it again, and do the same from the same spot.',
+    what: 'Two marks, A and B, about a quarter turn apart. Aim at each upright, a quarter right, upside down and a quarter left. Then put the board away here, change its battery, link it again, say that it is changed, and do the same from the same spot.',
     sees: 'What the new battery does to azimuths, as a change of hard iron: in each of the eight attitudes, and in the worst of all.',
     blindTo: [
       'What was wrong before and still is.',

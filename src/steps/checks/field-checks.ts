@@ -1,13 +1,18 @@
 import type { Uncertainty } from '../../calib/covariance.ts';
-import type { CheckTerms, ToleranceChoice } from '../../records/entries.ts';
+import type { CheckTerms, Entry, ToleranceChoice } from '../../records/entries.ts';
 import { crcOf } from '../../records/coefficients-words.ts';
 import { BenchError } from '../bench-words.ts';
 import { collectsNow } from '../calibration-state.ts';
 import type { Desk } from '../desk.ts';
 import type { Work } from '../place-state.ts';
 import type { Taking } from '../taking.ts';
-import { isTaken, openCheckPlaces, type CheckState } from './check-history.ts';
-import { placesOf } from './check-places.ts';
+import {
+  awaitsSwap,
+  isTaken,
+  lastPlace,
+  openCheckPlaces,
+  type CheckState,
+} from './check-history.ts';
 import type { CheckIntention } from './next-in-check.ts';
 
 export interface FieldCheckParts {
@@ -37,7 +42,11 @@ export class FieldChecks {
       await taking.settle(); // or the check would take a reading that was asked for before it
       const { generation, crc, model, values } = inForce;
       const stamp = desk.stamp(board.identity.serial);
-      await desk.append({
+      const { now: before } = desk.state.history.checks;
+      const left: Entry[] = before
+        ? [{ ...stamp, kind: 'check left', check: before.begun.id }]
+        : [];
+      await desk.append(...left, {
         ...stamp,
         kind: 'check begun',
         id: `${stamp.board} check ${stamp.time}`,
@@ -61,6 +70,8 @@ export class FieldChecks {
         return this.#take('rest');
       case 'check again':
         return this.#retake();
+      case 'battery is changed':
+        return this.#batteryChanged();
       case 'settle':
         return this.#during('Working out what they say', false, () => this.#settle());
       case 'leave check':
@@ -84,10 +95,22 @@ export class FieldChecks {
   async #retake(): Promise<void> {
     const { taking } = this.parts;
     await this.#during('Taking the last one again', true, async () => {
-      const { begun, last } = this.#now();
-      const places = placesOf(begun.terms).filter(({ place }) => place === last);
-      await taking.takeForCheck(() => places);
+      const last = lastPlace(this.#now());
+      await taking.takeForCheck(() => (last ? [last] : []));
       await this.#settle();
+    });
+  }
+
+  /** Goes on with what comes after a change of battery, since a person says that it was changed. */
+  async #batteryChanged(): Promise<void> {
+    const { desk } = this.parts;
+    await this.#during('Going on with the check', false, async () => {
+      const { begun } = this.#now();
+      if (!awaitsSwap(this.#now())) return;
+      const stamp = desk.stamp(begun.board);
+      const id = `${begun.id} battery ${stamp.time}`;
+      await desk.append({ ...stamp, kind: 'battery changed', id });
+      desk.say('The change of battery is written in the logbook.');
     });
   }
 

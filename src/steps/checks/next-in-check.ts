@@ -1,10 +1,23 @@
 import type { Intention, NextStep, Offer } from '../next-step.ts';
-import { awaitsSwap, isTaken, openCheckPlaces, type CheckState } from './check-history.ts';
+import {
+  awaitsSwap,
+  isTaken,
+  lastPlace,
+  openCheckPlaces,
+  type CheckState,
+} from './check-history.ts';
 import { CHECK_NAMES } from './check-names.ts';
 import { placeWords, progressWords } from './check-words.ts';
 
 /** What can be asked for while a check in the field is under way. */
-const INTENTIONS = ['check one', 'check rest', 'check again', 'settle', 'leave check'] as const;
+const INTENTIONS = [
+  'check one',
+  'check rest',
+  'check again',
+  'battery is changed',
+  'settle',
+  'leave check',
+] as const;
 export type CheckIntention = (typeof INTENTIONS)[number];
 
 export const isOfCheck = (intention: Intention): intention is CheckIntention =>
@@ -22,16 +35,17 @@ export function nextInCheck(
   press: string,
 ): Pick<NextStep, 'heading' | 'words' | 'main' | 'others'> {
   const name = CHECK_NAMES[check.begun.terms.check];
-  const again: Offer[] =
-    check.last === undefined ? [] : [{ label: 'Take the last one again', does: 'check again' }];
+  const again: Offer[] = lastPlace(check)
+    ? [{ label: 'Take the last one again', does: 'check again' }]
+    : [];
   const leave: Offer = { label: 'Leave this check', does: 'leave check' };
   const progress = `${name}. ${progressWords(check)}`;
   if (awaitsSwap(check)) {
     return {
       heading: 'Now change the battery',
-      words: `${progress} Put this board away, change its battery, and link it again: the check goes on from here, with the same marks and rolls.`,
-      main: { label: 'Put this board away', does: 'unlink' },
-      others: [...again, leave],
+      words: `${progress} Put this board away, change its battery, and link it again. Then say that it is changed, which is written in the logbook: the check goes on from there, with the same marks and rolls.`,
+      main: { label: 'The battery is changed', does: 'battery is changed' },
+      others: [{ label: 'Put this board away', does: 'unlink' }, ...again, leave],
     };
   }
   if (isTaken(check)) {
