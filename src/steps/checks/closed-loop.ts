@@ -33,7 +33,8 @@ export function closedLoopFigures(
   const legs = lengths.map((span, i) =>
     legOf(span, groups.get(`fore ${i + 1}`)!, groups.get(`back ${i + 1}`)!),
   );
-  const n = 2 * legs.length;
+  const sights = 2 * legs.length;
+  const n = [...groups.values()].reduce((sum, readings) => sum + readings.length, 0);
   const aim = scatterOf([legs.map(({ differs }) => differs)]);
   const tilt = scatterOf([legs.map(({ sum }) => sum)]);
   const single = {
@@ -42,7 +43,7 @@ export function closedLoopFigures(
   };
   const left = legs.reduce((sum, { differs }) => sum + differs, 0);
   const around = combined([
-    { ...single.azimuth, error: single.azimuth.error * Math.sqrt(n) },
+    { ...single.azimuth, error: single.azimuth.error * Math.sqrt(sights) },
     ...(calibration
       ? [
           calibrationPart(
@@ -59,7 +60,7 @@ export function closedLoopFigures(
       'Misclosure of azimuth × cos inclination, all legs together',
       { value: degrees(left), half: degrees(interval95(around.error, around.freedom)), n },
       '°',
-      limit * Math.sqrt(n),
+      limit * Math.sqrt(sights),
     ),
     ...DIRECTIONS.map(({ name, along }) => {
       const parts = legs.map((leg) => ({ leg, ...along(leg) }));

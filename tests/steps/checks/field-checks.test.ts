@@ -55,6 +55,7 @@ it.each<CheckTerms>([
   await on.ask('check rest');
   const record = checks(on).records[terms.check]!;
   expect(record).toMatchObject({ verdict: 'passed', generation: 1, warnings: [] });
+  if (terms.check === 'loop') expect(record.figures.map(({ n }) => n)).toEqual([20, 20, 20, 20]);
   expect(checks(on).now).toBeUndefined();
   const [told] = courseOf(await on.logbook());
   expect(told).toMatchObject({ mark: 'good' });
@@ -150,24 +151,51 @@ it('counts the newer reading of a place that was taken again', async () => {
   expect(checks(on).now!.readings.get('0° 1')!.reading).toBe(first + 1);
 });
 
-it('waits for the board to be put away and linked again before it takes what comes after a change of battery', async () => {
+it('takes what comes after a change of battery only once a person says that it is changed: no link tells', async () => {
   const on = await calibrated();
   await on.run(on.place.fieldChecks.begin(SWAP, GRADE3));
   await on.ask('check rest');
   expect(checks(on).now!.readings.size).toBe(16);
+  await on.ask('unlink', 'link');
   expect(awaitsSwap(checks(on).now!)).toBe(true);
   await on.ask('check rest');
   expect(checks(on).now!.readings.size).toBe(16);
-  await on.ask('unlink', 'link');
+  await on.ask('battery is changed', 'unlink', 'link');
+  expect(awaitsSwap(checks(on).now!)).toBe(false);
+  await on.reload();
+  await on.ask('link', 'check again'); // the last one was before the change
+  expect(checks(on).now!.readings.size).toBe(16);
   await on.ask('check rest');
   expect(checks(on).records['battery swap']?.verdict).toBe('passed');
+});
+
+it('counts nothing that was taken after a change of battery that is withdrawn', async () => {
+  const on = await calibrated();
+  await on.run(on.place.fieldChecks.begin(SWAP, GRADE3));
+  await on.ask('check rest', 'battery is changed', 'check one');
+  expect(checks(on).now!.readings.size).toBe(17);
+  const { board, time } = (await on.logbook()).at(-1)!;
+  const of = checks(on).now!.swap!;
+  await on.run(on.place.record({ kind: 'remark withdrawn', board, time, of }));
+  expect(checks(on).now!.readings.size).toBe(16);
+  expect(awaitsSwap(checks(on).now!)).toBe(true);
+});
+
+it('leaves the check under way when another is begun', async () => {
+  const on = await calibrated();
+  await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+  const { id } = checks(on).now!.begun;
+  await on.run(on.place.fieldChecks.begin(SWAP, GRADE3));
+  const left = (await on.logbook()).filter(({ kind }) => kind === 'check left');
+  expect(left).toMatchObject([{ check: id }]);
+  expect(checks(on).now!.begun.terms).toEqual(SWAP);
 });
 
 it('finds that another battery is magnetic', async () => {
   const on = await calibrated();
   await on.run(on.place.fieldChecks.begin(SWAP, GRADE3));
   await on.ask('check rest');
-  await on.ask('unlink', 'link');
+  await on.ask('unlink', 'link', 'battery is changed');
   on.board.quirk({ jolt: { afterReading: 0, shift: 0.1 } });
   await on.ask('check rest');
   const { figures, verdict } = checks(on).records['battery swap']!;
