@@ -72,9 +72,10 @@ export interface CalibrationState {
   fits: readonly FitRecord[];
   /**
    * The newest fit, or why there is none. `stale` where it did not use just the readings that count now; `screened`
-   * where it was free to leave readings out.
+   * where it was free to leave readings out; `found` where nobody said which sighting any reading was of, so that the fit
+   * found that out by itself.
    */
-  fit?: FitRecord & { stale: boolean; screened: boolean };
+  fit?: FitRecord & { stale: boolean; screened: boolean; found?: true };
   refusal?: { cause: RefusalCause; message: string; next: string; stale: boolean };
   /** All that was staged, the newest last; without `fit` where it is the set that was chosen, and so with `sealed`. */
   staged: readonly { fit?: string; set: CoefficientSet; crc: string }[];
@@ -364,11 +365,12 @@ function afterCalibrationEntry(state: CalibrationState, entry: CalibrationEntry)
       return { ...state, tolerance: without(entry, ...STAMP) };
     case 'fit': {
       const fit = without(entry, ...STAMP);
-      const standing = { stale: !usesJust(fit, state.readings), screened: !state.overruled };
+      const found = hasFound(fit, state.readings);
+      const now = { ...fit, screened: !state.overruled, ...(found && { found: true as const }) };
       return {
         ...without(state, 'refusal'),
         fits: [...state.fits, fit],
-        fit: { ...fit, ...standing },
+        fit: { ...now, stale: !usesJust(now, state.readings) },
       };
     }
     case 'fit refused':
@@ -548,16 +550,24 @@ function changed(state: CalibrationState): CalibrationState {
   };
 }
 
-/** Whether a fit used all readings that count, each to its sighting, and no other. */
-function usesJust(fit: FitRecord, readings: readonly KeptReading[]): boolean {
+/** Whether a fit used all readings that count, each to its sighting or all to none, and no other. */
+function usesJust(
+  fit: Pick<FitRecord, 'readings'> & { found?: true },
+  readings: readonly KeptReading[],
+): boolean {
   const used = new Map(fit.readings.filter((row) => row.used).map((row) => [row.id, row]));
   const kept = readings.filter((row) => !row.setAside);
-  const isSo = ({ id, sighting, takenFor }: KeptReading) => {
+  const isSo = ({ id, sighting }: KeptReading) => {
     const row = used.get(id);
-    // where nobody says which sighting a reading is of, the fit finds out by itself
-    return row && (row.sighting === sighting || (sighting === undefined && !takenFor));
+    return row && (fit.found ? sighting === undefined : row.sighting === sighting);
   };
   return kept.length === used.size && kept.every(isSo);
+}
+
+/** Whether none of the readings that a fit was given, as they stand when it is made, is said to be of a sighting. */
+function hasFound(fit: FitRecord, readings: readonly KeptReading[]): boolean {
+  const given = new Set(fit.readings.map(({ id }) => id));
+  return readings.every(({ id, sighting }) => !given.has(id) || sighting === undefined);
 }
 
 /** What could be written to the board now: the set that was chosen, or that of the newest fit. */

@@ -31,7 +31,9 @@ export class Marks {
         return this.#do([{ kind: 'set aside', reading, reason, by: 'person' }]);
       }
       case 'take back':
-        return this.#do(wish.readings.map((reading) => ({ kind: 'taken back', reading })));
+        return this.#do(
+          this.#setAside(wish.readings).map((reading) => ({ kind: 'taken back', reading })),
+        );
       case 'move': {
         const { reading, sighting } = wish;
         return this.#do([{ kind: 'moved', reading, ...(sighting !== undefined && { sighting }) }]);
@@ -54,6 +56,14 @@ export class Marks {
 
   redo(): Promise<void> {
     return this.#goThrough('redo');
+  }
+
+  /** Those of them that are set aside: to take back another would be a step that undoes nothing. */
+  #setAside(readings: readonly string[]): readonly string[] {
+    const aside = new Set(
+      this.desk.calibration().readings.flatMap(({ id, setAside }) => (setAside ? [id] : [])),
+    );
+    return readings.filter((id) => aside.has(id));
   }
 
   async #do(parts: readonly Part[]): Promise<void> {

@@ -58,9 +58,14 @@ it('undoes and does again without limit, in whatever order, and stands there aga
           if (again) before.push(again);
           await on.ask('redo');
         } else {
+          const isNothing =
+            each.does === 'take back' &&
+            each.readings.every((id) => !marks(on).some((row) => row.id === id && row.setAside));
           await on.run(on.place.mark(each));
-          before.push(marks(on));
-          after = [];
+          if (!isNothing) {
+            before.push(marks(on));
+            after = [];
+          }
         }
         expect(marks(on)).toEqual(before.at(-1));
         expect(on.calibration.marks.done).toHaveLength(before.length - 1);
@@ -71,6 +76,7 @@ it('undoes and does again without limit, in whatever order, and stands there aga
     }),
     { numRuns: 12 },
   );
+  while (on.calibration.marks.done.length > 0) await on.ask('undo');
   await on.run(on.place.setAside(ids[0]!, 'It moved'));
   await on.reload();
   await on.ask('undo');
@@ -101,6 +107,29 @@ it('undoes what was marked before steps had names', () => {
     'set aside the 2 readings that the fit would leave out',
     'set reading 3 aside',
   ]);
+});
+
+it('has a fit of readings that are all out of their sightings stand, until one is put back into its own', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take rest', 'fit');
+  const ids = on.calibration.readings.map(({ id }) => id);
+  for (const reading of ids) await on.run(on.place.mark({ does: 'move', reading }));
+  expect(on.calibration.fit!.stale).toBe(true);
+  await on.ask('fit');
+  expect(on.calibration.fit!.stale).toBe(false);
+  await on.ask('undo');
+  expect(on.calibration.fit!.stale).toBe(true);
+});
+
+it('makes no step of taking back a reading that counts already', async () => {
+  const on = await BenchInProcess.opened();
+  await on.ask('link', 'begin', 'take sighting');
+  const [one, other] = on.calibration.readings.map(({ id }) => id);
+  await on.run(on.place.mark({ does: 'take back', readings: [one!] }));
+  expect(names(on)).toEqual([]);
+  await on.run(on.place.mark({ does: 'set aside', reading: one!, reason: 'It moved' }));
+  await on.run(on.place.mark({ does: 'take back', readings: [one!, other!] }));
+  expect(names(on).at(-1)).toBe(`take reading ${one} back`);
 });
 
 it('moves a reading to the sighting it was aimed along, so that the fit no longer leaves it out', async () => {
