@@ -406,14 +406,14 @@ export class BenchPlace {
 
   async #replan(sightings: readonly PlannedSighting[], instead: boolean): Promise<void> {
     const desk = this.#desk;
-    const stamp = desk.inCalibration();
+    const board = desk.linked();
     await desk.append({
-      ...stamp,
+      ...desk.inCalibration(),
       kind: 'plan extended',
       sightings,
       ...(instead && { instead: true as const }),
     });
-    await desk.linked().mode('collect', desk.signal);
+    await board.mode('collect', desk.signal);
   }
 
   /** From now on a person turns the simulated board here, or its own hand does again. */
@@ -530,6 +530,7 @@ export class BenchPlace {
   /** Lets the plan go on where its readings were all taken and more would help. */
   async #planMore(): Promise<void> {
     const desk = this.#desk;
+    const board = desk.linked();
     const sightings = moreReadings(desk.calibration());
     const count = sightings.reduce((sum, { rolls }) => sum + rolls.length, 0);
     if (count === 0) {
@@ -542,7 +543,7 @@ export class BenchPlace {
         ? 'One reading is added to the plan.'
         : `${count} readings are added to the plan.`,
     );
-    await desk.linked().mode('collect', desk.signal);
+    await board.mode('collect', desk.signal);
   }
 
   async #fit(): Promise<void> {
