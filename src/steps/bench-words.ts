@@ -22,6 +22,7 @@ import type { LinkState, Trouble, Work } from './place-state.ts';
  * is not confirmed, so that the board starts again with the one before. `in_hand`: the calibration is under way at a
  * place whose board is linked. `other_board`: the coefficients are for another board than the one that is linked.
  * `fit_silent`: what makes the fits has stopped answering. `nothing_to_check`: the board runs no coefficients.
+ * `not_loaded`: a part of the page could not be fetched.
  */
 export type Hindrance =
   | 'held_elsewhere'
