@@ -42,6 +42,10 @@ const LOUDNESS = 0.25;
 
 export class ReadingSignals {
   #sound: AudioContext | undefined;
+  /** The browser has let it sound once; it then may begin again by itself. */
+  #isAllowed = false;
+  /** How many signals are to be heard, or are. */
+  #due = 0;
 
   /** What this browser can do. */
   static readonly can = {
@@ -52,33 +56,38 @@ export class ReadingSignals {
 
   /** Call it in a gesture: without one no browser lets a page sound. */
   wake(): void {
-    if (!ReadingSignals.can.sounds) return;
+    if (!ReadingSignals.can.sounds || this.#isAllowed) return;
     this.#sound ??= new AudioContext();
-    if (this.#sound.state === 'suspended') void this.#sound.resume();
+    void this.#with(this.#sound, async () => {});
   }
 
   /** A gesture is wanted before anything can be heard. */
   get isMute(): boolean {
-    return ReadingSignals.can.sounds && this.#sound?.state !== 'running';
+    return ReadingSignals.can.sounds && !this.#isAllowed;
   }
 
   sound(kind: Kind): void {
     const sound = this.#sound;
-    if (sound?.state !== 'running') return;
-    for (const { hertz, at, lasts } of NOTES[kind]) {
-      const [voice, loudness] = [sound.createOscillator(), sound.createGain()];
-      const begin = sound.currentTime + at;
-      voice.frequency.value = hertz;
-      voice.type = kind === 'refused' ? 'square' : 'sine';
-      // from silence and back to it: a wave cut off cracks
-      loudness.gain.setValueAtTime(0, begin);
-      loudness.gain.linearRampToValueAtTime(LOUDNESS, begin + 0.01);
-      loudness.gain.setValueAtTime(LOUDNESS, begin + lasts - 0.03);
-      loudness.gain.linearRampToValueAtTime(0, begin + lasts);
-      voice.connect(loudness).connect(sound.destination);
-      voice.start(begin);
-      voice.stop(begin + lasts);
+    if (!sound || !this.#isAllowed) return;
+    // taken from it by a call, or gone with the device
+    if (sound.state === 'interrupted' || sound.state === 'closed') this.#isAllowed = false;
+    else void this.#with(sound, () => play(sound, kind));
+  }
+
+  /** Has it run only while something is to be heard: one that runs in silence keeps the device awake. */
+  async #with(sound: AudioContext, task: () => Promise<void>): Promise<void> {
+    this.#due++;
+    try {
+      await sound.resume();
+      this.#isAllowed = this.#sound === sound;
+      await task();
+    } catch {
+      this.#isAllowed = false; // it is shown that a gesture is wanted, which tries anew
+      if (this.#sound === sound && sound.state === 'closed') this.#sound = undefined;
     }
+    this.#due--;
+    if (this.#due > 0 || sound.state !== 'running') return;
+    await sound.suspend().catch(() => {}); // it was closed meanwhile, and is as silent
   }
 
   shake(kind: Kind): void {
@@ -95,8 +104,29 @@ export class ReadingSignals {
   }
 
   end(): void {
-    void this.#sound?.close();
+    this.#sound?.close().catch(() => {}); // it is closed
     this.#sound = undefined;
+    this.#isAllowed = false;
     if (ReadingSignals.can.speech) speechSynthesis.cancel();
   }
+}
+
+/** Resolves after the last note. */
+function play(sound: AudioContext, kind: Kind): Promise<void> {
+  const notes = NOTES[kind].map(({ hertz, at, lasts }) => {
+    const [voice, loudness] = [sound.createOscillator(), sound.createGain()];
+    const begin = sound.currentTime + at;
+    voice.frequency.value = hertz;
+    voice.type = kind === 'refused' ? 'square' : 'sine';
+    // from silence and back to it: a wave cut off cracks
+    loudness.gain.setValueAtTime(0, begin);
+    loudness.gain.linearRampToValueAtTime(LOUDNESS, begin + 0.01);
+    loudness.gain.setValueAtTime(LOUDNESS, begin + lasts - 0.03);
+    loudness.gain.linearRampToValueAtTime(0, begin + lasts);
+    voice.connect(loudness).connect(sound.destination);
+    voice.start(begin);
+    voice.stop(begin + lasts);
+    return new Promise<void>((resolve) => voice.addEventListener('ended', () => resolve()));
+  });
+  return Promise.all(notes).then(() => {});
 }
