@@ -251,8 +251,8 @@ export const ReportFile = v.strictObject({
       readBack: v.exactOptional(
         v.strictObject({ equal: v.boolean(), numbers: count, different: count }),
       ),
-      /** Whether the board ran it when it was last read. */
-      inForce: v.boolean(),
+      /** Whether the board ran it when it was last read; absent where it was not read since. */
+      inForce: v.exactOptional(v.boolean()),
     }),
   ),
   proof: v.exactOptional(proof),

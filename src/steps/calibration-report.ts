@@ -322,6 +322,7 @@ function sealOf(
     .filter(
       (each): each is InCalibration<'coefficients saved'> => each.kind === 'coefficients saved',
     );
+  const last = reads.at(-1);
   const found = reads.find(({ inForce }) => inForce?.generation === generation)?.inForce;
   return {
     sealed: entry.time,
@@ -329,7 +330,7 @@ function sealOf(
     replaced,
     crc,
     ...(found && { readBack: compareBits(set, found) }),
-    inForce: reads.length === 0 || reads.at(-1)!.inForce?.crc === crc,
+    ...(last && { inForce: last.inForce?.crc === crc }),
   };
 }
 

@@ -227,7 +227,12 @@ export function sealFacts({ seal, result }: CalibrationReport): Fact[] {
     { name: 'Read back', value: back },
     {
       name: 'When the board was read last',
-      value: inForce ? 'it ran these coefficients' : 'it ran others, and no longer these',
+      value:
+        inForce === undefined
+          ? 'not read since'
+          : inForce
+            ? 'it ran these coefficients'
+            : 'it ran others, and no longer these',
     },
   ];
 }

@@ -17,6 +17,7 @@ import {
   checkRows,
   headFacts,
   reportVerdict,
+  sealFacts,
   setAsideLines,
 } from '../../src/steps/report-words.ts';
 import { walkedEntries } from '../records/whole-walk.ts';
@@ -128,6 +129,13 @@ describe('the report of a proven calibration', () => {
     const atSecond = entries.slice(0, entries.findIndex(isOf('proof', second)));
     expect(read(atSecond, first).seal!.inForce).toBe(false);
     expect(read(atSecond, second).seal!.inForce).toBe(true);
+  });
+
+  it('says of a board that was not read since the seal just that', () => {
+    const report = read(entries.slice(0, entries.findIndex(isOf('sealed', first)) + 1), first);
+    expect(report.seal).not.toHaveProperty('inForce');
+    expect(sealFacts(report).at(-1)!.value).toBe('not read since');
+    expect(sealFacts(read(entries, second)).at(-1)!.value).toBe('it ran these coefficients');
   });
 
   it('tells of a knock that was written down since, not of one from before or one that was withdrawn', () => {
