@@ -24,6 +24,7 @@ import { degreesText } from './finding.ts';
 import { judge, type Judgement } from './judgement.ts';
 import { historyOfCalibration } from './logbook/board-course.ts';
 import { modelFinding } from './model-words.ts';
+import { FOR_A_CALIBRATION } from './site/site-history.ts';
 import { siteVerdict } from './site/site-words.ts';
 import { speaksAgainst } from './speaks-against.ts';
 import { dayOf } from './time-words.ts';
@@ -76,7 +77,7 @@ export function reportOf(
   const about: About = { now, then, ...(fitEntry && { fit: fitEntry }), isSimulated };
   const setAside = setAsideOf(about);
   const taken = own('reading', upToFit);
-  const site = siteOf(upToFit ?? entries, now.started);
+  const site = siteOf(entries, now.started, taken.at(-1)?.time ?? now.started);
   const checks = result ? checksOf(entries, result.crc) : [];
   return {
     type: REPORT_TYPE,
@@ -374,15 +375,20 @@ const truthOf = ({
   n,
 });
 
-/** A check of the site counts for a calibration that is begun as long after it, milliseconds: in a day's work. */
-const OF_THE_DAY = 12 * 3_600_000;
-
 /** The newest check of the site that was taken for these readings, or between them. */
-function siteOf(entries: readonly StoredEntry[], started: string): ReportSite | undefined {
+function siteOf(
+  entries: readonly StoredEntry[],
+  started: string,
+  lastReading: string,
+): ReportSite | undefined {
+  const from = Date.parse(started) - FOR_A_CALIBRATION;
   const found = entries.findLast(
-    (entry): entry is InCalibration<'site checked'> => entry.kind === 'site checked',
+    (entry): entry is InCalibration<'site checked'> =>
+      entry.kind === 'site checked' &&
+      Date.parse(entry.time) >= from &&
+      Date.parse(entry.time) <= Date.parse(lastReading),
   );
-  if (!found || Date.parse(found.time) < Date.parse(started) - OF_THE_DAY) return undefined;
+  if (!found) return undefined;
   const { time, place, expected, verdict } = found;
   return {
     checked: time,

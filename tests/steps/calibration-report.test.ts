@@ -255,10 +255,11 @@ it('has the site of the day and its place, and every check in the field of these
   const { board } = entries[0]!;
   const fit = entries.findLast(isOf('fit', second))!;
   const { crc, generation } = entries.findLast(isOf('sealed', second))!;
-  const at = entries.indexOf(fit);
+  const lastReading = entries.slice(0, entries.indexOf(fit)).findLast(isOf('reading', second))!;
+  const at = entries.indexOf(lastReading);
   const site: StoredEntry = {
     board,
-    time: fit.time,
+    time: lastReading.time,
     number: 0,
     kind: 'site checked',
     place: { latitude: -47.5, longitude: 171.25, height: 12 },
@@ -292,6 +293,12 @@ it('has the site of the day and its place, and every check in the field of these
   expect(checkRows(report)[0]!.words).toMatch(/not passed once before it.*0\.250 ± not known m/);
   const failed = read([...entries, check('1', 'failed')], second);
   expect(failed.notValidFor.join()).toContain('a check in the field did not pass (a closed loop)');
+  // a place checked after the readings, or a day before them, is not where they were taken
+  const hours = (from: string, n: number) => new Date(Date.parse(from) + n * 3_600_000).toISOString(); // prettier-ignore
+  for (const time of [hours(lastReading.time, 0.001), hours(report.begun, -12.001)]) {
+    const other = all.map((entry) => (entry === site ? { ...site, time } : entry));
+    expect(read(other, second).site).toBeUndefined();
+  }
   // what is claimed and what is denied of one result never contradict each other
   expect(failed.validFor.join()).not.toContain(failed.tolerance.name);
   expect(reportVerdict(failed)).toMatchObject({ standing: 'bad' });

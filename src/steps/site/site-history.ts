@@ -17,7 +17,7 @@ export const NO_SITE: SiteHistory = {};
  * A check of the site counts for a calibration that is begun as long after it, milliseconds: in a day's work; and until the
  * last of its readings for the fit. It may be sealed days later, and elsewhere.
  */
-const FOR_A_CALIBRATION = 12 * 3_600_000;
+export const FOR_A_CALIBRATION = 12 * 3_600_000;
 
 /**
  * What is so after one more entry.
