@@ -41,6 +41,19 @@ export function cutList(
   return [...shown, `and ${lines.length - shown.length} more, in the machine-readable copy`];
 }
 
+/** As many parts, whole, as there is room for, and how many more the copy has. @param most characters of those shown */
+function cutParts(parts: readonly string[], most: number): string {
+  const shown: string[] = [];
+  for (const part of parts) {
+    if (shown.length > 0 && [...shown, part].join('; ').length > most) break;
+    shown.push(cut(part, most));
+  }
+  const left = parts.length - shown.length;
+  return [...shown, ...(left > 0 ? [`and ${left} more, in the machine-readable copy`] : [])].join(
+    '; ',
+  );
+}
+
 export const upperFirst = (words: string): string =>
   words.slice(0, 1).toUpperCase() + words.slice(1);
 
@@ -237,17 +250,20 @@ export function sealFacts({ seal, result }: CalibrationReport): Fact[] {
   ];
 }
 
-/** The newest check in the field of each kind, with every figure of it. */
+/** The newest check in the field of each kind: the figures that are outside first, then warnings, then the others. */
 export function checkRows({ checks }: CalibrationReport): Finding[] {
   return newestChecks(checks).map(({ name, verdict, taken, figures, warnings, failedBefore }) => {
-    const told = figures.map(({ value = NaN, half = Infinity, ...others }) =>
-      checkFigureWords({ ...others, value, half }),
-    );
+    const told = (among: typeof figures) =>
+      among.map(({ value = NaN, half = Infinity, ...others }) =>
+        checkFigureWords({ ...others, value, half }),
+      );
+    const outside = figures.filter((each) => each.standing === 'outside');
+    const others = figures.filter((each) => each.standing !== 'outside');
     const before = failedBefore === 0 ? [] : [`not passed ${failedBefore === 1 ? 'once' : `${failedBefore} times`} before it`]; // prettier-ignore
     return {
       name,
       figure: `${CHECKED[verdict]}, ${dayWords(taken)}`,
-      words: cut([...before, ...told, ...warnings].join('; '), 230),
+      words: cutParts([...before, ...told(outside), ...warnings, ...told(others)], 230),
       standing: ({ passed: 'good', failed: 'bad', 'not settled': 'watch' } as const)[verdict],
     };
   });

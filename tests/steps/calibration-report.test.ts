@@ -312,6 +312,24 @@ it('has the site of the day and its place, and every check in the field of these
   expect(unsettled.notValidFor.join()).toContain('a check in the field did not pass');
 });
 
+it('on paper puts the figures of a check that are outside first, then its warnings, and says what is left out', () => {
+  const figure = (name: string, standing: 'within' | 'outside') => ({ name, value: 0.5, half: 0.1, unit: '°' as const, limit: 1, standing, n: 4 }); // prettier-ignore
+  const within = Array.from({ length: 9 }, (_, i) => figure(`Within ${i}`, 'within'));
+  const check: ReportCheck = {
+    taken: '2031-05-02T00:00:00.000Z',
+    name: 'Fore and back sights',
+    verdict: 'failed',
+    tolerance: 1,
+    figures: [...within, figure('Back sight', 'outside')],
+    warnings: ['A was moved.'],
+  };
+  const [row] = checkRows({ ...read(entries, second), checks: [check] });
+  expect(row!.words).toMatch(/^Back sight: .*outside; A was moved\.; Within 0: /);
+  const told = row!.words.match(/Within/g)!.length;
+  expect(told).toBeLessThan(9);
+  expect(row!.words).toContain(`; and ${9 - told} more, in the machine-readable copy`);
+});
+
 it('draws rolls straight up and down as quarter turns from each other, however azimuth and roll turn into each other', () => {
   const free = { noNaN: true, noDefaultInfinity: true };
   fc.assert(
