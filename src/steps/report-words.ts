@@ -2,7 +2,7 @@ import type { CalibrationReport, ReportProof, ReportReading } from '../records/r
 import { lineWords } from './attitude-words.ts';
 import type { Fact } from './board-words.ts';
 import { newestChecks } from './calibration-report.ts';
-import { figureWords as checkFigureWords } from './checks/check-words.ts';
+import { figureWords as checkFigureWords, VERDICTS } from './checks/check-words.ts';
 import { degreesText, listed, type Finding } from './finding.ts';
 import { proofWords, truthWords, type FigureWords } from './proof.ts';
 import { placeWords } from './site/site-words.ts';
@@ -262,14 +262,12 @@ export function checkRows({ checks }: CalibrationReport): Finding[] {
     const before = failedBefore === 0 ? [] : [`not passed ${failedBefore === 1 ? 'once' : `${failedBefore} times`} before it`]; // prettier-ignore
     return {
       name,
-      figure: `${CHECKED[verdict]}, ${dayWords(taken)}`,
+      figure: `${VERDICTS[verdict]}, ${dayWords(taken)}`,
       words: cutParts([...before, ...told(outside), ...warnings, ...told(others)], 230),
       standing: ({ passed: 'good', failed: 'bad', 'not settled': 'watch' } as const)[verdict],
     };
   });
 }
-
-const CHECKED = { passed: 'passed', failed: 'not passed', 'not settled': 'not settled' };
 
 const asFinding = ({ good, ...row }: FigureWords): Finding => ({
   ...row,

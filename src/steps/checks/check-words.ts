@@ -74,7 +74,7 @@ export const BEARING_SIGNS =
 export const INTERVAL_WORDS =
   'Each figure has the interval that holds the truth in 95 of 100 cases, from how the readings of this check scatter and from the uncertainty of the calibration. Passed: all of every interval is within what is allowed. Not passed: all of one lies outside. Else it is not settled, and more readings, or better aimed ones, help.';
 
-const VERDICTS: Record<CheckRecord['verdict'], string> = {
+export const VERDICTS: Record<CheckRecord['verdict'], string> = {
   passed: 'passed',
   failed: 'not passed',
   'not settled': 'not settled',
