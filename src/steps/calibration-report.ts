@@ -114,7 +114,10 @@ export function reportOf(
 
 /** The report as a file for the person. */
 export const reportFile = (report: CalibrationReport): FileOut<string> => ({
-  name: fileName(['calibration report', report.board.serial, dayOf(new Date(report.begun))], 'json'), // prettier-ignore
+  name: fileName(
+    ['calibration report', report.board.serial, dayOf(new Date(report.begun))],
+    'json',
+  ),
   content: writeReport(report),
   type: 'application/json',
 });
@@ -168,7 +171,9 @@ function readingsOf({ now, then, fit }: About): Omit<CalibrationReport['readings
     ...(temperatures.length > 0 && {
       temperature: { coldest: Math.min(...temperatures), warmest: Math.max(...temperatures) },
     }),
-    ...(volts.length > 0 && { supply: { lowest: Math.min(...volts), highest: Math.max(...volts) } }), // prettier-ignore
+    ...(volts.length > 0 && {
+      supply: { lowest: Math.min(...volts), highest: Math.max(...volts) },
+    }),
   };
 }
 
@@ -464,11 +469,19 @@ function sinceOf(
   for (const entry of entries.slice(entries.indexOf(fit) + 1)) {
     if (entry.kind === 'battery changed' || entry.kind === 'knocked') {
       if (withdrawn.has(entry.id) || (entry.on !== undefined && entry.on < day)) continue;
-      const what = entry.kind === 'knocked' ? 'It was knocked or dropped' : 'Its battery was changed'; // prettier-ignore
-      since.push({ when: entry.on ?? entry.time, what: entry.text ? `${what}: ${entry.text}` : `${what}.` }); // prettier-ignore
+      const what =
+        entry.kind === 'knocked' ? 'It was knocked or dropped' : 'Its battery was changed';
+      since.push({
+        when: entry.on ?? entry.time,
+        what: entry.text ? `${what}: ${entry.text}` : `${what}.`,
+      });
     } else if (entry.kind === 'board linked' && running !== undefined) {
       const { firmware: now } = entry.identity;
-      if (now !== running) since.push({ when: entry.time, what: `It runs firmware ${now} now, and no longer ${running}.` }); // prettier-ignore
+      if (now !== running)
+        since.push({
+          when: entry.time,
+          what: `It runs firmware ${now} now, and no longer ${running}.`,
+        });
       running = now;
     }
   }
@@ -503,11 +516,15 @@ function notesOf({ now, then, fit, isSimulated }: About, bench: string | undefin
       ? ['A newer fit was made after the one that was sealed. This page is of the sealed one.']
       : []),
     ...(changed || (isNewest && now.fit?.stale)
-      ? ['Readings were added, set aside or taken back after this fit: it is of those that counted then.'] // prettier-ignore
+      ? [
+          'Readings were added, set aside or taken back after this fit: it is of those that counted then.',
+        ]
       : []),
     ...(fit && now.refusal ? [`A later fit was refused: ${now.refusal.message}`] : []),
     ...(reverted
-      ? [`It was taken back: the coefficients before are in force again, as generation ${reverted.generation}.`] // prettier-ignore
+      ? [
+          `It was taken back: the coefficients before are in force again, as generation ${reverted.generation}.`,
+        ]
       : []),
     ...(ended?.outcome === 'abandoned' && !reverted
       ? [`This calibration was left: ${ended.reason}.`]
@@ -539,21 +556,21 @@ function validityOf(
   return {
     validFor: [
       ...(against.length > 0 ? [] : [`${wanted}, as far as these figures tell`]),
-      'the battery and the housing with which the readings were taken, and all that was mounted then', // prettier-ignore
+      'the battery and the housing with which the readings were taken, and all that was mounted then',
       ...(temperature
         ? [
             `${celsius(temperature.coldest - beyond)} to ${celsius(temperature.warmest + beyond)} °C: the readings’ ${celsius(temperature.coldest)} to ${celsius(temperature.warmest)} °C, and ${beyond} °C beyond`,
           ]
         : []),
       ...(attitudes ? [attitudeWords(attitudes)] : []),
-      `a field with a dip near ${degreesText(degrees(fit.dip), 1)}: where it is steeper, azimuth is less certain than stated here`, // prettier-ignore
+      `a field with a dip near ${degreesText(degrees(fit.dip), 1)}: where it is steeper, azimuth is less certain than stated here`,
     ],
     notValidFor: [
       ...(isSimulated ? ['any board that is not simulated'] : []),
       ...against.map((reason) => `${wanted}: ${reason}`),
       ...(sealed ? [] : ['a board as it stands: these coefficients were not sealed on it']),
       ...(sealed && !proof ? ['reliance: no proof on fresh readings has been taken'] : []),
-      'the time after a change of battery, of housing or of firmware, a knock, or a season: common practice is to calibrate again then', // prettier-ignore
+      'the time after a change of battery, of housing or of firmware, a knock, or a season: common practice is to calibrate again then',
       ...(temperature
         ? ['colder or warmer than that']
         : ['any stated temperature: no reading told its own']),

@@ -83,7 +83,12 @@ export function reportVerdict({
   seal,
 }: CalibrationReport): Pick<Finding, 'standing' | 'words'> {
   if (!judgement) {
-    return { standing: 'bad', words: refusal ? `No fit from these readings. ${refusal.message}` : 'These readings were not fitted yet.' }; // prettier-ignore
+    return {
+      standing: 'bad',
+      words: refusal
+        ? `No fit from these readings. ${refusal.message}`
+        : 'These readings were not fitted yet.',
+    };
   }
   const { standing, verdict } = judgement;
   const against = speaksAgainst({
@@ -156,12 +161,22 @@ const signedDegrees = (value: number): string => degreesText(value, 1).replace('
 
 function planWords({ plan, from, file, units }: CalibrationReport['readings']): string {
   const { name, sightings, attitudes, gaps, azimuths } = plan;
-  const source = from === 'sheet' ? `readings from ${file === undefined ? 'a sheet' : `the file ${cut(file, 60)}`} in ${units!.acc} and ${units!.mag}` : undefined; // prettier-ignore
+  const source =
+    from === 'sheet'
+      ? `readings from ${file === undefined ? 'a sheet' : `the file ${cut(file, 60)}`} in ${units!.acc} and ${units!.mag}`
+      : undefined;
   const north =
     azimuths === 'absolute' ? 'magnetic north set out' : 'azimuths only from each other';
-  const whole = gaps === 0 ? 'none without a reading that counts' : `${gaps} without a reading that counts`; // prettier-ignore
-  const places = attitudes === 0 ? 'no attitudes planned' : `${cut(name, 40)}: ${sightings} sightings, ${attitudes} attitudes, ${whole}; ${north}`; // prettier-ignore
-  return [...(source === undefined ? [] : [source]), ...(attitudes === 0 && source ? [] : [places])].join('; '); // prettier-ignore
+  const whole =
+    gaps === 0 ? 'none without a reading that counts' : `${gaps} without a reading that counts`;
+  const places =
+    attitudes === 0
+      ? 'no attitudes planned'
+      : `${cut(name, 40)}: ${sightings} sightings, ${attitudes} attitudes, ${whole}; ${north}`;
+  return [
+    ...(source === undefined ? [] : [source]),
+    ...(attitudes === 0 && source ? [] : [places]),
+  ].join('; ');
 }
 
 const readingsWords = ({ taken, used, setAside }: CalibrationReport['readings']): string =>
@@ -223,7 +238,9 @@ export function resultRows({ result, judgement }: CalibrationReport): Finding[] 
 /** What the board keeps, and how that is known. */
 export function sealFacts({ seal, result }: CalibrationReport): Fact[] {
   if (!seal) {
-    return result ? [{ name: 'Seal', value: 'none: these coefficients were not put on the board' }] : []; // prettier-ignore
+    return result
+      ? [{ name: 'Seal', value: 'none: these coefficients were not put on the board' }]
+      : [];
   }
   const { generation, replaced, crc, readBack, inForce } = seal;
   const back = !readBack
@@ -259,7 +276,10 @@ export function checkRows({ checks }: CalibrationReport): Finding[] {
       );
     const outside = figures.filter((each) => each.standing === 'outside');
     const others = figures.filter((each) => each.standing !== 'outside');
-    const before = failedBefore === 0 ? [] : [`not passed ${failedBefore === 1 ? 'once' : `${failedBefore} times`} before it`]; // prettier-ignore
+    const before =
+      failedBefore === 0
+        ? []
+        : [`not passed ${failedBefore === 1 ? 'once' : `${failedBefore} times`} before it`];
     return {
       name,
       figure: `${VERDICTS[verdict]}, ${dayWords(taken)}`,
@@ -342,7 +362,7 @@ export function attitudeWords(marks: readonly AttitudeMark[]): string {
 
 /** The same for the misfits. */
 export function misfitWords(readings: readonly ReportReading[]): string {
-  const used = readings.flatMap(({ id, misfit }) => (misfit === undefined ? [] : [{ id, misfit }])); // prettier-ignore
+  const used = readings.flatMap(({ id, misfit }) => (misfit === undefined ? [] : [{ id, misfit }]));
   if (used.length === 0) return 'No misfit is known.';
   const largest = used.reduce((a, b) => (b.misfit > a.misfit ? b : a));
   return `Misfit of ${used.length} readings in the order taken: largest ${largest.misfit.toFixed(1)}, at reading ${cut(largest.id, 20)}.`;

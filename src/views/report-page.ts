@@ -40,7 +40,13 @@ export class ReportPage extends View {
   /** Version of Lodebench. */
   @property() program!: string;
   @state() private saved = '';
-  #of: { entries: readonly StoredEntry[]; calibration: string; report: CalibrationReport | undefined } | undefined; // prettier-ignore
+  #of:
+    | {
+        entries: readonly StoredEntry[];
+        calibration: string;
+        report: CalibrationReport | undefined;
+      }
+    | undefined;
 
   protected override follows() {
     return [this.bench.logbook];
@@ -163,7 +169,10 @@ export class ReportPage extends View {
       return result ? this.#part('Proof', html`<p>None has been taken yet.</p>`) : nothing;
     }
     const { passed, readings, generation, failedBefore, warnings } = proof;
-    const before = failedBefore === 0 ? '' : ` ${failedBefore === 1 ? 'A proof' : `${failedBefore} proofs`} before it did not pass.`; // prettier-ignore
+    const before =
+      failedBefore === 0
+        ? ''
+        : ` ${failedBefore === 1 ? 'A proof' : `${failedBefore} proofs`} before it did not pass.`;
     return this.#part(
       'Proof',
       html`<p>
@@ -220,7 +229,8 @@ export class ReportPage extends View {
 /** Characters of a line that this program itself wrote: none of them is longer. */
 const OURS = 260;
 
-const MISSING = 'The logbook has no calibration of that name. It may be in the logbook of another bench: bring it in from there.'; // prettier-ignore
+const MISSING =
+  'The logbook has no calibration of that name. It may be in the logbook of another bench: bring it in from there.';
 
 const STANDING = { good: 'within tolerance', watch: 'look at this', bad: 'out of tolerance' };
 
