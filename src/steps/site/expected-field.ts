@@ -25,15 +25,28 @@ export function fieldThere(site: KeptSite, place: GeoPlace, date: Date): EarthFi
 }
 
 /** The model that covers the date: that of a person's file, or the one that came with the program. */
-export function modelFor({ coefficients }: KeptSite, date: Date): FieldModel {
-  const read = coefficients === undefined ? undefined : readFieldModel(coefficients);
-  if (!read?.ok) return WMM_2025;
+export function modelFor(site: KeptSite, date: Date): FieldModel {
+  const own = ownModel(site);
+  if (!own) return WMM_2025;
   const year = decimalYear(date);
   const covers = ({ epoch }: FieldModel) => year >= epoch && year < epoch + YEARS_OF_A_MODEL;
-  const models = [read.model, WMM_2025];
+  const models = [own, WMM_2025];
   // where none does, the newest drifts off least
   return (
     models.find(covers) ??
     models.reduce((newest, each) => (each.epoch > newest.epoch ? each : newest))
   );
+}
+
+/** By the site, which is replaced whole at every change: views ask at every drawing, and a file is long. */
+const ownModels = new WeakMap<KeptSite, FieldModel | undefined>();
+
+/** The model of a person's file; undefined where there is none, or it cannot be read. */
+function ownModel(site: KeptSite): FieldModel | undefined {
+  if (ownModels.has(site)) return ownModels.get(site);
+  const { coefficients } = site;
+  const read = coefficients === undefined ? undefined : readFieldModel(coefficients);
+  const model = read?.ok ? read.model : undefined;
+  ownModels.set(site, model);
+  return model;
 }

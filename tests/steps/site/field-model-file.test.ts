@@ -106,6 +106,21 @@ describe('the model that the bench goes by', () => {
     });
   });
 
+  it('is read from its file once, however often it is asked for', () => {
+    let reads = 0;
+    const site = {
+      place,
+      get coefficients() {
+        reads++;
+        return textOf(later);
+      },
+    };
+    for (const day of ['2030-01-01', '2031-01-01']) {
+      expect(modelFor(site, at(day)).name).toBe('WMM-2030');
+    }
+    expect(reads).toBe(1);
+  });
+
   it('expects nothing where the place is not known', () => {
     expect(expectedField({}, at('2026-01-01'))).toBeUndefined();
   });
