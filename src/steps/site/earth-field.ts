@@ -37,8 +37,6 @@ export interface EarthField {
   dip: number;
   /** nT. */
   strength: number;
-  /** The horizontal part of it, nT. */
-  horizontal: number;
   /**
    * How far the field of a magnetically quiet place may be from these, as standard errors in the same units: those of
    * WMM2025 by its technical report (quoted at second hand), taken for a later model too. They hold the rocks below and
@@ -94,7 +92,6 @@ export function earthField(place: GeoPlace, date: Date, model: FieldModel = WMM_
     declination: decl * RADIANS,
     dip: incl * RADIANS,
     strength: f,
-    horizontal: h,
     standardErrors: {
       declination: Math.hypot(0.26, 5417 / h) * RADIANS,
       dip: 0.2 * RADIANS,
