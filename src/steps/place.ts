@@ -302,16 +302,6 @@ export class BenchPlace {
     if (failure) throw failure; // to whoever asked, who may not look at this place
   }
 
-  /** Leaves a reading out of the fit, with the reason kept. */
-  async setAside(reading: string, reason: string): Promise<void> {
-    await this.mark({ does: 'set aside', reading, reason });
-  }
-
-  /** Puts a reading that was set aside back into the fit. */
-  async takeBack(reading: string): Promise<void> {
-    await this.mark({ does: 'take back', readings: [reading] });
-  }
-
   /** Changes what readings count for, in one step that can be undone. */
   async mark(wish: MarkWish): Promise<void> {
     await this.#inTurn(undefined, () => this.#marks.mark(wish));

@@ -13,9 +13,9 @@ export async function wholeWalk(): Promise<BenchInProcess> {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take rest');
   await on.run(on.place.chooseTolerance({ degrees: 1, grade: '5' }));
-  await on.run(on.place.setAside('3', 'A van drove by'));
+  await on.run(on.place.mark({ does: 'set aside', reading: '3', reason: 'A van drove by' }));
   await on.ask('fit');
-  await on.run(on.place.takeBack('3'));
+  await on.run(on.place.mark({ does: 'take back', readings: ['3'] }));
   await on.ask('fit', 'write', 'prove', 'end');
   const first = on.state.history.inForce!;
   const { fieldChecks } = on.place;

@@ -87,14 +87,16 @@ it('takes every reading once over a link that loses, doubles and flips bytes', a
 it('sets aside and takes back with the reason, undoes both, and asks for a new fit', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take rest', 'fit');
-  await on.run(on.place.setAside('7', 'It moved while it was taken'));
+  await on.run(
+    on.place.mark({ does: 'set aside', reading: '7', reason: 'It moved while it was taken' }),
+  );
   expect(on.calibration.readings[6].setAside).toEqual({
     reason: 'It moved while it was taken',
     by: 'person',
   });
   expect(on.calibration.fit?.stale).toBe(true);
   expect(nextStep(on.state)).toMatchObject({ heading: 'Fit again', main: { does: 'fit' } });
-  await on.run(on.place.takeBack('7'));
+  await on.run(on.place.mark({ does: 'take back', readings: ['7'] }));
   expect(on.calibration.readings[6].setAside).toBeUndefined();
   await on.ask('undo');
   expect(on.calibration.readings[6].setAside?.reason).toBe('It moved while it was taken');

@@ -74,7 +74,7 @@ describe('the nets of a calibration', () => {
   it('place them by their counts once there is a fit, set aside or not, and shade by its covariance', async () => {
     const on = await BenchInProcess.opened();
     await on.ask('link', 'begin', 'take rest', 'fit');
-    await on.run(on.place.setAside('1', 'It moved'));
+    await on.run(on.place.mark({ does: 'set aside', reading: '1', reason: 'It moved' }));
     const source = netSource(on.calibration, undefined)!;
     const points = bodyPoints(on.calibration.readings, source);
     expect(points).toHaveLength(56);

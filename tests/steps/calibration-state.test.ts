@@ -20,7 +20,7 @@ async function withOneSetAside(): Promise<{ on: BenchInProcess; id: string }> {
 it('does not offer to write a fit that used a reading which an undo has set aside again', async () => {
   const { on, id } = await withOneSetAside();
   expect(on.calibration.fit?.stale).toBe(false);
-  await on.run(on.place.takeBack(id));
+  await on.run(on.place.mark({ does: 'take back', readings: [id] }));
   await on.ask('fit');
   expect(on.calibration.fit?.readings.find((row) => row.id === id)?.used).toBe(true);
   await on.ask('undo');
@@ -31,7 +31,7 @@ it('does not offer to write a fit that used a reading which an undo has set asid
 
 it('knows a fit for current again when the readings are again just those it used', async () => {
   const { on, id } = await withOneSetAside();
-  await on.run(on.place.takeBack(id));
+  await on.run(on.place.mark({ does: 'take back', readings: [id] }));
   expect(on.calibration.fit?.stale).toBe(true);
   await on.ask('undo');
   expect(on.calibration.fit?.stale).toBe(false);
@@ -44,7 +44,7 @@ it('says beside a fit that it was not screened, until the reading taken back is 
       warning.includes('You took back a reading'),
     );
   expect(words()).toEqual([]);
-  await on.run(on.place.takeBack(id));
+  await on.run(on.place.mark({ does: 'take back', readings: [id] }));
   await on.ask('fit');
   expect(on.calibration.fit?.screened).toBe(false);
   expect(words()).toHaveLength(1);

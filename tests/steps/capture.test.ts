@@ -46,7 +46,9 @@ it('fetches a reading whose answer was lost, and gives it the place that it was 
 it('gives a retaken reading whose answer was lost the gap that it was taken for, also after a reload', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take sighting', 'take sighting');
-  await on.run(on.place.setAside('2', 'It moved while it was taken'));
+  await on.run(
+    on.place.mark({ does: 'set aside', reading: '2', reason: 'It moved while it was taken' }),
+  );
   loseAnswer(on);
   await on.ask('take gaps');
   expect(on.state.link.state).toBe('lost');
@@ -85,7 +87,9 @@ it('keeps a reading of unknown aim out of the plan, and says so', async () => {
 it('knows that a capture did not happen when the link was lost before the board heard of it', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take sighting', 'take sighting');
-  await on.run(on.place.setAside('2', 'It moved while it was taken'));
+  await on.run(
+    on.place.mark({ does: 'set aside', reading: '2', reason: 'It moved while it was taken' }),
+  );
   on.onAppended = async ([entry]) => {
     if (entry.kind === 'capture begun') on.board.dropAfter(0);
   };
@@ -107,7 +111,9 @@ it('knows that a capture did not happen when the link was lost before the board 
 it('gives a reading that comes after the person stopped waiting the place that it was taken for', async () => {
   const on = await BenchInProcess.opened({}, { captureMs: 2000 });
   await on.ask('link', 'begin', 'take sighting', 'take sighting');
-  await on.run(on.place.setAside('2', 'It moved while it was taken'));
+  await on.run(
+    on.place.mark({ does: 'set aside', reading: '2', reason: 'It moved while it was taken' }),
+  );
   const taking = on.place.perform('take gaps');
   while (!on.calibration.captureBegun) await on.pass(50);
   await on.pass(500); // of the two seconds that a capture takes

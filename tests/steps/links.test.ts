@@ -335,7 +335,9 @@ describe('a board that a person picks from a list', () => {
     await on.ask('begin', 'take one');
     kind.choice = onCable(on, 7).link;
     await on.ask('choose', 'begin', 'take one');
-    await on.run(on.place.setAside('1', 'It moved while it was taken'));
+    await on.run(
+      on.place.mark({ does: 'set aside', reading: '1', reason: 'It moved while it was taken' }),
+    );
     expect(on.calibration.marks.done).toHaveLength(1);
     kind.choice = other.link;
     await on.ask('choose');
@@ -350,7 +352,9 @@ describe('a board that a person picks from a list', () => {
     on.kinds.serial = kind;
     await on.run(on.bench.link('serial'));
     await on.ask('begin', 'take one');
-    await on.run(on.place.setAside('1', 'It moved while it was taken'));
+    await on.run(
+      on.place.mark({ does: 'set aside', reading: '1', reason: 'It moved while it was taken' }),
+    );
     await on.ask('choose', 'undo');
     expect(on.calibration.readings[0]?.setAside).toBeUndefined();
   });

@@ -88,13 +88,13 @@ describe('the provisional fit of an open calibration', () => {
     const on = await calibrating(atOnce);
     for (let n = 0; n < 4; n++) await on.ask('take sighting');
     const [first] = on.calibration.readings;
-    await on.place.setAside(first!.id, 'it moved');
+    await on.place.mark({ does: 'set aside', reading: first!.id, reason: 'it moved' });
     await settle();
     expect(on.state.live?.readings).toBe(15);
     expect(on.state.live?.ok && on.state.live.fitted.some(({ id }) => id === first!.id)).toBe(
       false,
     );
-    await on.place.takeBack(first!.id);
+    await on.place.mark({ does: 'take back', readings: [first!.id] });
     await settle();
     expect(on.state.live?.readings).toBe(16);
   });

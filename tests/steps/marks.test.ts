@@ -46,7 +46,7 @@ it('undoes and does again without limit, in whatever order, and stands there aga
       while (on.calibration.marks.done.length > 0) await on.ask('undo');
       // every state that was come to, and those that an undo left behind
       const before = [marks(on)];
-      await on.run(on.place.setAside(ids[0]!, 'It moved')); // nothing undone is left to be done again
+      await on.run(on.place.mark({ does: 'set aside', reading: ids[0]!, reason: 'It moved' })); // nothing undone is left to be done again
       before.push(marks(on));
       let after: ReturnType<typeof marks>[] = [];
       for (const each of wishes) {
@@ -77,7 +77,7 @@ it('undoes and does again without limit, in whatever order, and stands there aga
     { numRuns: 12 },
   );
   while (on.calibration.marks.done.length > 0) await on.ask('undo');
-  await on.run(on.place.setAside(ids[0]!, 'It moved'));
+  await on.run(on.place.mark({ does: 'set aside', reading: ids[0]!, reason: 'It moved' }));
   await on.reload();
   await on.ask('undo');
   expect(on.calibration.readings[0]!.setAside).toBeUndefined();

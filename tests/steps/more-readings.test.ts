@@ -100,7 +100,7 @@ describe('after a fit that was refused', () => {
     };
     expect(offers()).toEqual(['begin']);
     expect(nextStep(on.state).main?.note).toContain('the 56 readings stay in the logbook');
-    await on.run(on.place.setAside('4', 'It moved'));
+    await on.run(on.place.mark({ does: 'set aside', reading: '4', reason: 'It moved' }));
     expect(offers()).toEqual(['fit', 'take gaps']);
     await on.ask('fit');
     expect(offers()).toEqual(['take gaps', 'begin']);

@@ -84,15 +84,15 @@ describe('ways out', () => {
 describe('after the seal', () => {
   it('still proves, though readings are set aside or taken back', async () => {
     const on = await at(...CALIBRATED);
-    await on.run(on.place.setAside('5', 'It moved'));
+    await on.run(on.place.mark({ does: 'set aside', reading: '5', reason: 'It moved' }));
     expect(nextStep(on.state)).toMatchObject({ place: 'Prove', main: { does: 'prove' } });
     expect(nextStep(on.state).words).toContain('Readings have changed since the fit');
     expect(pressing(nextStep(on.state))).toContain('fit');
-    await on.run(on.place.takeBack('5'));
+    await on.run(on.place.mark({ does: 'take back', readings: ['5'] }));
     expect(nextStep(on.state)).toMatchObject({ place: 'Prove', main: { does: 'prove' } });
     expect(nextStep(on.state).words).not.toContain('Readings have changed');
 
-    await on.run(on.place.setAside('5', 'It moved'));
+    await on.run(on.place.mark({ does: 'set aside', reading: '5', reason: 'It moved' }));
     await on.ask('prove', 'end');
     expect(on.calibration.proof?.passed).toBe(true);
     expect(nextStep(on.state).place).toBe('Done');
@@ -100,7 +100,7 @@ describe('after the seal', () => {
 
   it('offers to write a newer fit, and proves that once it is written', async () => {
     const on = await at(...CALIBRATED);
-    await on.run(on.place.setAside('5', 'It moved'));
+    await on.run(on.place.mark({ does: 'set aside', reading: '5', reason: 'It moved' }));
     await on.ask('fit');
     expect(nextStep(on.state)).toMatchObject({ place: 'Judge', main: { does: 'write' } });
     await on.ask('write', 'prove');

@@ -61,8 +61,8 @@ describe('a board in a person’s hand', () => {
       }
       expect(on.calibration.readings).toHaveLength(i + 1);
     }
-    await on.run(on.place.setAside('2', 'It moved'));
-    await on.run(on.place.setAside('3', 'It moved'));
+    await on.run(on.place.mark({ does: 'set aside', reading: '2', reason: 'It moved' }));
+    await on.run(on.place.mark({ does: 'set aside', reading: '3', reason: 'It moved' }));
     expect(nextStep(on.state).others).toMatchObject([
       { label: 'Retake north, level, rolled a quarter right', does: 'take gaps' },
     ]);

@@ -25,7 +25,9 @@ it('writes only the fit that it was asked to write', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take rest', 'fit');
   const shown = writable(on.calibration)!.id;
-  await on.run(on.place.setAside('7', 'It moved while it was taken'));
+  await on.run(
+    on.place.mark({ does: 'set aside', reading: '7', reason: 'It moved while it was taken' }),
+  );
   await on.ask('fit');
   await on.run(on.place.write(shown));
   expect(on.state.trouble?.heading).toBe('Not written: the readings have changed');

@@ -47,13 +47,17 @@ it('keeps ids apart even where two pages recorded a reading under the same one',
 it('does a mark and a piece of work in turn, and nothing beside the work', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take sighting');
-  const mark = on.place.setAside('3', 'It moved while it was taken');
+  const mark = on.place.mark({
+    does: 'set aside',
+    reading: '3',
+    reason: 'It moved while it was taken',
+  });
   const taking = on.place.perform('take rest');
   await on.run(mark);
   const again = on.place.perform('take rest');
   await on.pass(100);
   expect(on.state.work?.what).toBe('Taking readings');
-  const back = on.place.takeBack('3');
+  const back = on.place.mark({ does: 'take back', readings: ['3'] });
   await on.run(Promise.all([taking, again, back]));
   expect(on.state.work).toBeUndefined();
   expect(on.state.trouble).toBeUndefined();
@@ -70,7 +74,11 @@ it('does a mark and a piece of work in turn, and nothing beside the work', async
 it('stops the work that is under way although a mark was made just before it', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take sighting');
-  const mark = on.place.setAside('3', 'It moved while it was taken');
+  const mark = on.place.mark({
+    does: 'set aside',
+    reading: '3',
+    reason: 'It moved while it was taken',
+  });
   const taking = on.place.perform('take rest');
   await on.run(mark);
   await on.pass(1000);

@@ -22,7 +22,9 @@ it('asks whether the board was turned when a reading is like the one before, tho
     `Reading 2 taken: north, level, rolled a quarter right. ${UNTURNED_WORDS} If not, set it aside in the table and retake it.`,
   );
   expect(doubted(on)).toEqual(['2']);
-  await on.run(on.place.setAside('2', 'Held at the wrong roll'));
+  await on.run(
+    on.place.mark({ does: 'set aside', reading: '2', reason: 'Held at the wrong roll' }),
+  );
   expect(doubted(on)).toEqual([]);
 });
 
@@ -39,7 +41,7 @@ it('has no such doubt of a board that was turned, in any place of the plan and o
 it('has no such doubt of a reading taken again in the same place', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take one');
-  await on.run(on.place.setAside('1', 'It moved'));
+  await on.run(on.place.mark({ does: 'set aside', reading: '1', reason: 'It moved' }));
   await on.ask('take gaps');
   expect(on.calibration.readings).toHaveLength(2);
   expect(on.state.said).not.toContain(UNTURNED_WORDS);

@@ -15,7 +15,7 @@ let serial: string;
 beforeAll(async () => {
   on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take rest');
-  await on.run(on.place.setAside('3', 'A van drove by'));
+  await on.run(on.place.mark({ does: 'set aside', reading: '3', reason: 'A van drove by' }));
   await on.ask('fit', 'write', 'prove', 'end', 'begin', 'take sighting');
   serial = on.state.history.identity!.serial;
 }, 60_000);

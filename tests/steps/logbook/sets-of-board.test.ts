@@ -29,7 +29,13 @@ beforeAll(async () => {
   await on.ask('link', 'begin', 'take rest', 'fit', 'write', 'prove', 'end');
   const first = setsOfBoard(await on.logbook()).sets[0]!;
   await on.ask('begin', 'take rest', 'fit');
-  await on.run(on.place.setAside(on.calibration.readings[5]!.id, 'It moved while it was taken'));
+  await on.run(
+    on.place.mark({
+      does: 'set aside',
+      reading: on.calibration.readings[5]!.id,
+      reason: 'It moved while it was taken',
+    }),
+  );
   await on.ask('fit', 'write', 'prove', 'end');
   const second = setsOfBoard(await on.logbook()).sets[0]!;
   await on.run(on.place.putOn(asChosen(first, 1.1), on.place.serial!));
