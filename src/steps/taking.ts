@@ -3,6 +3,7 @@ import type { CaptureAim, Entry, TakenReading } from '../records/entries.ts';
 import { aimWords, messageOf } from './bench-words.ts';
 import { freeId, holds, keptReadings, type Slot } from './calibration-state.ts';
 import { eraseSaved } from './care/memory.ts';
+import { doubtOfCheckReading } from './checks/check-doubts.ts';
 import { openCheckPlaces } from './checks/check-history.ts';
 import type { CheckPlace } from './checks/check-places.ts';
 import { turnedByPerson } from './collecting/own-hand.ts';
@@ -214,7 +215,8 @@ export class Taking {
    */
   async #recordForCheck(reading: BoardReading): Promise<boolean> {
     const { desk } = this;
-    const { now } = desk.state.history.checks;
+    const { checks, identity } = desk.state.history;
+    const { now } = checks;
     if (this.#aim) return false;
     const asked = this.#checkPlace;
     this.#checkPlace = undefined;
@@ -229,8 +231,15 @@ export class Taking {
     const { board, id: check } = now.begun;
     const stamp = desk.stamp(board);
     await desk.append({ ...stamp, kind: 'check reading', check, place: place.place, reading });
-    const told = turnedByPerson(desk.state) && { kind: 'taken' as const, words: 'Taken.' };
-    desk.say(`Reading ${reading.reading} taken for the check.`, told || undefined);
+    const doubt = identity && doubtOfCheckReading({ place, reading }, now, identity);
+    const told: Told = doubt
+      ? { kind: 'doubted', words: doubt }
+      : { kind: 'taken', words: 'Taken.' };
+    const taken = `Reading ${reading.reading} taken for the check.`;
+    desk.say(
+      [taken, doubt].filter(Boolean).join(' '),
+      turnedByPerson(desk.state) ? told : undefined,
+    );
     return true;
   }
 

@@ -6,6 +6,7 @@ import { collectsNow } from '../calibration-state.ts';
 import type { Desk } from '../desk.ts';
 import type { Work } from '../place-state.ts';
 import type { Taking } from '../taking.ts';
+import { doubtsInCheck } from './check-doubts.ts';
 import {
   awaitsSwap,
   isTaken,
@@ -134,7 +135,9 @@ export class FieldChecks {
     const { verdictOf } = await loadVerdict();
     const calibration = await this.#uncertaintyOf(begun.crc);
     const record = verdictOf(begun, readings, calibration);
-    await desk.append({ ...desk.stamp(begun.board), kind: 'check', ...record });
+    const doubts = doubtsInCheck(checks.now, desk.linked().identity);
+    const warnings = [...record.warnings, ...doubts];
+    await desk.append({ ...desk.stamp(begun.board), kind: 'check', ...record, warnings });
     desk.say(`The check ${VERDICTS[record.verdict]}.`);
     await this.#restoreMode();
   }

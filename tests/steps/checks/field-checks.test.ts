@@ -117,6 +117,25 @@ it.each(['the calibration is open', 'the calibration is ended'])(
   },
 );
 
+it('tells of a reading that was taken unturned or moving, and keeps that with what the check came to', async () => {
+  const on = await calibrated();
+  await on.run(on.place.fieldChecks.begin(ROLLS, GRADE5));
+  await on.ask('check one');
+  await on.run(on.board.press()); // at the place before
+  await on.pass(2000);
+  expect(on.state.said).toContain('was the board turned?');
+  on.board.quirk({ tremor: 60 });
+  await on.ask('check one');
+  expect(on.state.said).toContain('It moved while it was taken');
+  on.board.quirk({ tremor: 0 });
+  await on.ask('check rest');
+  const { warnings } = checks(on).records.rolls!;
+  expect(warnings.map((each) => each.split(': ')[1])).toEqual([
+    'This looks like the reading before',
+    'It moved while it was taken',
+  ]);
+});
+
 it('leaves a reading on the board that the check has no place for, and says so', async () => {
   const on = await BenchInProcess.opened();
   await on.ask('link', 'begin', 'take rest', 'fit', 'write', 'end', 'begin');
