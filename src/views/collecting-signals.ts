@@ -1,6 +1,8 @@
 import { html, nothing } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
+import { openCheckPlaces } from '../steps/checks/check-history.ts';
+import { placeWords } from '../steps/checks/check-words.ts';
 import type { Slot } from '../steps/calibration-state.ts';
 import { spoken, spokenNext } from '../steps/collecting/spoken.ts';
 import type { PlaceState, Told } from '../steps/place-state.ts';
@@ -39,7 +41,8 @@ export class CollectingSignals extends View {
   protected override willUpdate(changes: Map<PropertyKey, unknown>): void {
     super.willUpdate(changes);
     const { told, trouble, history } = this.state;
-    const [next] = openPlaces(history);
+    const { now: check } = history.checks;
+    const [next] = check ? [] : openPlaces(history);
     const before = this.#next;
     const isNews = !this.#isFirst && told !== undefined && told !== this.#told;
     const isTrouble = !this.#isFirst && trouble !== undefined && trouble !== this.#trouble;
@@ -48,7 +51,9 @@ export class CollectingSignals extends View {
     this.#isFirst = false;
     if (isTrouble) this.#tell({ kind: 'refused', words: `${trouble.heading}.` });
     else if (isNews) {
-      this.#tell(told, next && told.kind !== 'refused' ? `Next: ${spokenNext(next, before)}.` : '');
+      const [place] = check ? openCheckPlaces(check) : [];
+      const words = place ? placeWords(place) : next && spokenNext(next, before);
+      this.#tell(told, words && told.kind !== 'refused' ? `Next: ${words}.` : '');
     }
   }
 

@@ -3,6 +3,9 @@ import { customElement, property, state } from 'lit/decorators.js';
 import { lineWords, rollWords } from '../steps/attitude-words.ts';
 import type { Bench } from '../steps/bench.ts';
 import { openSlots } from '../steps/calibration-state.ts';
+import { openCheckPlaces } from '../steps/checks/check-history.ts';
+import { CHECK_NAMES } from '../steps/checks/check-names.ts';
+import { placeWords } from '../steps/checks/check-words.ts';
 import { isAt, offsetTo } from '../steps/collecting/aim-offset.ts';
 import { sourceWords } from '../steps/collecting/aim-words.ts';
 import { waitingFor, type Waiting } from '../steps/collecting/by-itself.ts';
@@ -84,7 +87,8 @@ export class CollectingView extends View {
     const { state, bench } = this;
     if (!turnedByPerson(state)) return this.#offerOwnHand();
     const wanted = shownAim(state.history)?.aim;
-    const { left } = state;
+    const { now: check } = state.history.checks;
+    const left = check ? undefined : state.left;
     return html`
       ${
         wanted
@@ -96,16 +100,27 @@ export class CollectingView extends View {
               ></aim-picture>
               ${this.#stillness()}
               <p class="unseen" role="status">${this.announced}</p>`
-          : html`<p>No reading is asked for now.</p>`
+          : html`<p>${this.#unasked()}</p>`
       }
       ${
         state.ownHand
           ? html`<own-hand-view .place=${bench.atHand} .state=${state}></own-hand-view>`
           : nothing
       }
-      ${left ? this.#left(left) : this.#untilFirstFit()}
+      ${check ? nothing : left ? this.#left(left) : this.#untilFirstFit()}
       <collecting-choices .bench=${bench}></collecting-choices>
     `;
+  }
+
+  /** Why no aim of the calibration is wanted. */
+  #unasked(): string {
+    const { now } = this.state.history.checks;
+    if (!now) return 'No reading is asked for now.';
+    const [place] = openCheckPlaces(now);
+    const name = CHECK_NAMES[now.begun.terms.check];
+    return place
+      ? `${name}: ${placeWords(place)}.`
+      : `${name}: no reading is asked for now. What to do stands under what is next.`;
   }
 
   #stillness() {
