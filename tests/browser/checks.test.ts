@@ -46,7 +46,7 @@ it('checks a board in the field after it was sealed: four rolls, broken off by a
   await sheet.getByLabel('Which check').selectOption('Known bearings');
   await sheet.getByLabel('North of the bearings').selectOption('True north');
   await begin();
-  await sheet.getByText('Declination must be a number').waitFor();
+  await sheet.getByText('Declination must be a number from -180').waitFor();
   await sheet.getByText('The standard error of declination must be a number').waitFor();
   await sheet.getByLabel('Declination, °, east positive').fill('3');
   await sheet.getByLabel('Its standard error').fill('0');
