@@ -32,7 +32,7 @@ export function speaksAgainstInForce({ calibration, checks, inForce }: BoardHist
   const { proof } = calibration ?? {};
   return speaksAgainst({
     ...(proof && { proof }),
-    checks: Object.values(checks.records)
+    checks: Object.values(checks.settled)
       .filter(({ crc }) => crc === inForce?.crc)
       .map(({ of, verdict }) => ({ name: CHECK_NAMES[of], verdict })),
   });

@@ -20,11 +20,13 @@ export interface CheckHistory {
   now?: CheckState;
   /** What the newest of each kind came to, with when that was. */
   records: Partial<Record<CheckKind, CheckRecord & { time: string }>>;
+  /** The newest of each kind that was passed or not passed: one that settles nothing leaves it standing. */
+  settled: Partial<Record<CheckKind, CheckRecord>>;
   /** The kind that came to an end last. */
   newest?: CheckKind;
 }
 
-export const NO_CHECKS: CheckHistory = { records: {} };
+export const NO_CHECKS: CheckHistory = { records: {}, settled: {} };
 
 /** What is so after one more entry. Pure. */
 export function afterCheck(checks: CheckHistory, entry: Entry): CheckHistory {
@@ -47,7 +49,14 @@ export function afterCheck(checks: CheckHistory, entry: Entry): CheckHistory {
     case 'check': {
       const { kind: _, board: __, ...record } = entry;
       const rest = now?.begun.id === entry.check ? without(checks, 'now') : checks;
-      return { ...rest, records: { ...rest.records, [entry.of]: record }, newest: entry.of };
+      return {
+        ...rest,
+        records: { ...rest.records, [entry.of]: record },
+        ...(entry.verdict !== 'not settled' && {
+          settled: { ...rest.settled, [entry.of]: record },
+        }),
+        newest: entry.of,
+      };
     }
     case 'check left':
       return now?.begun.id === entry.check ? without(checks, 'now') : checks;
