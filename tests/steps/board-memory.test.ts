@@ -1,16 +1,11 @@
 import { expect, it } from 'vitest';
-import type { EntryOf, StoredEntry } from '../../src/records/entries.ts';
 import { openSlots } from '../../src/steps/calibration-state.ts';
 import { BenchInProcess } from './bench-in-process.ts';
+import { ofKind } from './entries-of-kind.ts';
 import { absurdTemperatureOf, overlongEventOf } from './garbling.ts';
 
 const known = (on: BenchInProcess) => [...on.state.history.known].sort((a, b) => a - b);
 const ids = (on: BenchInProcess) => on.calibration.readings.map((row) => row.id);
-
-const isOf =
-  <K extends StoredEntry['kind']>(kind: K) =>
-  (entry: StoredEntry): entry is EntryOf<K> & StoredEntry =>
-    entry.kind === kind;
 
 /** Lets the next reading fail on its way into the logbook, once. */
 function loseNextReading(on: BenchInProcess): void {
@@ -67,7 +62,7 @@ it('makes room on a full board although the logbook lacks a reading, and records
   const entries = await on.logbook();
   const saved = entries.findLastIndex((entry) => entry.kind === 'memory saved');
   const erased = entries.findIndex((entry) => entry.kind === 'erased');
-  expect(entries.filter(isOf('memory saved'))[1].readings.map((each) => each.reading)).toEqual([2]);
+  expect(ofKind(entries, 'memory saved')[1].readings.map((each) => each.reading)).toEqual([2]);
   expect(saved).toBeLessThan(erased);
 });
 
@@ -82,11 +77,9 @@ it('compares counts before it erases: a number alone does not show that the logb
   loseNextReading(on);
   await on.ask('take one', 'take rest');
   expect(on.state.trouble).toBeUndefined();
-  const [erased] = (await on.logbook()).filter(isOf('erased'));
+  const [erased] = ofKind(await on.logbook(), 'erased');
   expect(erased).toMatchObject({ through: 20, count: 20 });
-  const recovered = (await on.logbook())
-    .filter(isOf('memory saved'))
-    .flatMap((entry) => entry.readings);
+  const recovered = ofKind(await on.logbook(), 'memory saved').flatMap((entry) => entry.readings);
   expect(recovered).toHaveLength(1);
   expect(recovered[0].reading).toBe(1);
   expect(recovered[0].mag).not.toEqual(before[0].mag);

@@ -5,7 +5,7 @@ import fc from 'fast-check';
 import { format, resolveConfig } from 'prettier';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { attitude, radians } from '../../src/calib/geometry.ts';
-import type { EntryOf, StoredEntry } from '../../src/records/entries.ts';
+import type { StoredEntry } from '../../src/records/entries.ts';
 import { ReportFile, type ReportCheck, type ReportReading } from '../../src/records/report-file.ts';
 import {
   reportFile,
@@ -22,6 +22,7 @@ import {
 } from '../../src/steps/report-words.ts';
 import { walkedEntries } from '../records/whole-walk.ts';
 import { BenchInProcess } from './bench-in-process.ts';
+import { isOf, ofKind } from './entries-of-kind.ts';
 
 const SCHEMA = new URL('../../docs/schemas/report-1.schema.json', import.meta.url);
 
@@ -44,11 +45,6 @@ async function schemaText(): Promise<string> {
 }
 
 const MADE = { program: '9.9.9', written: '2031-07-01T00:00:00.000Z' };
-
-const isOf =
-  <K extends StoredEntry['kind']>(kind: K, calibration: string) =>
-  (entry: StoredEntry): entry is EntryOf<K> & StoredEntry =>
-    entry.kind === kind && entry.calibration === calibration;
 
 let compiled: ValidateFunction | undefined;
 /** The published schema as it stands, compiled once. */
@@ -85,14 +81,14 @@ it('publishes the schema that it is typed by', async () => {
 describe('the report of a proven calibration', () => {
   it('tells of the fit that was sealed, in degrees, with every reading in the order taken', () => {
     const report = read(entries, second);
-    const fits = entries.filter(isOf('fit', second));
+    const fits = ofKind(entries, 'fit', second);
     const sealed = fits.at(-1)!;
     expect(report.result).toMatchObject({ fit: sealed.id, model: sealed.coefficients.model });
     expect(report.result!.crc).toBe(report.seal!.crc);
     expect(radians(report.result!.azimuth.typical.standardError)).toBeCloseTo(sealed.uncertainty.azimuth, 12); // prettier-ignore
     expect(radians(report.result!.dip)).toBeCloseTo(sealed.dip, 12);
     expect(radians(report.result!.spread!.mean)).toBeCloseTo(sealed.meanSpread!, 12);
-    const taken = entries.filter(isOf('reading', second)).map(({ id }) => id);
+    const taken = ofKind(entries, 'reading', second).map(({ id }) => id);
     expect(report.result!.readings.map(({ id }) => id)).toEqual(taken);
     expect(report.readings).toMatchObject({ taken: 56, plan: { sightings: 14, attitudes: 56 } });
     expect(report.readings.used).toBe(56 - report.readings.setAside.length);
@@ -100,7 +96,7 @@ describe('the report of a proven calibration', () => {
 
   it('gives the worst attitude, the one that the largest standard errors were kept of', () => {
     const { result } = read(entries, second);
-    const { largest } = entries.filter(isOf('fit', second)).at(-1)!.holdsFor!;
+    const { largest } = ofKind(entries, 'fit', second).at(-1)!.holdsFor!;
     for (const angle of ['azimuth', 'inclination'] as const) {
       const { worst, typical } = result![angle];
       expect(radians(worst!.standardError)).toBeCloseTo(largest[angle], 12);
@@ -117,7 +113,7 @@ describe('the report of a proven calibration', () => {
     expect(report.before!.changes.length).toBeGreaterThan(5);
     expect(report.before!.generation).toBe(report.seal!.replaced);
     expect(report.seal!.readBack).toEqual({ equal: true, numbers: 26, different: 0 });
-    const proof = entries.filter(isOf('proof', second)).at(-1)!;
+    const proof = ofKind(entries, 'proof', second).at(-1)!;
     expect(report.proof!.figures).toEqual(proof.figures);
     expect(report.proof).toMatchObject({ passed: proof.passed, readings: 12 });
     expect(reportVerdict(report).words).toContain('The proof on 12 fresh readings passed.');
@@ -174,7 +170,7 @@ describe('the report of a calibration that is not whole', () => {
     const cut = entries.slice(0, entries.findIndex(isOf('staged', first)));
     const report = read(cut, first);
     expect(report.seal).toBeUndefined();
-    expect(report.result!.fit).toBe(cut.findLast(isOf('fit', first))!.id);
+    expect(report.result!.fit).toBe(ofKind(cut, 'fit', first).at(-1)!.id);
     expect(report.notValidFor).toContain('a board as it stands: these coefficients were not sealed on it'); // prettier-ignore
   });
 
@@ -195,7 +191,7 @@ describe('the report of a calibration that is not whole', () => {
 });
 
 it('keeps the reasons of what was set aside when it was fitted, whatever was taken back since', () => {
-  const fits = entries.filter(isOf('fit', first));
+  const fits = ofKind(entries, 'fit', first);
   const cut = entries.slice(0, entries.indexOf(fits[0]!) + 1);
   const report = read(cut, first);
   expect(report.readings.setAside).toContainEqual(
@@ -219,8 +215,8 @@ it('of a calibration of another bench says whose it is', () => {
 it('of a sheet with no board says what it is from, and that no board can run it', () => {
   const calibration = 'SHEET-1 sheet';
   const stamp = { board: 'SHEET-1', calibration, time: '2031-05-01T10:00:00.000Z' };
-  const fit = entries.filter(isOf('fit', second)).at(-1)!;
-  const taken = entries.filter(isOf('reading', second));
+  const fit = ofKind(entries, 'fit', second).at(-1)!;
+  const taken = ofKind(entries, 'reading', second);
   const rows: StoredEntry[] = [
     {
       ...stamp,
@@ -253,9 +249,16 @@ it('of a sheet with no board says what it is from, and that no board can run it'
 
 it('has the site of the day and its place, and every check in the field of these coefficients and of no others', () => {
   const { board } = entries[0]!;
-  const fit = entries.findLast(isOf('fit', second))!;
-  const { crc, generation } = entries.findLast(isOf('sealed', second))!;
-  const lastReading = entries.slice(0, entries.indexOf(fit)).findLast(isOf('reading', second))!;
+  const fit = ofKind(entries, 'fit', second).at(-1)!;
+  const { crc, generation } = ofKind(entries, 'sealed', second).at(-1)!;
+  const lastReading = ofKind(
+    entries.slice(
+      0,
+      entries.findIndex(({ number }) => number === fit.number),
+    ),
+    'reading',
+    second,
+  ).at(-1)!;
   const at = entries.indexOf(lastReading);
   const site: StoredEntry = {
     board,
