@@ -1,4 +1,4 @@
-import { html, nothing } from 'lit';
+import { html, nothing, type PropertyValues } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import { collectsNow } from '../steps/calibration-state.ts';
@@ -24,13 +24,16 @@ import { View } from './view.ts';
 export class BenchSheets extends View {
   @property({ attribute: false }) bench!: Bench;
   @property({ attribute: false }) state!: PlaceState;
+  /** The bench is what the page shows, and not the logbook. */
+  @property({ type: Boolean }) shown = false;
   /** Serial numbers of boards that were checked in this page. */
   readonly #checked = new Set<string>();
   /** The views that are not needed for the first picture could not be loaded. */
   @state() private isWanting = false;
 
-  protected override firstUpdated(): void {
-    void this.#loadRest();
+  protected override updated(changes: PropertyValues): void {
+    super.updated(changes);
+    if (changes.has('shown') && this.shown) void this.#loadRest();
   }
 
   /** What is already in the page fills as soon as its view is known. */

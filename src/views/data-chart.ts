@@ -1,29 +1,8 @@
-import {
-  BarController,
-  BarElement,
-  Chart,
-  LinearScale,
-  LineElement,
-  PointElement,
-  ScatterController,
-  Tooltip,
-  type ChartDataset,
-  type ChartOptions,
-} from 'chart.js';
+import type { Chart, ChartDataset, ChartOptions } from 'chart.js';
 import { html, nothing, type PropertyValues } from 'lit';
 import { customElement, property, query, state } from 'lit/decorators.js';
 import type { ChartData } from '../steps/chart-data.ts';
 import { View } from './view.ts';
-
-Chart.register(
-  BarController,
-  BarElement,
-  LinearScale,
-  LineElement,
-  PointElement,
-  ScatterController,
-  Tooltip,
-);
 
 /** How the series are told apart, by shape as well as by colour; colours are custom properties of the page. */
 const LOOKS = [
@@ -34,6 +13,9 @@ const LOOKS = [
 const COLOURS = ['--act', '--watch', '--soft', '--bad', '--line', '--ink', '--sheet'] as const;
 type Colour = (typeof COLOURS)[number];
 
+/** What draws is as much script as the rest of the page: loaded with the first chart that is looked at. */
+const drawn = () => import('./chart-drawing.ts');
+
 /** A chart, what it shows in words, and its figures as a table that can be opened. */
 @customElement('data-chart')
 export class DataChart extends View {
@@ -41,6 +23,8 @@ export class DataChart extends View {
   @query('canvas') private canvas!: HTMLCanvasElement;
   /** The table is as long as the chart has points: it is drawn when it is asked for. */
   @state() private isTableOpen = false;
+  /** It could not be drawn: its words and its table are there all the same. */
+  @state() private isUndrawn = false;
   #chart: Chart | undefined;
   #isWaiting = false;
   readonly #scheme = matchMedia('(prefers-color-scheme: dark)');
@@ -70,7 +54,7 @@ export class DataChart extends View {
     requestAnimationFrame(() =>
       setTimeout(() => {
         this.#isWaiting = false;
-        this.#redraw();
+        void this.#redraw();
       }),
     );
   }
@@ -91,6 +75,7 @@ export class DataChart extends View {
         ${limits ? html`<li><span class="sign limit">– –</span> ${limits.words}</li>` : nothing}
       </ul>
       <div class="plot"><canvas role="img" aria-label="${title}. ${words}"></canvas></div>
+      ${this.isUndrawn ? html`<p>The chart could not be drawn. What it shows is told below.</p>` : nothing}
       <p class="note">${words}</p>
       <details
         @toggle=${(event: Event) => {
@@ -124,8 +109,13 @@ export class DataChart extends View {
     </figure>`;
   }
 
-  #redraw = () => {
-    if (!this.isConnected || !this.canvas) return;
+  #redraw = async (): Promise<void> => {
+    const drawing = await drawn().catch((error: unknown) => {
+      console.warn('The chart could not be drawn:', error);
+      this.isUndrawn = true;
+    });
+    if (!drawing || !this.isConnected) return;
+    this.isUndrawn = false;
     const datasets = this.#datasets();
     const options = this.#options();
     if (this.#chart) {
@@ -133,7 +123,11 @@ export class DataChart extends View {
       this.#chart.options = options;
       this.#chart.update('none');
     } else {
-      this.#chart = new Chart(this.canvas, { type: 'scatter', data: { datasets }, options });
+      this.#chart = new drawing.Chart(this.canvas, {
+        type: 'scatter',
+        data: { datasets },
+        options,
+      });
     }
   };
 

@@ -119,7 +119,11 @@ export class LodeBench extends View {
                   <next-card .state=${state} .kinds=${kinds}></next-card>
                   ${keyed(
                     atHand,
-                    html`<bench-sheets .bench=${this.bench} .state=${state}></bench-sheets>`,
+                    html`<bench-sheets
+                      .bench=${this.bench}
+                      .state=${state}
+                      ?shown=${isBench}
+                    ></bench-sheets>`,
                   )}
                 </main>`
         }
