@@ -5,6 +5,7 @@ import { messageOf } from './bench-words.ts';
 import { keptReadings, type CalibrationState } from './calibration-state.ts';
 import type { Desk } from './desk.ts';
 import { fitRequest, type LiveFitter, type OtherModel } from './fitting.ts';
+import { NewestFirst } from './newest-first.ts';
 
 /**
  * The provisional fit of an open calibration: made anew after every change of its readings, shown, and written nowhere,
@@ -48,22 +49,26 @@ interface Wish {
 
 /** Keeps the provisional fit of a desk in its state, as its readings change. */
 export class LiveFitting {
-  /** The newest that was wished for, whether it is made yet or not; absent where no calibration is open. */
-  #wish: Wish | undefined;
-  #isFitting = false;
+  readonly #fits: NewestFirst<Wish>;
 
   constructor(
     private readonly desk: Desk,
     private readonly fitter: LiveFitter,
-  ) {}
+  ) {
+    this.#fits = new NewestFirst(async (wish) => {
+      const live = await this.#fitOf(wish);
+      // one that a newer wish has overtaken still tells more than what is shown
+      if (this.#fits.wish?.calibration.id === wish.calibration.id) desk.change({ live });
+    });
+  }
 
   /** Called after every change of the desk's state: asks for a fit where the readings are others than before. */
   look(): void {
     const { history, live } = this.desk.state;
     const { calibration, identity } = history;
-    const before = this.#wish;
+    const before = this.#fits.wish;
     if (!calibration || calibration.ended || calibration.chosen) {
-      this.#wish = undefined;
+      this.#fits.want(undefined);
       if (live) this.desk.change({}, 'live');
       return;
     }
@@ -74,22 +79,8 @@ export class LiveFitting {
     ) {
       return;
     }
-    this.#wish = { calibration, identity };
+    this.#fits.want({ calibration, identity });
     if (live && before?.calibration.id !== calibration.id) this.desk.change({}, 'live');
-    if (!this.#isFitting) void this.#fitAll();
-  }
-
-  /** One fit after the other until the newest wish is made; what was wished for in between is never begun. */
-  async #fitAll(): Promise<void> {
-    this.#isFitting = true;
-    let made: Wish | undefined;
-    while (this.#wish && this.#wish !== made) {
-      made = this.#wish;
-      const live = await this.#fitOf(made);
-      // one that a newer wish has overtaken still tells more than what is shown
-      if (this.#wish?.calibration.id === made.calibration.id) this.desk.change({ live });
-    }
-    this.#isFitting = false;
   }
 
   async #fitOf({ calibration, identity }: Wish): Promise<LiveFit> {

@@ -7,6 +7,7 @@ import { messageOf } from '../bench-words.ts';
 import type { CalibrationState, KeptReading } from '../calibration-state.ts';
 import type { Desk } from '../desk.ts';
 import type { LiveCoefficients } from '../live-fit.ts';
+import { NewestFirst } from '../newest-first.ts';
 import { moreReadings, takenPart } from '../more-readings.ts';
 import { ORDINARY_TOLERANCE } from '../tolerance.ts';
 import { turnedByPerson } from './own-hand.ts';
@@ -75,13 +76,17 @@ interface Wish {
 
 /** Keeps what is left in a desk's state, as its provisional fits come, while a person collects. */
 export class Forecasting {
-  #wish: Wish | undefined;
-  #isAsking = false;
+  readonly #questions: NewestFirst<Wish>;
 
   constructor(
     private readonly desk: Desk,
     private readonly forecaster: Forecaster,
-  ) {}
+  ) {
+    this.#questions = new NewestFirst(async (wish) => {
+      const left = await this.#ask(wish);
+      if (this.#questions.wish?.calibration.id === wish.calibration.id) desk.change({ left });
+    });
+  }
 
   /** Called after every change of the desk's state. */
   look(): void {
@@ -89,26 +94,13 @@ export class Forecasting {
     const { live, left, history } = desk.state;
     const { calibration } = history;
     if (!live?.ok || !calibration || calibration.sealed || !turnedByPerson(desk.state)) {
-      this.#wish = undefined;
+      this.#questions.want(undefined);
       if (left) desk.change({}, 'left');
       return;
     }
-    const before = this.#wish;
+    const before = this.#questions.wish;
     if (before?.live === live && before.calibration.tolerance === calibration.tolerance) return;
-    this.#wish = { live, calibration };
-    if (!this.#isAsking) void this.#askAll();
-  }
-
-  /** One after the other until the newest wish is answered; what was wished for in between is never begun. */
-  async #askAll(): Promise<void> {
-    this.#isAsking = true;
-    let asked: Wish | undefined;
-    while (this.#wish && this.#wish !== asked) {
-      asked = this.#wish;
-      const left = await this.#ask(asked);
-      if (this.#wish?.calibration.id === asked.calibration.id) this.desk.change({ left });
-    }
-    this.#isAsking = false;
+    this.#questions.want({ live, calibration });
   }
 
   async #ask({ live, calibration }: Wish): Promise<ReadingsLeft | { failed: string }> {
