@@ -2,8 +2,7 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import lighthouse, { desktopConfig, type Config } from 'lighthouse';
-import { preview } from 'vite';
-import { buildApp } from '../tests/browser/build-app.ts';
+import { serveBuiltApp } from '../tests/browser/build-app.ts';
 import { addEntries, makeLogbook } from '../tests/browser/logbook-by-hand.ts';
 import { mortalChromium, type MortalChromium } from '../tests/browser/mortal-chromium.ts';
 import type { Figure } from './figure.ts';
@@ -26,23 +25,16 @@ const SETTINGS: readonly { setting: string; config?: Config }[] = [
 /** What Lighthouse says of the built app, served as it would be published, with the policy that it carries. */
 export async function lighthouseScores(): Promise<Figure[]> {
   const folder = await mkdtemp(join(tmpdir(), 'lodebench-lighthouse-'));
-  const outDir = join(folder, 'app');
-  await buildApp(outDir);
-  const server = await preview({
-    logLevel: 'error',
-    build: { outDir },
-    preview: { port: 0, host: '127.0.0.1' },
-  });
-  const url = server.resolvedUrls!.local[0]!;
+  const app = await serveBuiltApp();
   const browser = await mortalChromium(join(folder, 'profile'));
   try {
-    await fill(browser, url);
+    await fill(browser, app.url);
     const figures: Figure[] = [];
     for (const { page, address } of PAGES) {
       for (const { setting, config } of SETTINGS) {
         const runs: Scores[] = [];
         for (let run = 0; run < RUNS; run++) {
-          runs.push(await look(`${url}${address}`, browser.port, config));
+          runs.push(await look(`${app.url}${address}`, browser.port, config));
         }
         figures.push(...inWords(`${page}, as ${setting} has it`, runs));
       }
@@ -51,7 +43,7 @@ export async function lighthouseScores(): Promise<Figure[]> {
   } finally {
     browser.kill();
     await browser.gone;
-    await server.close();
+    await app.end();
     await rm(folder, { recursive: true, force: true });
   }
 }

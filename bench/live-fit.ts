@@ -1,9 +1,5 @@
-import { mkdtemp, rm } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
-import { preview } from 'vite';
 import type { Bench } from '../src/steps/bench.ts';
-import { buildApp } from '../tests/browser/build-app.ts';
+import { serveBuiltApp } from '../tests/browser/build-app.ts';
 import { launch } from '../tests/browser/chromium.ts';
 import type { Figure } from './figure.ts';
 
@@ -20,17 +16,11 @@ const TO = 56;
  * saw it is on the screen; its charts are drawn right after. Beside it how long the reading itself takes, in the same run.
  */
 export async function liveFit(): Promise<Figure[]> {
-  const outDir = await mkdtemp(join(tmpdir(), 'lodebench-live-fit-'));
-  await buildApp(outDir);
-  const server = await preview({
-    logLevel: 'error',
-    build: { outDir },
-    preview: { port: 0, host: '127.0.0.1' },
-  });
+  const app = await serveBuiltApp();
   const browser = await launch();
   try {
     const page = await browser.newPage({ viewport: { width: 1440, height: 1000 } });
-    await page.goto(server.resolvedUrls!.local[0]!);
+    await page.goto(app.url);
     await page.getByRole('button', { name: 'Link the simulated board' }).click();
     await page.getByRole('button', { name: 'Begin taking readings' }).waitFor();
     const times: Shown[] = [];
@@ -51,8 +41,7 @@ export async function liveFit(): Promise<Figure[]> {
     ];
   } finally {
     await browser.close();
-    await server.close();
-    await rm(outDir, { recursive: true });
+    await app.end();
   }
 }
 

@@ -1,15 +1,11 @@
-import { rmSync } from 'node:fs';
-import { mkdtemp } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
 import type { Page } from 'playwright-core';
-import { build, preview } from 'vite';
 import { defaultSettings } from '../firmware-sim/settings.ts';
 import { HostedBoard, type Attachment } from '../sim/hosted-board.ts';
 import { SocketServer } from '../sim/socket-server.ts';
 import type { LinkListener } from '../src/protocol/link.ts';
 import type { Bench } from '../src/steps/bench.ts';
 import { realClock } from '../src/transport/real-clock.ts';
+import { serveBuiltApp } from '../tests/browser/build-app.ts';
 import { launch } from '../tests/browser/chromium.ts';
 import type { Figure } from './figure.ts';
 
@@ -52,19 +48,13 @@ interface Noted {
  * them on the screen: lines lost, memory of the page, and how long its main thread was ever blocked.
  */
 export async function soak(): Promise<Figure[]> {
-  const outDir = await mkdtemp(join(tmpdir(), 'lodebench-soak-'));
-  await build({ logLevel: 'error', build: { outDir, emptyOutDir: true } });
-  const server = await preview({
-    logLevel: 'error',
-    build: { outDir },
-    preview: { port: 0, host: '127.0.0.1' },
-  });
+  const app = await serveBuiltApp();
   const boards = Array.from({ length: BOARDS }, (_, i) => new StreamingBoard(i + 1));
   const sockets = await SocketServer.at(0, boards);
   const browser = await launch();
   try {
     const page = await browser.newPage({ viewport: { width: 1440, height: 1000 } });
-    await page.goto(server.resolvedUrls!.local[0]!);
+    await page.goto(app.url);
     await page.locator('lode-bench').waitFor();
     await page.evaluate(
       linkAll,
@@ -99,8 +89,7 @@ export async function soak(): Promise<Figure[]> {
   } finally {
     await browser.close();
     await sockets.end();
-    await server.close();
-    rmSync(outDir, { recursive: true });
+    await app.end();
   }
 }
 

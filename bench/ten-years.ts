@@ -2,8 +2,7 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Page } from 'playwright-core';
-import { preview } from 'vite';
-import { buildApp } from '../tests/browser/build-app.ts';
+import { serveBuiltApp } from '../tests/browser/build-app.ts';
 import { addEntries, makeLogbook } from '../tests/browser/logbook-by-hand.ts';
 import { mortalChromium, type MortalChromium } from '../tests/browser/mortal-chromium.ts';
 import type { Figure } from './figure.ts';
@@ -20,14 +19,8 @@ const LONG = { timeout: 600_000 };
  */
 export async function tenYearsOfUse(): Promise<Figure[]> {
   const folder = await mkdtemp(join(tmpdir(), 'lodebench-years-'));
-  const outDir = join(folder, 'app');
-  await buildApp(outDir);
-  const server = await preview({
-    logLevel: 'error',
-    build: { outDir },
-    preview: { port: 0, host: '127.0.0.1' },
-  });
-  const url = server.resolvedUrls!.local[0]!;
+  const app = await serveBuiltApp();
+  const { url } = app;
   let browser: MortalChromium | undefined;
   const end = async () => {
     browser?.kill();
@@ -74,7 +67,7 @@ export async function tenYearsOfUse(): Promise<Figure[]> {
     ];
   } finally {
     await end();
-    await server.close();
+    await app.end();
     await rm(folder, { recursive: true, force: true });
   }
 }

@@ -1,9 +1,5 @@
-import { mkdtemp, rm } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
-import { preview } from 'vite';
 import type { TestProject } from 'vitest/node';
-import { buildApp } from './build-app.ts';
+import { serveBuiltApp } from './build-app.ts';
 import { findChromium } from './chromium.ts';
 
 declare module 'vitest' {
@@ -15,23 +11,11 @@ declare module 'vitest' {
   }
 }
 
-/**
- * Builds the app as it would be published, into a folder of its own, so that runs beside each other do not meet, and
- * serves it to the browser tests on a free port.
- */
+/** Serves the built app to the browser tests. */
 export default async function serveApp(project: TestProject): Promise<() => Promise<void>> {
   findChromium();
-  const outDir = await mkdtemp(join(tmpdir(), 'lodebench-'));
-  await buildApp(outDir);
-  const server = await preview({
-    logLevel: 'warn',
-    build: { outDir },
-    preview: { port: 0, host: '127.0.0.1' },
-  });
-  project.provide('appUrl', server.resolvedUrls!.local[0]!);
-  project.provide('appFolder', outDir);
-  return async () => {
-    await server.close();
-    await rm(outDir, { recursive: true, force: true });
-  };
+  const { url, folder, end } = await serveBuiltApp();
+  project.provide('appUrl', url);
+  project.provide('appFolder', folder);
+  return end;
 }
