@@ -7,8 +7,8 @@ import ClosingLine from './tests/closing-line.ts';
 export default defineConfig({
   ...appConfig(packageJson.version),
   test: {
-    // most of them wait, for processes and for the browser, more than they compute
-    maxWorkers: 4,
+    // most of them wait, for processes and for the browser, more than they compute; with four, boards do not answer in time
+    maxWorkers: 3,
     reporters: ['default', new ClosingLine()],
     projects: [
       {
