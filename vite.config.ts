@@ -32,7 +32,7 @@ export default defineConfig({
           name: 'browser',
           include: ['tests/browser/**/*.test.ts'],
           globalSetup: ['tests/browser/app-server.ts'],
-          testTimeout: 180_000,
+          testTimeout: 600_000, // against hanging only: the walk that looks at every state takes three minutes on two busy cores
           hookTimeout: 180_000,
         },
       },
