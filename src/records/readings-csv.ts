@@ -1,6 +1,16 @@
 import type { Aim, Reading, Vec3 } from '../calib/reading.ts';
 import type { AimDegrees } from './entries.ts';
-import { joinCsv, splitCsv, type Comment, type Row } from './rfc4180.ts';
+import {
+  CsvFound,
+  DECIMAL,
+  decode,
+  quoted,
+  readNumber,
+  rowsOf,
+  type CsvCause,
+  type CsvFault,
+} from './csv-faults.ts';
+import { joinCsv, type Comment, type Row } from './rfc4180.ts';
 
 /** Readings as a CSV file (docs/files.md): reading one, trusting nothing, and writing one. */
 
@@ -8,14 +18,6 @@ import { joinCsv, splitCsv, type Comment, type Row } from './rfc4180.ts';
 export const MOST_READINGS = 100_000;
 
 const [LF, CR] = [0x0a, 0x0d];
-const SEPARATORS: ReadonlyMap<number, string> = new Map([
-  [0x2c, ','],
-  [LF, '\n'],
-  [CR, '\r'],
-]);
-
-/** A decimal number with a point. */
-const DECIMAL = /^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$/;
 
 const SENSORS = ['ax', 'ay', 'az', 'mx', 'my', 'mz'] as const;
 const PLAN = ['plan_azimuth', 'plan_inclination', 'plan_roll'] as const;
@@ -62,71 +64,34 @@ export interface ReadingsFile {
 }
 
 /**
- * - `not_text`: a binary file
- * - `encoding`: text, but not UTF-8
+ * Beside what can be wrong with any such file:
+ *
  * - `empty`: nothing in it but blank lines and comments
  * - `no_readings`: a header and no reading
  * - `too_many`: more than {@link MOST_READINGS} lines
  * - `semicolons`, `tabs`: fields separated by something other than a comma
- * - `quote`: a quoted field that never ends, or a quote where none may stand
  * - `missing_column`, `duplicate_column`: the header lacks a column, or has one twice
  * - `ragged_row`: a row with more or fewer fields than the header
- * - `blank`: nothing where an id or a number must stand
- * - `decimal_comma`: a number with a comma for a point
- * - `not_a_number`: text, NaN or an infinity where a number must stand
- * - `out_of_range`: a number that cannot be
  * - `duplicate_id`: an id that an earlier reading has
  * - `scale`: a scale comment that is no positive number, stands twice, or lacks its fellow
  */
 export type ReadingsCause =
-  | 'not_text'
-  | 'encoding'
+  | CsvCause
   | 'empty'
   | 'no_readings'
   | 'too_many'
   | 'semicolons'
   | 'tabs'
-  | 'quote'
   | 'missing_column'
   | 'duplicate_column'
   | 'ragged_row'
-  | 'blank'
-  | 'decimal_comma'
-  | 'not_a_number'
-  | 'out_of_range'
   | 'duplicate_id'
   | 'scale';
 
-export interface ReadingsFault {
-  ok: false;
-  cause: ReadingsCause;
-  /** Counted from 1; absent where the whole file is meant. */
-  line?: number;
-  /** Name of the column, or its number where it has no name yet. */
-  field?: string;
-  /** Where, what is wrong, and what to do, in words. */
-  message: string;
-}
+export type ReadingsFault = CsvFault<ReadingsCause>;
 
-/** Carries a fault out of the depths of reading to {@link readReadings}, which alone catches it. */
-class Found extends Error {
-  readonly fault: ReadingsFault;
-  constructor(cause: ReadingsCause, where: { line?: number; field?: string }, what: string) {
-    super(what);
-    const place = [
-      where.line === undefined ? '' : `line ${where.line}`,
-      where.field === undefined ? '' : `field ${where.field}`,
-    ].filter((part) => part !== '');
-    const message = `${place.length > 0 ? `${place.join(', ')}: ` : ''}${what} Nothing was changed.`;
-    this.fault = { ok: false, cause, ...where, message };
-  }
-}
-
-/** Text from a file, fit to stand in a message: short, on one line, and without control characters. */
-function quoted(text: string): string {
-  const short = text.length > 40 ? `${text.slice(0, 40)}…` : text;
-  return `“${short.replace(/\p{C}/gu, '·')}”`;
-}
+/** All that is thrown in here. */
+class Found extends CsvFound<ReadingsCause> {}
 
 /** Reads a readings file from its bytes, whole or not at all. */
 export function readReadings(bytes: Uint8Array): ({ ok: true } & ReadingsFile) | ReadingsFault {
@@ -134,7 +99,7 @@ export function readReadings(bytes: Uint8Array): ({ ok: true } & ReadingsFile) |
     refuseTooMany(bytes);
     return { ok: true, ...parse(decode(bytes)) };
   } catch (error) {
-    if (error instanceof Found) return error.fault;
+    if (error instanceof CsvFound) return error.fault as ReadingsFault; // nothing else is thrown here
     throw error;
   }
 }
@@ -158,87 +123,8 @@ function tooMany(line: number): Found {
   );
 }
 
-function decode(bytes: Uint8Array): string {
-  const name = utf16(bytes);
-  if (name) {
-    throw new Found('encoding', { line: 1, field: '1' }, `the text is ${name}. Save it as UTF-8.`);
-  }
-  if (bytes.some(isControl)) {
-    throw new Found(
-      'not_text',
-      placeOf(bytes, (field) => field.some(isControl)),
-      'this is not a text file (a spreadsheet or a picture, perhaps). Export it as CSV in UTF-8.',
-    );
-  }
-  if (!isUtf8(bytes)) {
-    throw new Found(
-      'encoding',
-      placeOf(bytes, (field) => !isUtf8(field)),
-      'the text is not UTF-8 (an older encoding, perhaps). Save it as UTF-8.',
-    );
-  }
-  return new TextDecoder('utf-8').decode(bytes);
-}
-
-/** A byte that text has no use for. */
-function isControl(byte: number): boolean {
-  return byte < 0x09 || (byte > 0x0d && byte < 0x20);
-}
-
-/** Names UTF-16 by its byte order mark, or by every second byte of plain text being zero. */
-function utf16(bytes: Uint8Array): string | undefined {
-  const [first, second] = bytes;
-  if (first === 0xff && second === 0xfe) return 'UTF-16 (little-endian)';
-  if (first === 0xfe && second === 0xff) return 'UTF-16 (big-endian)';
-  const start = bytes.subarray(0, 200);
-  const pairs = Math.floor(start.length / 2);
-  const zeros = (from: number) =>
-    start.filter((byte, i) => i % 2 === from && i < 2 * pairs && byte === 0).length;
-  if (pairs < 4) return undefined;
-  if (zeros(1) > 0.9 * pairs && zeros(0) === 0) return 'UTF-16 (little-endian)';
-  if (zeros(0) > 0.9 * pairs && zeros(1) === 0) return 'UTF-16 (big-endian)';
-  return undefined;
-}
-
-/**
- * Line and field (by number) of the first field whose bytes are bad, commas and line ends taken as plain: those bytes
- * mean nothing else in UTF-8.
- */
-function placeOf(bytes: Uint8Array, bad: (field: Uint8Array) => boolean) {
-  let [line, field, start] = [1, 1, 0];
-  for (let i = 0; i < bytes.length; i++) {
-    const separator = SEPARATORS.get(bytes[i]);
-    if (!separator) continue;
-    if (bad(bytes.subarray(start, i))) break;
-    start = i + 1;
-    if (separator === ',') field++;
-    else if (separator === '\n' || bytes[start] !== LF) [line, field] = [line + 1, 1];
-  }
-  return { line, field: String(field) };
-}
-
-function isUtf8(bytes: Uint8Array): boolean {
-  try {
-    new TextDecoder('utf-8', { fatal: true }).decode(bytes);
-    return true;
-  } catch (error) {
-    if (error instanceof TypeError) return false; // the one thing a fatal decoder throws
-    throw error;
-  }
-}
-
 function parse(text: string): ReadingsFile {
-  const split = splitCsv(text);
-  if (!split.ok) {
-    const { line, field, problem } = split;
-    throw new Found(
-      'quote',
-      { line, field: String(field) },
-      problem === 'open_quote'
-        ? 'a quoted field begins here and never ends. Close the quote.'
-        : 'a quote stands where none may. Put the whole field in quotes, and double the quotes inside it.',
-    );
-  }
+  const split = rowsOf(text);
   const [header, ...rows] = split.rows;
   if (!header) {
     throw new Found(
@@ -337,7 +223,8 @@ function readRow(
     const at = place.get(name);
     return at === undefined ? '' : fields[at];
   };
-  const number = (name: NumberColumn): number => readNumber(text(name), line, name);
+  const number = (name: NumberColumn): number =>
+    readNumber(text(name), { line, field: name }, RANGES[name]);
   const optional = <K extends string>(key: K, name: NumberColumn) =>
     (text(name).trim() === '' ? {} : { [key]: number(name) }) as { [key in K]?: number };
 
@@ -377,38 +264,6 @@ function ragged({ line, fields }: Row, names: readonly string[]): Found {
     { line, field },
     `${count} Give every row as many fields as the header; a field that holds a comma stands in quotes.`,
   );
-}
-
-function readNumber(text: string, line: number, name: NumberColumn): number {
-  const where = { line, field: name };
-  const trimmed = text.trim();
-  if (trimmed === '') {
-    throw new Found('blank', where, 'a number is missing. Fill it in, or take the row out.');
-  }
-  if (/^[+-]?\d+,\d+$/.test(trimmed)) {
-    throw new Found(
-      'decimal_comma',
-      where,
-      `${quoted(trimmed)} has a decimal comma. Write numbers with a decimal point.`,
-    );
-  }
-  if (!DECIMAL.test(trimmed)) {
-    throw new Found(
-      'not_a_number',
-      where,
-      `${quoted(trimmed)} is not a number. Correct it, or take the row out.`,
-    );
-  }
-  const value = Number(trimmed);
-  const [least, most] = RANGES[name];
-  if (!(value >= least && value <= most)) {
-    throw new Found(
-      'out_of_range',
-      where,
-      `${quoted(trimmed)} is out of range (${least} to ${most}). Correct it, or take the row out.`,
-    );
-  }
-  return value;
 }
 
 function readComments(lines: readonly Comment[]): Pick<ReadingsFile, 'scales' | 'comments'> {
