@@ -6,7 +6,7 @@ import type { Logbook } from '../records/logbook.ts';
 import { noticeWords, WORK } from './bench-words.ts';
 import { BoardCheck } from './board-check.ts';
 import { BoardRescue, knownCoefficients } from './board-rescue.ts';
-import { gapSlots, openSlots, writable } from './calibration-state.ts';
+import { collectsNow, gapSlots, openSlots, writable } from './calibration-state.ts';
 import { BoardCare } from './care/board-care.ts';
 import { FieldChecks } from './checks/field-checks.ts';
 import { isOfCheck } from './checks/next-in-check.ts';
@@ -31,7 +31,7 @@ import { openProofSlots } from './proof.ts';
 import { prove } from './proving.ts';
 import { choose, revert, write } from './sealing.ts';
 import { shownAim } from './shown-aim.ts';
-import { Taking } from './taking.ts';
+import { Taking, type ReadingTaker } from './taking.ts';
 import { toleranceName } from './tolerance.ts';
 import { WireLog } from './wire-log.ts';
 import { sendByHand } from './wire-words.ts';
@@ -331,6 +331,24 @@ export class BenchPlace {
     await this.during(work, () =>
       task(this.#desk.linked(), this.#desk.signal, (now) => this.#desk.show(now)),
     );
+  }
+
+  /**
+   * From now on readings that nobody asks for a calibration or a check go to `taker`, those of the board's trigger too;
+   * where they belong without one.
+   */
+  async giveReadings(taker?: ReadingTaker): Promise<void> {
+    this.#taking.giveTo(taker);
+    await this.#inTurn(undefined, async () => {
+      const { history } = this.state;
+      const isWanted = taker !== undefined || history.checks.now || collectsNow(history);
+      await this.#desk.board?.mode(isWanted ? 'collect' : 'idle', this.#desk.signal);
+    });
+  }
+
+  /** Takes readings for whoever has them, as {@link Taking.takeForTaker} does. */
+  async takeReadings(what: string, next: () => Attitude | undefined, most: number): Promise<void> {
+    await this.during({ what, stoppable: true }, () => this.#taking.takeForTaker(what, next, most));
   }
 
   /** Sends a line that a person typed, in its turn, work or no work; resolves with what came of it, in words. */

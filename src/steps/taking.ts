@@ -1,4 +1,5 @@
 import type { Board, BoardReading } from '../protocol/board.ts';
+import type { Attitude } from '../protocol/simulator.ts';
 import type { CaptureAim, Entry, TakenReading } from '../records/entries.ts';
 import { aimWords, messageOf } from './bench-words.ts';
 import { freeId, holds, keptReadings, type Slot } from './calibration-state.ts';
@@ -14,6 +15,9 @@ import { isRefusal, isWithoutReading } from './refusals.ts';
 import { aimAt, openPlaces, purposeNow, shownAim, type Purpose } from './shown-aim.ts';
 import { looksUnturned, unturnedSaid } from './unturned.ts';
 
+/** Takes a reading to where it belongs, and says what became of it. */
+export type ReadingTaker = (reading: BoardReading) => Promise<Told>;
+
 /** Readings: asked of the board, or sent by it because the trigger was pressed; each recorded once, in its place. */
 export class Taking {
   /** Where the next reading belongs. */
@@ -24,6 +28,8 @@ export class Taking {
   #lastGiven = 0;
   /** Those that arrive while a link is being made, before the history of its board is here. */
   #early: BoardReading[] | undefined;
+  /** Who has the readings that were asked for neither a calibration nor a check, if anybody. */
+  #taker: ReadingTaker | undefined;
   /** Readings are recorded one after the other, in the order of their arrival. */
   #recording: Promise<void> = Promise.resolve();
 
@@ -88,6 +94,36 @@ export class Taking {
       } finally {
         this.#aim = undefined;
       }
+    }
+  }
+
+  /** From now on readings that nobody asked for a calibration or a check go to `taker`; where they belong without one. */
+  giveTo(taker?: ReadingTaker): void {
+    this.#taker = taker;
+  }
+
+  /**
+   * Takes readings for whoever has them: a simulated hand holds the board at each aim; where a person aims, one is taken.
+   *
+   * @param next the aim of the next reading, asked for each; none where all are in
+   * @param most so many at most
+   */
+  async takeForTaker(what: string, next: () => Attitude | undefined, most: number): Promise<void> {
+    const { desk } = this;
+    const board = desk.linked();
+    const hand = turnedByPerson(desk.state) ? undefined : desk.hand;
+    await this.settle();
+    await board.mode('collect', desk.signal);
+    const of = hand ? most : 1;
+    for (let done = 0; done < of && !desk.signal.aborted; done++) {
+      const aim = next();
+      if (!aim) break;
+      desk.show({ what, done, of, stoppable: true });
+      if (hand) await hand.hold(aim);
+      else await this.untilStill();
+      if (desk.signal.aborted) break;
+      await this.#captureWithRoom(board);
+      await this.#recording;
     }
   }
 
@@ -196,6 +232,11 @@ export class Taking {
     const { desk } = this;
     const { history } = desk.state;
     if (holds(history, reading)) return;
+    if (this.#taker && !this.#aim && !this.#checkPlace && !pendingAim(desk)) {
+      const told = await this.#taker(reading);
+      desk.say(told.words, turnedByPerson(desk.state) ? told : undefined);
+      return;
+    }
     if (await this.#recordForCheck(reading)) return;
     const { calibration } = history;
     if (!calibration || calibration.ended) return; // it stays on the board, and is saved at the next link
