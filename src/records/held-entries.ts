@@ -1,6 +1,20 @@
 import { inShortAfter, type BoardInShort } from './board-in-short.ts';
 import type { Entry, EntryKind, StoredEntry } from './entries.ts';
-import type { ForeignEntry, Logbook, LogbookFault, Merged, Written } from './logbook.ts';
+import type {
+  ForeignEntry,
+  Logbook,
+  LogbookFault,
+  Merged,
+  NotesWritten,
+  Written,
+} from './logbook.ts';
+import {
+  inNoteOrder,
+  papersInShort,
+  type Note,
+  type PaperInShort,
+  type PaperKind,
+} from './papers.ts';
 import { inReadingOrder } from './reading-order.ts';
 
 /**
@@ -8,7 +22,11 @@ import { inReadingOrder } from './reading-order.ts';
  * board's own memory is the last copy of a reading that is not.
  */
 const BEFORE_A_CHANGE: Record<
-  Exclude<Extract<EntryKind, `${string} begun`>, 'capture begun' | 'check begun'> | 'erased',
+  | Exclude<
+      Extract<EntryKind, `${string} begun`>,
+      'capture begun' | 'check begun' | 'assembly check begun'
+    >
+  | 'erased',
   true
 > = {
   'seal begun': true,
@@ -29,7 +47,7 @@ const mayBeHeld = ({ kind }: Entry): boolean => !(kind in BEFORE_A_CHANGE);
 /**
  * A logbook that goes on in memory where the disk is full: entries that only collect or judge are held, in order, and
  * read as if they were on disk; each later write first tries to put them there. What stands before a change of the board
- * is refused until they are. Values that are kept are held likewise, the newest of each.
+ * is refused until they are. Notes of papers, and the newest of each value that is kept, are held likewise.
  */
 export class HeldEntries implements Logbook {
   readonly ok = true;
@@ -39,6 +57,7 @@ export class HeldEntries implements Logbook {
   readonly #entriesInTurn = queue();
   readonly #valuesInTurn = queue();
   #held: readonly StoredEntry[] = [];
+  #heldNotes: readonly Note[] = [];
   readonly #values = new Map<string, unknown>();
 
   constructor(disk: Logbook) {
@@ -54,9 +73,14 @@ export class HeldEntries implements Logbook {
     return this.#held;
   }
 
-  /** Whether anything is only in memory, an entry or a value. */
+  /** The notes that are only in memory, likewise. */
+  get heldNotes(): readonly Note[] {
+    return this.#heldNotes;
+  }
+
+  /** Whether anything is only in memory, an entry, a note or a value. */
   get isHolding(): boolean {
-    return this.#held.length > 0 || this.#values.size > 0;
+    return this.#held.length > 0 || this.#heldNotes.length > 0 || this.#values.size > 0;
   }
 
   /** Calls `listener` after every write with the entries that were added, until the returned function is called. */
@@ -78,13 +102,36 @@ export class HeldEntries implements Logbook {
     });
   }
 
-  merge(entries: readonly ForeignEntry[]): Promise<Merged | LogbookFault> {
+  merge(entries: readonly ForeignEntry[], notes?: readonly Note[]): Promise<Merged | LogbookFault> {
     return this.#entriesInTurn(async () => {
       const free = await this.#putDown();
-      const merged = free.ok ? await this.#disk.merge(entries) : free;
+      const merged = free.ok ? await this.#disk.merge(entries, notes) : free;
       this.#tell(merged.ok ? entries.map(({ entry }) => entry) : []);
       return merged;
     });
+  }
+
+  write(...notes: Note[]): Promise<({ ok: true } & NotesWritten) | LogbookFault> {
+    return this.#entriesInTurn(async () => {
+      const free = await this.#putDown();
+      let written = free.ok ? await this.#disk.write(...notes) : free;
+      if (!written.ok && written.cause === 'quota') written = await this.#holdNotes(notes);
+      this.#tell([]);
+      return written;
+    });
+  }
+
+  async notesOf(paper: string): Promise<Note[]> {
+    const held = this.#heldNotes.filter((note) => note.paper === paper);
+    return withHeld(await this.#disk.notesOf(paper), held);
+  }
+
+  async papers(of: PaperKind): Promise<PaperInShort[]> {
+    const held = this.#heldNotes.filter((note) => note.of === of);
+    const papers = await this.#disk.papers(of);
+    if (held.length === 0) return papers;
+    const ids = new Set([...papers, ...held].map(({ paper }) => paper));
+    return papersInShort((await Promise.all([...ids].map((id) => this.notesOf(id)))).flat());
   }
 
   keep(key: string, value: unknown): Promise<{ ok: true } | LogbookFault> {
@@ -159,13 +206,15 @@ export class HeldEntries implements Logbook {
 
   /** Tries to write what is held, all of it or none, under the numbers it has been read and downloaded with. */
   async #putDown(): Promise<{ ok: true } | LogbookFault> {
-    if (this.#held.length > 0) {
+    if (this.#held.length > 0 || this.#heldNotes.length > 0) {
       const { bench } = this;
       const merged = await this.#disk.merge(
         this.#held.map(({ number, ...entry }) => ({ bench, number, entry })),
+        this.#heldNotes,
       );
       if (!merged.ok) return merged;
       this.#held = [];
+      this.#heldNotes = [];
       this.#tell([]);
     }
     for (const key of this.#values.keys()) void this.#putDownValue(key); // worth delaying no entry
@@ -188,6 +237,15 @@ export class HeldEntries implements Logbook {
     return { ok: true, numbers: held.map(({ number }) => number) };
   }
 
+  async #holdNotes(notes: readonly Note[]): Promise<{ ok: true } & NotesWritten> {
+    const papers = new Set(notes.map(({ paper }) => paper));
+    const there = (await Promise.all([...papers].map((paper) => this.notesOf(paper)))).flat();
+    const ids = new Set(there.map(({ id }) => id));
+    const fresh = new Map(notes.filter(({ id }) => !ids.has(id)).map((note) => [note.id, note]));
+    this.#heldNotes = [...this.#heldNotes, ...structuredClone([...fresh.values()])];
+    return { ok: true, added: fresh.size, already: notes.length - fresh.size };
+  }
+
   get #refusal(): string {
     const these = this.#held.length === 1 ? 'One entry is' : `${this.#held.length} entries are`;
     return `There is no room left to write to the logbook, and nothing is changed on a board before the logbook has it. Nothing was changed. ${these} only in the memory of this page: download them, free some space on this device, then try again.`;
@@ -196,6 +254,12 @@ export class HeldEntries implements Logbook {
   #tell(written: readonly Entry[]): void {
     for (const listener of this.#listeners) listener(written);
   }
+}
+
+/** Notes that are on disk with those that are held, but for what came to disk meanwhile. */
+function withHeld(onDisk: readonly Note[], held: readonly Note[]): Note[] {
+  const there = new Set(onDisk.map(({ id }) => id));
+  return inNoteOrder([...onDisk, ...held.filter(({ id }) => !there.has(id))]);
 }
 
 /** Does one piece of work after the other. */

@@ -9,6 +9,8 @@ import {
 import { inShortAfter, type BoardInShort } from './board-in-short.ts';
 import { Blocked, openDatabase, type Upgrade } from './database.ts';
 import type { Entry, StoredEntry } from './entries.ts';
+import { inNoteOrder, papersInShort, randomId } from './papers.ts';
+import type { Note, PaperInShort, PaperKind } from './papers.ts';
 import { inReadingOrder } from './reading-order.ts';
 
 export type { BoardInShort } from './board-in-short.ts';
@@ -46,11 +48,19 @@ export interface ForeignEntry {
   entry: Entry;
 }
 
+/** What became of notes: how many are new here, how many were here already. */
+export interface NotesWritten {
+  added: number;
+  already: number;
+}
+
 /** What became of entries that were brought in: how many are new here, how many were here already. */
 export interface Merged {
   ok: true;
   added: number;
   already: number;
+  /** The same of notes; absent where none were brought in. */
+  notes?: NotesWritten;
 }
 
 /** No bench comes to as many entries as this; a number that is higher is none. */
@@ -75,9 +85,16 @@ export interface Logbook {
   /**
    * Adds entries written at any bench, all or none; those that are here already are passed over. Two that differ under
    * one bench and number (a logbook was put back as it had been, and written on) are both kept, the second under the
-   * bench's id with ` (2)` after it; which of them is the second does not matter elsewhere.
+   * bench's id with ` (2)` after it; which of them is the second does not matter elsewhere. Notes are added with them, as
+   * by {@link write}: all of both or none.
    */
-  merge(entries: readonly ForeignEntry[]): Promise<Merged | LogbookFault>;
+  merge(entries: readonly ForeignEntry[], notes?: readonly Note[]): Promise<Merged | LogbookFault>;
+  /** Adds notes, all or none; those that are here already, by their ids, are passed over. Resolves as {@link append}. */
+  write(...notes: Note[]): Promise<({ ok: true } & NotesWritten) | LogbookFault>;
+  /** All notes of one paper, in reading order (papers.ts). */
+  notesOf(paper: string): Promise<Note[]>;
+  /** A line for each paper of a kind, the one with the earliest note first. */
+  papers(of: PaperKind): Promise<PaperInShort[]>;
   /** All entries of one board, of every calibration and of none, in reading order (reading-order.ts). */
   entriesOfBoard(board: string): Promise<StoredEntry[]>;
   /** Every entry that is there now (of one board, if given), in batches, the lowest number first. */
@@ -123,6 +140,7 @@ interface Schema extends DBSchema {
   /** By serial number; `shared` where entries of another bench are among them. */
   boards: { key: string; value: { short: BoardInShort; shared: boolean } };
   kept: { key: string; value: unknown };
+  notes: { key: string; value: Note; indexes: { paper: string; of: PaperKind } };
   /** What this logbook is. */
   about: { key: 'bench'; value: string };
 }
@@ -140,9 +158,14 @@ const UPGRADES: readonly Upgrade[] = [
     const entries = transaction.objectStore('entries');
     entries.deleteIndex('board and calibration');
     entries.createIndex('foreign', ['foreign.bench', 'foreign.number'], { unique: true });
-    database.createObjectStore('about').add(newBench(), 'bench');
+    database.createObjectStore('about').add(randomId(), 'bench');
     database.createObjectStore('boards');
     sumUpOwn(transaction);
+  },
+  (database) => {
+    const notes = database.createObjectStore('notes', { keyPath: 'id' });
+    notes.createIndex('paper', 'paper');
+    notes.createIndex('of', 'of');
   },
 ];
 
@@ -161,12 +184,6 @@ function sumUpOwn(transaction: IDBTransaction): void {
     const store = transaction.objectStore('boards');
     for (const [serial, short] of boards) store.add({ short, shared: false }, serial);
   };
-}
-
-/** 128 random bits in hexadecimal, so that no two benches have one id. */
-function newBench(): string {
-  const bytes = crypto.getRandomValues(new Uint8Array(16));
-  return [...bytes].map((byte) => byte.toString(16).padStart(2, '0')).join('');
 }
 
 const MESSAGES: Record<Exclude<LogbookCause, 'failed'>, string> = {
@@ -238,6 +255,17 @@ type WritableEntryStore = IDBPObjectStore<
   'readwrite'
 >;
 
+type SummingUp = Pick<
+  IDBPTransaction<Schema, ('entries' | 'boards')[], 'readwrite'>,
+  'objectStore'
+>;
+type WritableNoteStore = IDBPObjectStore<
+  Schema,
+  ArrayLike<StoreNames<Schema>>,
+  'notes',
+  'readwrite'
+>;
+
 /** How many entries are read at once where all are wanted. */
 const BATCH = 500;
 
@@ -261,8 +289,11 @@ class OpenLogbook implements Logbook {
     });
   }
 
-  async merge(entries: readonly ForeignEntry[]): Promise<Merged | LogbookFault> {
-    return this.#write(['entries', 'boards'], async (transaction) => {
+  async merge(
+    entries: readonly ForeignEntry[],
+    notes: readonly Note[] = [],
+  ): Promise<Merged | LogbookFault> {
+    return this.#write(['entries', 'boards', 'notes'], async (transaction) => {
       entries.forEach(checkForeign);
       const store = transaction.objectStore('entries');
       const written = entries.map((each) => ({ ...each, bench: writerOf(each.bench) }));
@@ -283,8 +314,34 @@ class OpenLogbook implements Logbook {
         }
       }
       await this.#sumUp(transaction, fresh, { merged: true });
-      return { ok: true, added: fresh.length, already: entries.length - fresh.length } as const;
+      const added = fresh.length;
+      const noted = await addNotes(transaction.objectStore('notes'), notes);
+      return {
+        ok: true,
+        added,
+        already: entries.length - added,
+        ...(notes.length > 0 && { notes: noted }),
+      } as const;
     });
+  }
+
+  async write(...notes: Note[]): Promise<({ ok: true } & NotesWritten) | LogbookFault> {
+    return this.#write(['notes'], async (transaction) => ({
+      ok: true as const,
+      ...(await addNotes(transaction.objectStore('notes'), notes)),
+    }));
+  }
+
+  notesOf(paper: string): Promise<Note[]> {
+    return this.#read(async () =>
+      inNoteOrder(await this.#database.getAllFromIndex('notes', 'paper', paper)),
+    );
+  }
+
+  papers(of: PaperKind): Promise<PaperInShort[]> {
+    return this.#read(async () =>
+      papersInShort(await this.#database.getAllFromIndex('notes', 'of', of)),
+    );
   }
 
   async keep(key: string, value: unknown): Promise<{ ok: true } | LogbookFault> {
@@ -403,7 +460,7 @@ class OpenLogbook implements Logbook {
 
   /** Brings what is said of boards up to date with entries that were just added. */
   async #sumUp(
-    transaction: IDBPTransaction<Schema, ['entries', 'boards'], 'readwrite'>,
+    transaction: SummingUp,
     added: readonly Entry[],
     { merged = false } = {},
   ): Promise<void> {
@@ -453,6 +510,15 @@ class OpenLogbook implements Logbook {
       return faultOf(error);
     }
   }
+}
+
+/** Adds those that are not here, each once. */
+async function addNotes(store: WritableNoteStore, notes: readonly Note[]): Promise<NotesWritten> {
+  const there = await Promise.all(notes.map(({ id }) => store.getKey(id)));
+  const fresh = new Map(notes.flatMap((note, i) => (there[i] ? [] : [[note.id, note] as const])));
+  // async, so that a note that cannot be cloned fails like any other
+  await Promise.all([...fresh.values()].map(async (note) => store.add(note)));
+  return { added: fresh.size, already: notes.length - fresh.size };
 }
 
 const numbered = (rows: readonly Row[], numbers: readonly number[]): StoredEntry[] =>

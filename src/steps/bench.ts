@@ -1,7 +1,7 @@
 import type { Clock } from '../protocol/clock.ts';
 import { LinkError, type ByteLink, type LinkKind } from '../protocol/link.ts';
 import type { SimulatorSettings } from '../protocol/simulator.ts';
-import type { Entry } from '../records/entries.ts';
+import type { Entry, StoredEntry } from '../records/entries.ts';
 import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { BenchError, secondLinkWords } from './bench-words.ts';
 import type { Fitter, LiveFitter } from './fitting.ts';
@@ -19,8 +19,9 @@ import {
 import type { Sight, SimulatedBoard, Tie } from './linking.ts';
 import { Exchange } from './logbook/exchange.ts';
 import { LogbookDesk } from './logbook/logbook-desk.ts';
-import { toldOf, type News } from './logbook/news.ts';
+import { toldOf, type News, type Written } from './logbook/news.ts';
 import { OpenedCalibration } from './logbook/opened-calibration.ts';
+import { Papers } from './papers.ts';
 import { BenchPlace } from './place.ts';
 import { BenchSite } from './site/bench-site.ts';
 import { isSameBoard, SimulatorShelf } from './simulator-shelf.ts';
@@ -90,6 +91,8 @@ export class Bench {
   readonly opened: OpenedCalibration;
   /** Takes entries out as files, and brings them in. */
   readonly exchange: Exchange;
+  /** What is written together about several boards: check courses, workshops. */
+  readonly papers: Papers;
   /** Where the bench stands. */
   readonly site: BenchSite;
   /** How a person is told of readings without looking. */
@@ -114,12 +117,16 @@ export class Bench {
 
   constructor(parts: BenchParts) {
     this.#parts = parts;
-    this.#logbook = toldOf(parts.logbook, (boards, how) => {
-      parts.news?.tell(boards);
-      if (how === 'merged') this.#hear(boards);
-      else this.logbook.wrote();
+    this.#logbook = toldOf(parts.logbook, (written, how) => {
+      parts.news?.tell(written);
+      if (how === 'merged') this.#hear(written);
+      else {
+        this.logbook.wrote();
+        this.papers.wrote(written);
+      }
     });
-    parts.news?.onNews((boards) => this.#hear(boards));
+    parts.news?.onNews((written) => this.#hear(written));
+    this.papers = new Papers(this.#logbook, () => this.#hold());
     this.logbook = new LogbookDesk(this.#logbook, parts.today);
     this.site = new BenchSite(this.#logbook, () => this.#hold());
     this.exchange = new Exchange({
@@ -264,6 +271,11 @@ export class Bench {
       const written = await this.#logbook.append(...entries);
       if (!written.ok) throw new LogbookError(written);
     }
+  }
+
+  /** All that the logbook says of a board. @throws LogbookError where it cannot be read */
+  entriesOf(board: string): Promise<StoredEntry[]> {
+    return this.#logbook.entriesOfBoard(board);
   }
 
   /** Sets the simulated board at hand: at once where it is linked, else when it will be. */
@@ -469,11 +481,13 @@ export class Bench {
     this.#tell();
   }
 
-  /** Entries of these boards were written that the places here have not seen. */
-  #hear(boards: readonly string[]): void {
+  /** Something was written that this page has not seen. */
+  #hear(written: Written): void {
     this.logbook.wrote();
+    this.papers.wrote(written);
     for (const place of this.#places) {
-      if (place.serial !== undefined && boards.includes(place.serial)) void place.recollect();
+      if (place.serial !== undefined && written.boards.includes(place.serial))
+        void place.recollect();
     }
   }
 

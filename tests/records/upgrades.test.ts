@@ -6,21 +6,24 @@ import type { Entry } from '../../src/records/entries.ts';
 import { openLogbook, type Logbook } from '../../src/records/logbook.ts';
 import { restore, saved, type SavedDatabase } from './saved/indexed-database.ts';
 
-/** What the first version left behind (saved/freeze.ts): one board calibrated to the end, one with five readings. */
-const version1 = JSON.parse(
-  readFileSync(new URL('saved/version-1.json', import.meta.url), 'utf8'),
-) as SavedDatabase;
+/** What versions left behind (saved/freeze.ts): one board calibrated to the end, one with five readings. */
+const frozen = (version: number) =>
+  JSON.parse(
+    readFileSync(new URL(`saved/version-${version}.json`, import.meta.url), 'utf8'),
+  ) as SavedDatabase;
+const [version1, version2] = [frozen(1), frozen(2)];
 
 const rowsOf = ({ stores }: SavedDatabase, store: string) =>
   stores.find(({ name }) => name === store)?.rows ?? [];
 
 const entries1 = rowsOf(version1, 'entries') as [number, Entry][];
 
-async function withVersion1(): Promise<IDBFactory> {
+async function withSaved(version: SavedDatabase): Promise<IDBFactory> {
   const factory = new IDBFactory();
-  await restore(factory, 'lodebench', version1);
+  await restore(factory, 'lodebench', version);
   return factory;
 }
+const withVersion1 = () => withSaved(version1);
 
 async function opened(indexedDB: IDBFactory): Promise<Logbook> {
   const logbook = await openLogbook({ indexedDB });
@@ -117,6 +120,57 @@ it('goes on numbering where the first version stopped, under one bench id from t
   expect(again.bench).toBe(bench);
   expect((await again.entriesOfBoard(note.board)).at(-1)).toEqual({ ...note, number: last[0] + 1 });
   expect((await opened(await withVersion1())).bench).not.toBe(bench);
+});
+
+it('brings forward all that the second version kept, with its bench, its boards in short and room for notes', async () => {
+  expect(version2.version).toBe(2);
+  const factory = await withSaved(version2);
+  const logbook = await opened(factory);
+  expect(await logbook.boardsInShort()).toEqual(
+    rowsOf(version2, 'boards').map(([, value]) => (value as { short: unknown }).short),
+  );
+  expect(logbook.bench).toBe(rowsOf(version2, 'about')[0]![1]);
+  expect(await logbook.papers('workshop')).toEqual([]);
+  const note = { id: 'a'.repeat(32), paper: 'b'.repeat(32), of: 'workshop' as const };
+  const whole = { ...note, time: '2031-05-01T09:00:00.000Z', body: { kind: 'x' } };
+  expect(await logbook.write(whole)).toEqual({ ok: true, added: 1, already: 0 });
+  logbook.close();
+  const now = await saved(factory, 'lodebench');
+  expect(now.version).toBe(3);
+  for (const store of ['entries', 'kept', 'boards', 'about']) {
+    expect(rowsOf(now, store)).toEqual(rowsOf(version2, store));
+  }
+  expect(rowsOf(now, 'notes')).toEqual([[note.id, whole]]);
+});
+
+it('has the same stores and indexes whichever version it was brought forward from', async () => {
+  const shapeFrom = async (factory: IDBFactory) => {
+    (await opened(factory)).close();
+    const { version, stores } = await saved(factory, 'lodebench');
+    return { version, stores: stores.map(({ rows: _, ...store }) => store) };
+  };
+  const anew = await shapeFrom(new IDBFactory());
+  expect(anew.stores.map(({ name }) => name)).toContain('notes');
+  for (const version of [version1, version2]) {
+    expect(await shapeFrom(await withSaved(version))).toEqual(anew);
+  }
+});
+
+it('leaves the second version whole where the upgrade is cut off, and makes it at the next opening', async () => {
+  for (const [prototype, method, calls] of [
+    [IDBDatabase.prototype, 'createObjectStore', 1],
+    [IDBObjectStore.prototype, 'createIndex', 2],
+  ] as const) {
+    for (let call = 1; call <= calls; call++) {
+      const factory = await withSaved(version2);
+      const { outcome } = await failing(prototype, method, call, () =>
+        openLogbook({ indexedDB: factory }),
+      );
+      expect(outcome.ok).toBe(false);
+      expect(await saved(factory, 'lodebench')).toEqual(version2);
+      expect(await (await opened(factory)).boardsInShort()).toHaveLength(2);
+    }
+  }
 });
 
 it('leaves the first version whole where the upgrade is cut off, at whatever step, and makes it at the next opening', async () => {

@@ -258,7 +258,10 @@ export class BenchInProcess {
       batches: (board) => logbook.batches(board),
       bench: logbook.bench,
       highestNumber: () => logbook.highestNumber(),
-      merge: (entries) => logbook.merge(entries),
+      merge: (entries, notes) => logbook.merge(entries, notes),
+      write: (...notes) => logbook.write(...notes),
+      notesOf: (paper) => logbook.notesOf(paper),
+      papers: (of) => logbook.papers(of),
       keep: (key, value) => {
         this.#kept.set(key, value);
         return logbook.keep(key, value);

@@ -1,22 +1,27 @@
 import type { Logbook } from '../../records/logbook.ts';
 
-/** What the pages of this program tell each other: of which boards one of them has written to the logbook. */
+/** Of what something was written: boards by serial number, papers by id. */
+export interface Written {
+  boards: readonly string[];
+  papers: readonly string[];
+}
+
+/** What the pages of this program tell each other: of what one of them has written to the logbook. */
 export interface News {
-  /** Tells all other pages. @param boards serial numbers */
-  tell(boards: readonly string[]): void;
+  /** Tells all other pages. */
+  tell(written: Written): void;
   /** Calls `listener` whenever another page tells. */
-  onNews(listener: (boards: readonly string[]) => void): void;
+  onNews(listener: (written: Written) => void): void;
 }
 
 /** News by the browser's own channel between the pages of one origin. */
 export function broadcastNews(): News {
-  const channel = new BroadcastChannel('lodebench');
+  // pages of before papers told of boards alone, in another form: they have a channel of their own
+  const channel = new BroadcastChannel('lodebench logbook');
   return {
-    tell: (boards) => channel.postMessage(boards),
+    tell: (written) => channel.postMessage(written),
     onNews: (listener) => {
-      channel.addEventListener('message', ({ data }: MessageEvent<readonly string[]>) =>
-        listener(data),
-      );
+      channel.addEventListener('message', ({ data }: MessageEvent<Written>) => listener(data));
     },
   };
 }
@@ -24,31 +29,38 @@ export function broadcastNews(): News {
 /**
  * The same logbook; whenever something was written to it, and is safe, it is told.
  *
- * @param wrote told of which boards entries were written, and whether here or brought in from elsewhere
+ * @param wrote told of what was written, and whether here or brought in from elsewhere
  */
 export function toldOf(
   logbook: Logbook,
-  wrote: (boards: readonly string[], how: 'appended' | 'merged') => void,
+  wrote: (written: Written, how: 'appended' | 'merged') => void,
 ): Logbook {
   const after = async <T extends { ok: boolean }>(
     writing: Promise<T>,
     how: 'appended' | 'merged',
     entries: readonly { board: string }[],
+    notes: readonly { paper: string }[] = [],
   ): Promise<T> => {
-    const written = await writing;
-    if (written.ok) wrote([...new Set(entries.map(({ board }) => board))], how);
-    return written;
+    const outcome = await writing;
+    const boards = [...new Set(entries.map(({ board }) => board))];
+    const papers = [...new Set(notes.map(({ paper }) => paper))];
+    if (outcome.ok) wrote({ boards, papers }, how);
+    return outcome;
   };
   return {
     ok: true,
     bench: logbook.bench,
     append: (...entries) => after(logbook.append(...entries), 'appended', entries),
-    merge: (entries) =>
+    merge: (entries, notes) =>
       after(
-        logbook.merge(entries),
+        logbook.merge(entries, notes),
         'merged',
         entries.map(({ entry }) => entry),
+        notes,
       ),
+    write: (...notes) => after(logbook.write(...notes), 'appended', [], notes),
+    notesOf: (paper) => logbook.notesOf(paper),
+    papers: (of) => logbook.papers(of),
     entriesOfBoard: (board) => logbook.entriesOfBoard(board),
     batches: (board) => logbook.batches(board),
     boards: () => logbook.boards(),
