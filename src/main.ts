@@ -14,12 +14,14 @@ import { defaultSettings, simulatedBoard } from './transport/simulated.ts';
 import { webBluetooth } from './transport/web-bluetooth.ts';
 import { webSerial } from './transport/web-serial.ts';
 import { socketAddress, webSocketLink, type SocketConstructor } from './transport/websocket.ts';
-import './views/lode-bench.ts';
+import { loadAhead } from './views/lode-bench.ts';
 
 /** Puts the bench together from its parts and hands it to the page. */
 async function start(page: HTMLElement): Promise<void> {
+  const opening = openLogbook(); // it takes longest, and nothing of this page's time
+  loadAhead();
   const newer = installApp();
-  const disk = await openLogbook();
+  const disk = await opening;
   if (!disk.ok) {
     page.replaceWith(noLogbook(disk.message));
     return;

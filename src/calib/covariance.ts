@@ -82,7 +82,8 @@ export function meanSquares(
     inclination: new Float64Array(width * width),
   };
   const rowsAt = derivatives(theta);
-  for (const attitude of everywhere) {
+  const all = everywhere();
+  for (const attitude of all) {
     const rows = rowsAt(attitude);
     // nothing depends on the dip, and no inclination on the magnetometer: in a straight model they end the row
     addSquare(squares.azimuth, rows.azimuth, bowed ? width : DIP);
@@ -91,7 +92,7 @@ export function meanSquares(
   for (const square of [squares.azimuth, squares.inclination]) {
     for (let i = 0; i < width; i++) {
       for (let c = i; c < width; c++) {
-        square[i * width + c] /= everywhere.length;
+        square[i * width + c] /= all.length;
         square[c * width + i] = square[i * width + c];
       }
     }
@@ -160,7 +161,10 @@ export function attitudesEverywhere(): [azimuth: number, inclination: number, ro
   );
 }
 
-const everywhere = attitudesEverywhere().map((angles) => attitude(...angles));
+/** The same as rotations; made when they are first asked for, as a page that only lists boards never does. */
+const everywhere = (): readonly Mat3[] =>
+  (rotationsEverywhere ??= attitudesEverywhere().map((angles) => attitude(...angles)));
+let rotationsEverywhere: readonly Mat3[] | undefined;
 
 /** Standard errors at one attitude, as the coefficients' covariance has them (a reading's own noise comes on top). */
 export function standardErrors(

@@ -24,16 +24,14 @@ import { View } from './view.ts';
 export class BenchSheets extends View {
   @property({ attribute: false }) bench!: Bench;
   @property({ attribute: false }) state!: PlaceState;
-  /** The bench is what the page shows, and not the logbook. */
-  @property({ type: Boolean }) shown = false;
   /** Serial numbers of boards that were checked in this page. */
   readonly #checked = new Set<string>();
   /** The views that are not needed for the first picture could not be loaded. */
   @state() private isWanting = false;
 
-  protected override updated(changes: PropertyValues): void {
-    super.updated(changes);
-    if (changes.has('shown') && this.shown) void this.#loadRest();
+  protected override firstUpdated(changes: PropertyValues): void {
+    super.firstUpdated(changes);
+    void this.#loadRest();
   }
 
   /** What is already in the page fills as soon as its view is known. */

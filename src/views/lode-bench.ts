@@ -41,6 +41,8 @@ export class LodeBench extends View {
     {};
   /** What a person was asked about writing, and the place where its board is. */
   @state() private shown: { place: BenchPlace; id: string } | undefined;
+  /** The bench was asked for in this page: until then it is not drawn behind the logbook. */
+  #benchAsked = false;
   /** What was rendered last while no work was under way, and of which place. */
   #before: { place: BenchPlace; state: PlaceState } | undefined;
 
@@ -87,10 +89,10 @@ export class LodeBench extends View {
   }
 
   protected override render() {
-    const { atHand, places, kinds, elsewhere } = this.bench;
+    const { atHand, places, elsewhere } = this.bench;
     const { state } = atHand;
-    const { place } = nextStep(state);
     const isBench = this.asked.part === 'bench';
+    this.#benchAsked ||= isBench;
     return html`
       ${
         isBench
@@ -110,24 +112,7 @@ export class LodeBench extends View {
       </header>
       <newer-version-notice .newer=${this.newer}></newer-version-notice>
       <keeping-notice .keeping=${this.keeping}></keeping-notice>
-      <div class="part" ?hidden=${!isBench}>
-        ${
-          elsewhere
-            ? html`<main id="next" tabindex="-1">${this.#heldElsewhere(elsewhere)}</main>`
-            : html`<path-strip place=${place}></path-strip>
-                <main>
-                  <next-card .state=${state} .kinds=${kinds}></next-card>
-                  ${keyed(
-                    atHand,
-                    html`<bench-sheets
-                      .bench=${this.bench}
-                      .state=${state}
-                      ?shown=${isBench}
-                    ></bench-sheets>`,
-                  )}
-                </main>`
-        }
-      </div>
+      <div class="part" ?hidden=${!isBench}>${this.#benchAsked ? this.#benchPart() : nothing}</div>
       ${
         isBench
           ? nothing
@@ -147,6 +132,18 @@ export class LodeBench extends View {
       </footer>
       ${this.#writeDialog(state)}
     `;
+  }
+
+  #benchPart() {
+    const { atHand, kinds, elsewhere } = this.bench;
+    const { state } = atHand;
+    if (elsewhere)
+      return html`<main id="next" tabindex="-1">${this.#heldElsewhere(elsewhere)}</main>`;
+    return html`<path-strip place=${nextStep(state).place}></path-strip>
+      <main>
+        <next-card .state=${state} .kinds=${kinds}></next-card>
+        ${keyed(atHand, html`<bench-sheets .bench=${this.bench} .state=${state}></bench-sheets>`)}
+      </main>`;
   }
 
   #heldElsewhere(elsewhere: 'held' | 'free') {
@@ -211,28 +208,24 @@ export class LodeBench extends View {
     this.querySelector<HTMLElement>(heading)?.focus({ preventScroll: true });
   };
 
-  /** Sees that what the logbook part shows is loaded and read. */
+  /** Sees that what the part asked for shows is loaded and read, both at once. */
   async #showPart(): Promise<void> {
-    const part = this.asked;
-    document.title = titleOf(part);
-    if (part.part === 'bench') {
-      await this.bench.logbook.open(); // no page of it is open
-      return;
+    const { asked } = this;
+    document.title = titleOf(asked);
+    const reading = this.bench.logbook.open(asked.part === 'bench' ? undefined : asked.serial);
+    await Promise.all([asked.part === 'bench' ? undefined : this.#load(asked.part), reading]);
+  }
+
+  async #load(part: keyof typeof LOADING): Promise<void> {
+    if (this.loads[part] === 'done') return;
+    this.loads = { ...this.loads, [part]: 'under way' };
+    try {
+      await LOADING[part]();
+      this.loads = { ...this.loads, [part]: 'done' };
+    } catch (error) {
+      console.warn(`The ${part} could not be loaded:`, error);
+      this.loads = { ...this.loads, [part]: 'failed' };
     }
-    const what = part.part;
-    if (this.loads[what] !== 'done') {
-      this.loads = { ...this.loads, [what]: 'under way' };
-      try {
-        await LOADING[what]();
-        this.loads = { ...this.loads, [what]: 'done' };
-      } catch (error) {
-        console.warn(`The ${what} could not be loaded:`, error);
-        this.loads = { ...this.loads, [what]: 'failed' };
-        return;
-      }
-      if (this.asked !== part) return; // somewhere else was asked for meanwhile, which sees to itself
-    }
-    await this.bench.logbook.open(part.serial);
   }
 
   #skip = (event: Event) => {
@@ -301,6 +294,12 @@ const LOADING = {
   logbook: () => import('./logbook-page.ts'),
   report: () => import('./report-page.ts'),
 };
+
+/** Begins to load what the address asks for, before there is a page to show it; whether it could is seen when it is shown. */
+export function loadAhead(): void {
+  const { part } = partOf(location.hash);
+  if (part !== 'bench') LOADING[part]().catch(() => {}); // showing it asks again, and says what is wrong
+}
 
 /** What the browser calls the page, and a file that it is printed to. */
 function titleOf(part: PagePart): string {
