@@ -77,7 +77,7 @@ export class CollectingSignals extends View {
   #tell({ kind, words }: Told, next = ''): void {
     const { sounds, vibration, speech } = this.bench.choices.now;
     if (sounds) {
-      this.#signals.sound(kind);
+      void this.#signals.sound(kind);
       this.missed = this.#signals.isMute;
     }
     if (vibration) this.#signals.shake(kind);

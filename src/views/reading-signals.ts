@@ -39,6 +39,8 @@ const SHAKES: Record<Kind, number[]> = {
 };
 
 const LOUDNESS = 0.25;
+/** How long the tone of one board of several lasts, seconds. */
+const OWN = 0.22;
 
 export class ReadingSignals {
   #sound: AudioContext | undefined;
@@ -66,12 +68,18 @@ export class ReadingSignals {
     return ReadingSignals.can.sounds && !this.#isAllowed;
   }
 
-  sound(kind: Kind): void {
+  /**
+   * Resolves after the last note, or at once where nothing can be heard.
+   *
+   * @param tone of the one board of several that it is of, hertz: it stands for a reading, and before whatever else is told
+   */
+  async sound(kind: Kind, tone?: number): Promise<void> {
     const sound = this.#sound;
     if (!sound || !this.#isAllowed) return;
+    const shape = kind === 'refused' ? 'square' : 'sine';
     // taken from it by a call, or gone with the device
     if (sound.state === 'interrupted' || sound.state === 'closed') this.#isAllowed = false;
-    else void this.#with(sound, () => play(sound, kind));
+    else await this.#with(sound, () => play(sound, notesOf(kind, tone), shape));
   }
 
   /** Has it run only while something is to be heard: one that runs in silence keeps the device awake. */
@@ -111,13 +119,20 @@ export class ReadingSignals {
   }
 }
 
+function notesOf(kind: Kind, tone: number | undefined): readonly Note[] {
+  if (tone === undefined) return NOTES[kind];
+  const own = { hertz: tone, at: 0, lasts: OWN };
+  if (kind === 'taken') return [own];
+  return [own, ...NOTES[kind].map((note) => ({ ...note, at: note.at + OWN + 0.08 }))];
+}
+
 /** Resolves after the last note. */
-function play(sound: AudioContext, kind: Kind): Promise<void> {
-  const notes = NOTES[kind].map(({ hertz, at, lasts }) => {
+function play(sound: AudioContext, played: readonly Note[], shape: OscillatorType): Promise<void> {
+  const notes = played.map(({ hertz, at, lasts }) => {
     const [voice, loudness] = [sound.createOscillator(), sound.createGain()];
     const begin = sound.currentTime + at;
     voice.frequency.value = hertz;
-    voice.type = kind === 'refused' ? 'square' : 'sine';
+    voice.type = shape;
     // from silence and back to it: a wave cut off cracks
     loudness.gain.setValueAtTime(0, begin);
     loudness.gain.linearRampToValueAtTime(LOUDNESS, begin + 0.01);
