@@ -29,6 +29,8 @@ it('needs no sideways scrolling on a phone of 390 pixels with everything twice a
   await button('Begin taking readings').click();
   await fits('the board');
   await button('Take all 56').click();
+  await button('Stop').waitFor();
+  await fits('readings being taken');
   await button('Link another board').click(); // while the first one is at work
   await button('Link another simulated board').click();
   await button('Begin taking readings').waitFor();
@@ -40,5 +42,13 @@ it('needs no sideways scrolling on a phone of 390 pixels with everything twice a
   await fits('a judgement');
   await button('Write to the board…').click();
   await fits('asked before writing');
+  await button('Not now').click();
+  await page.getByRole('link', { name: 'Logbook', exact: true }).click();
+  await page
+    .getByRole('link', { name: /^Simulated board, / })
+    .first()
+    .click();
+  await page.getByLabel('On which day, if not today').waitFor();
+  await fits('a board in the logbook');
   expect(complaints).toEqual([]);
 });
