@@ -1,4 +1,4 @@
-import type { SimulatorSettings } from '../protocol/simulator.ts';
+import type { Attitude, SimulatorSettings } from '../protocol/simulator.ts';
 import type { Logbook, LogbookFault } from '../records/logbook.ts';
 import type { KindName } from './link-help.ts';
 
@@ -12,6 +12,8 @@ export interface KeptPlace {
   address?: string;
   /** Of a simulated board. */
   simulator?: SimulatorSettings;
+  /** Of a simulated board that a person turns: how it is held. Degrees. */
+  ownHand?: Attitude;
 }
 
 /** What was at the bench, and which of it was at hand. */

@@ -405,10 +405,10 @@ export class Linking {
 
   #letGo(): void {
     this.#calm();
+    if (this.#tie && this.desk.state.ownHand) this.desk.change({}, 'ownHand');
     this.#tie?.simulated?.end();
     this.#tie = undefined;
     this.desk.hand = undefined;
-    if (this.desk.state.ownHand) this.desk.change({}, 'ownHand');
   }
 
   /** Ends the conversation. What cannot be closed is told, and keeps nothing else from being done. */

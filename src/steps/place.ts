@@ -179,6 +179,7 @@ export class BenchPlace {
   /** What to keep of this place for when the page is opened again; nothing where it is empty. */
   get kept(): KeptPlace | undefined {
     const { serial, state, tie } = this;
+    const { ownHand, simulator } = state;
     const { kind, label } = state.link;
     if (serial === undefined || kind === undefined) return undefined;
     const address = tie?.address;
@@ -187,13 +188,17 @@ export class BenchPlace {
       kind,
       label: label ?? '',
       ...(address !== undefined && { address }),
-      ...(kind === 'simulated' && state.simulator && { simulator: state.simulator }),
+      ...(kind === 'simulated' && simulator && { simulator }),
+      ...(kind === 'simulated' && ownHand && { ownHand }),
     };
   }
 
   /** Shows a board that was here when the page was closed, and what the logbook says of it. */
-  async restore({ serial, kind, label, simulator }: KeptPlace): Promise<void> {
-    this.#desk.change({ link: { state: 'lost', kind, label, end: 'page closed' } });
+  async restore({ serial, kind, label, simulator, ownHand }: KeptPlace): Promise<void> {
+    this.#desk.change({
+      link: { state: 'lost', kind, label, end: 'page closed' },
+      ...(ownHand && { ownHand }),
+    });
     this.showSimulator(simulator);
     await this.#desk.recollect(serial);
   }
@@ -215,6 +220,8 @@ export class BenchPlace {
         const tie = await picking;
         if (!tie) return;
         this.#linking.take(tie);
+        const { ownHand } = desk.state;
+        if (ownHand) await desk.hand?.hold(ownHand); // a person had brought it there before the page was closed
         if (kind !== 'simulated') desk.change({}, 'simulator');
         await this.#linking.link(only);
       } catch (error) {
@@ -428,7 +435,10 @@ export class BenchPlace {
   async turnMyself(on: boolean): Promise<void> {
     await this.#inTurn(undefined, async () => {
       if (on) await this.#hold(FIRST_HELD);
-      else this.#desk.change({}, 'ownHand');
+      else {
+        this.#desk.change({}, 'ownHand');
+        await this.#parts.keep();
+      }
     });
   }
 
@@ -448,7 +458,7 @@ export class BenchPlace {
     const { hand } = this.#desk;
     if (!hand) return;
     this.#desk.change({ ownHand: attitude }); // at once: the next turn goes on from there
-    await hand.hold(attitude);
+    await Promise.all([hand.hold(attitude), this.#parts.keep()]);
   }
 
   #looked(look: Look): void {

@@ -322,6 +322,33 @@ describe('a simulated board that a person turns', () => {
   });
 });
 
+describe('how a person holds a simulated board', () => {
+  it('outlives the page, each board’s for itself, until its own hand has it again', async () => {
+    const on = await BenchInProcess.opened();
+    await on.ask('link', 'begin');
+    await on.run(on.place.turnMyself(true));
+    await on.run(on.place.turnBy({ azimuth: 40, inclination: 25, roll: -90 }));
+    const { ownHand } = on.state;
+    on.bench.linkAnother();
+    await on.run(on.bench.link('simulated'));
+    await on.reload();
+    await on.run(on.bench.open());
+    const [first, second] = on.bench.places;
+    expect(second!.state.ownHand).toBeUndefined();
+    on.bench.pick(first!);
+    expect(on.state.ownHand).toEqual(ownHand);
+    expect(nextStep(on.state).others.map(({ does }) => does)).not.toContain('take sighting');
+    on.place.attitude.subscribe(() => {});
+    await on.pass(1000);
+    expect(on.place.attitude.look!.attitude!.inclination).toBeCloseTo(ownHand!.inclination, -1);
+
+    await on.run(on.place.turnMyself(false));
+    await on.reload();
+    await on.run(on.bench.open());
+    expect(on.bench.places[0]!.state.ownHand).toBeUndefined();
+  });
+});
+
 describe('how many readings are left', () => {
   it('is none where the interval is within the tolerance, and more for a finer one', async () => {
     const on = await BenchInProcess.opened();
