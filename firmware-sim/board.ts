@@ -2,13 +2,15 @@ import type { Clock } from '../src/protocol/clock.ts';
 import type { CoefficientSet } from '../src/protocol/coefficient-set.ts';
 import type { FirmwareImage } from '../src/protocol/firmware-image.ts';
 import { setCrc } from '../src/protocol/messages.ts';
+import { rangeCorrection } from '../src/protocol/range-settings.ts';
 import { LinkError, type LinkListener } from '../src/protocol/link.ts';
 import type {
-  Attitude,
+  HeldAim,
   SimulatorControl,
   SimulatorSettings,
   TrueReading,
 } from '../src/protocol/simulator.ts';
+import { type Ailment, AILMENTS, FollowingLate } from './board-faults.ts';
 import { type Declared, Firmware, type Measurement } from './firmware.ts';
 import { Hand } from './hand.ts';
 import { Wire } from './link-faults.ts';
@@ -31,6 +33,7 @@ import {
 import { NonVolatile, PowerLoss } from './non-volatile.ts';
 import { type Random, randomStream } from './random.ts';
 import {
+  type Averaged,
   type Chip,
   drawChip,
   exactCounts,
@@ -117,6 +120,8 @@ export interface Quirks {
   magLagMs: number;
   /** Cubic part of the accelerometer, of 1 g cubed. */
   cubic: number;
+  /** What its range module adds, metres, and is off in scale, parts in a million; absent: as its seed has it. */
+  rangeError?: { constant: number; scale: number };
   /** A knock that moves the hard iron by a part of the nominal field, once this reading has been taken. */
   jolt?: { afterReading: number; shift: number };
   /** A firmware with bad manners: never answers, answers late, or says everything twice. */
@@ -191,9 +196,11 @@ const RESTARTS_AFTER = 400;
 /** The golden section. */
 const GOLDEN = (Math.sqrt(5) - 1) / 2;
 
-/** Metres from the instrument to whatever it is aimed at, and the range module's own error. */
-const RANGE = 5;
-const RANGE_ERROR = 0.002;
+/** Metres from the instrument to whatever it is aimed at, where nobody says how far. */
+const USUAL_DISTANCE = 5;
+/** What a range module is off by: standard deviation of a range, metres, and the most of what a maker leaves in it. */
+const RANGE_NOISE = 0.002;
+const RANGE_TOLERANCES = { constant: 0.03, scale: 1500 };
 
 /**
  * A board in software: a world around it, a hand that holds it, chips, kept memory, firmware, and a link that may
@@ -207,13 +214,17 @@ export class SimulatedBoard implements SimulatorControl {
   #quirks: Quirks;
   /** How far the person has walked to one side, metres. */
   #aside = 0;
+  /** Metres to what it is aimed at. */
+  #distance = USUAL_DISTANCE;
 
   #hand!: Hand;
   #steel!: Triple;
   #acc!: Chip;
   #mag!: Chip;
   #jolt!: Triple;
-  #noise!: Record<'acc' | 'mag' | 'range' | 'said', Random>;
+  #noise!: Record<'acc' | 'mag' | 'range' | 'said' | 'fault', Random>;
+  /** What comes behind, where a chip does. */
+  #late!: { acc?: FollowingLate; mag?: FollowingLate };
   #tearing!: Random;
 
   #bytes!: NonVolatile;
@@ -239,11 +250,15 @@ export class SimulatedBoard implements SimulatorControl {
 
   /* The hand and the knobs: SimulatorControl. */
 
-  async hold(aim: Attitude): Promise<void> {
+  async hold(aim: HeldAim): Promise<void> {
     for (const name of ['azimuth', 'inclination', 'roll'] as const) {
       mustLie(name, aim[name], -3600, 3600);
     }
+    const { distance = USUAL_DISTANCE } = aim;
+    mustLie('distance', distance, 0, 900);
+    this.#distance = distance;
     const { aim: aimError, rollAim } = this.#settings;
+    this.#catchUp();
     this.#hand.hold(aim, { aim: aimError, roll: rollAim, tremor: this.#quirks.tremor });
   }
 
@@ -409,6 +424,7 @@ export class SimulatedBoard implements SimulatorControl {
     this.#noise = {
       ...{ acc: stream('acc noise'), mag: stream('mag noise'), range: stream('range') },
       said: stream('said'),
+      fault: stream('fault'),
     };
     this.#tearing = stream('tearing');
   }
@@ -436,11 +452,24 @@ export class SimulatedBoard implements SimulatorControl {
       this.#build.perfect
         ? perfectChip(mounting, scale)
         : drawChip(randomStream(seed, name), mounting, scale, t, bend);
-    this.#acc = {
+    const { acc: accAils, mag: magAils } = this.#ailment;
+    const asIs = (chip: Chip): Chip => chip;
+    this.#acc = (accAils?.built ?? asIs)({
       ...chip('accelerometer', accMounting, ACC_SCALE, ACC_TOLERANCES, curvature),
       cubic: this.#quirks.cubic,
+    });
+    this.#mag = (magAils?.built ?? asIs)(
+      chip('magnetometer', magMounting, MAG_SCALE, MAG_TOLERANCES, 0),
+    );
+    this.#late = {
+      ...(accAils?.lateMs !== undefined && { acc: new FollowingLate(accAils.lateMs) }),
+      ...(magAils?.lateMs !== undefined && { mag: new FollowingLate(magAils.lateMs) }),
     };
-    this.#mag = chip('magnetometer', magMounting, MAG_SCALE, MAG_TOLERANCES, 0);
+  }
+
+  /** What is wrong with the board, by its settings. */
+  get #ailment(): Ailment {
+    return AILMENTS[this.#settings.boardFault ?? 'none'];
   }
 
   /** Starts the firmware; power may fail in that too. */
@@ -482,7 +511,7 @@ export class SimulatedBoard implements SimulatorControl {
         restart: () => this.restart(),
         takeEffect: (image) => this.#takeEffect(image),
         measure: () => this.#measure(),
-        volt: () => this.#quirks.volt,
+        volt: () => this.#ailment.volt ?? this.#quirks.volt,
         send: (bytes) => this.#say(bytes, clock),
       },
       () => this.#declared(),
@@ -553,28 +582,80 @@ export class SimulatedBoard implements SimulatorControl {
     return { ...this.#mag, offset };
   }
 
-  #measure(): Measurement {
-    const { accNoise, magNoise } = this.#settings;
+  /** Exact counts of each chip, so many milliseconds after the middle of a reading. */
+  #countsAt(): Record<'acc' | 'mag', (ms: number) => Triple> {
     const { temperature, magLagMs } = this.#quirks;
     const field = this.#field();
     const mag = this.#magNow();
-    const moments = Array.from(
-      { length: SAMPLES },
-      (_, i) => ((i + 0.5) / SAMPLES - 0.5) * this.#build.captureMs,
-    );
-    const accCounts = moments.map((ms) =>
-      exactCounts(this.#acc, inBody(this.#hand.rotationAt(ms), DOWN), temperature),
-    );
-    const magCounts = moments.map((ms) => {
-      const rotation = this.#hand.rotationAt(ms - magLagMs);
-      const there = fieldAt(field, this.#steel, sightOf(rotation), this.#aside);
-      return exactCounts(mag, inBody(rotation, there), temperature);
-    });
     return {
-      acc: sampleAndAverage(accCounts, (accNoise / 1000) * ACC_SCALE, this.#noise.acc),
-      mag: sampleAndAverage(magCounts, (magNoise / 100) * MAG_SCALE, this.#noise.mag),
-      temperature,
-      ...(this.#build.hasRange ? { range: RANGE + RANGE_ERROR * this.#noise.range.normal() } : {}),
+      acc: (ms) => exactCounts(this.#acc, inBody(this.#hand.rotationAt(ms), DOWN), temperature),
+      mag: (ms) => {
+        const rotation = this.#hand.rotationAt(ms - magLagMs);
+        const there = fieldAt(field, this.#steel, sightOf(rotation), this.#aside);
+        return exactCounts(mag, inBody(rotation, there), temperature);
+      },
+    };
+  }
+
+  #measure(): Measurement {
+    const { accNoise, magNoise } = this.#settings;
+    const { voltSaid, temperatureSaid } = this.#ailment;
+    const countsAt = this.#countsAt();
+    return {
+      acc: this.#sampled('acc', countsAt.acc, (accNoise / 1000) * ACC_SCALE, ACC_SCALE),
+      mag: this.#sampled('mag', countsAt.mag, (magNoise / 100) * MAG_SCALE, MAG_SCALE),
+      temperature: temperatureSaid ?? this.#quirks.temperature,
+      ...(voltSaid !== undefined && { voltSaid }),
+      ...(this.#build.hasRange ? { range: this.#ranged() } : {}),
+    };
+  }
+
+  /** One reading of a chip, with what ails it. */
+  #sampled(
+    chip: 'acc' | 'mag',
+    countsAt: (ms: number) => Triple,
+    noise: number,
+    scale: number,
+  ): Averaged {
+    const { trembles = 0, noiseTimes = 1, told } = this.#ailment[chip] ?? {};
+    const { captureMs } = this.#build;
+    const now = this.#clock.now();
+    const exact = Array.from({ length: SAMPLES }, (_, i): Triple => {
+      const part = (i + 0.5) / SAMPLES;
+      const there = countsAt((part - 0.5) * captureMs);
+      const [x, y, z] = this.#late[chip]?.follow(there, now + part * captureMs) ?? there;
+      if (trembles === 0) return [x, y, z];
+      return [x, y + trembles * noise * Math.sqrt(SAMPLES) * this.#noise.fault.normal(), z];
+    });
+    const tells = told && ((whole: number, axis: number) => told(whole, axis, scale));
+    return sampleAndAverage(exact, noise * noiseTimes, this.#noise[chip], tells);
+  }
+
+  /** A chip that comes behind has followed the board until now. */
+  #catchUp(): void {
+    const countsAt = this.#countsAt();
+    for (const chip of ['acc', 'mag'] as const) {
+      this.#late[chip]?.follow(countsAt[chip](0), this.#clock.now());
+    }
+  }
+
+  /** What the module measures, with what is wrong with it, and then what the settings make of that (SPEC.md, 4.5.1). */
+  #ranged(): number {
+    const { constant, scale } = this.#quirks.rangeError ?? this.#drawnRangeError();
+    const noise = RANGE_NOISE * this.#noise.range.normal();
+    const measured = this.#distance * (1 + scale / 1e6) + constant + noise;
+    const set = rangeCorrection(this.#kept.all());
+    const said = set ? measured * (1 + set.scale / 1e6) + set.constant : measured;
+    return Math.max(0, said);
+  }
+
+  #drawnRangeError(): { constant: number; scale: number } {
+    if (this.#build.perfect) return { constant: 0, scale: 0 };
+    const drawn = randomStream(this.#settings.seed, 'range module');
+    const { constant, scale } = RANGE_TOLERANCES;
+    return {
+      constant: drawn.between(-constant, constant),
+      scale: drawn.between(-scale, scale),
     };
   }
 

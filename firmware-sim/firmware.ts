@@ -39,6 +39,8 @@ export interface Measurement {
   acc: Averaged;
   mag: Averaged;
   temperature: number;
+  /** What is told of the supply, where it is measured wrongly. */
+  voltSaid?: number;
   /** Metres; absent on a board without a range module. */
   range?: number;
 }
@@ -497,7 +499,7 @@ export class Firmware {
     return reading.reading;
   }
 
-  #reading({ acc, mag, temperature, range }: Measurement): SensedReading {
+  #reading({ acc, mag, temperature, voltSaid, range }: Measurement): SensedReading {
     if (acc.saturated || mag.saturated) refuse('saturated');
     const inForce = this.hardware.memory.inForce();
     return {
@@ -508,7 +510,7 @@ export class Firmware {
       magScatter: mag.scatter,
       samples: SAMPLES,
       temperature,
-      volt: this.hardware.volt(),
+      volt: voltSaid ?? this.hardware.volt(),
       ...(inForce && boardAngles(inForce, { acc: acc.mean, mag: mag.mean })),
       ...(range === undefined ? {} : { range }),
     };

@@ -142,17 +142,19 @@ export interface Averaged {
  *
  * @param exact the exact counts of each of the {@link SAMPLES}
  * @param noise standard deviation of the average, counts
+ * @param told what a faulty chip tells in place of a whole count on an axis (0, 1, 2)
  */
 export function sampleAndAverage(
   exact: readonly Triple[],
   noise: number,
   random: Random,
+  told: (whole: number, axis: number) => number = (whole) => whole,
 ): Averaged {
   const each = noise * Math.sqrt(exact.length);
   let saturated = false;
   const samples = exact.map((counts) =>
-    counts.map((count) => {
-      const whole = Math.round(count + each * random.normal());
+    counts.map((count, axis) => {
+      const whole = told(Math.round(count + each * random.normal()), axis);
       if (Math.abs(whole) < CONVERTER_END) return whole;
       saturated = true;
       return Math.sign(whole) * CONVERTER_END;

@@ -1,4 +1,4 @@
-import type { SimulatorSettings } from '../src/protocol/simulator.ts';
+import { isBoardFault, type SimulatorSettings } from '../src/protocol/simulator.ts';
 import { fingerprint } from './random.ts';
 import { parseMounting } from './sensors.ts';
 
@@ -47,4 +47,7 @@ export function checkSettings(settings: SimulatorSettings): void {
   mustLie('delayMs', settings.faults.delayMs, 0, 60_000);
   parseMounting(settings.accMounting);
   parseMounting(settings.magMounting);
+  if (settings.boardFault !== undefined && !isBoardFault(settings.boardFault)) {
+    throw new RangeError(`The simulator knows no fault “${String(settings.boardFault)}”.`);
+  }
 }

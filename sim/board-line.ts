@@ -1,6 +1,11 @@
 import { type Kind, KINDS, kindNamed } from '../firmware-sim/kinds.ts';
 import { checkSettings, defaultSettings } from '../firmware-sim/settings.ts';
-import type { SimulatorSettings } from '../src/protocol/simulator.ts';
+import {
+  BOARD_FAULTS,
+  type BoardFault,
+  isBoardFault,
+  type SimulatorSettings,
+} from '../src/protocol/simulator.ts';
 
 /** A simulated board as a person writes it: `kind=ring,seed=7,lose=0.001`. */
 
@@ -37,7 +42,12 @@ const NUMBERS = [
 const MOUNTINGS = ['accMounting', 'magMounting'] as const;
 
 /** Every name that may stand before an equals sign, beside `kind` and `drop`. */
-export const SETTING_NAMES: readonly string[] = [...NUMBERS, ...MOUNTINGS, ...Object.keys(FAULTS)];
+export const SETTING_NAMES: readonly string[] = [
+  ...NUMBERS,
+  ...MOUNTINGS,
+  ...Object.keys(FAULTS),
+  'fault',
+];
 
 /**
  * A board from several texts of `name=value,…`, later ones over earlier ones. What its kind is like stands below all of
@@ -105,7 +115,14 @@ function set(settings: SimulatorSettings, name: string, value: string): void {
   if (numeric) settings[numeric] = number(name, value);
   else if (mounting) settings[mounting] = value;
   else if (fault) settings.faults[fault] = number(name, value);
+  else if (name === 'fault') settings.boardFault = boardFault(value);
   else throw new BadLine(`There is no setting “${name}”; there are ${SETTING_NAMES.join(', ')}.`);
+}
+
+function boardFault(name: string): BoardFault {
+  if (isBoardFault(name)) return name;
+  const names = Object.keys(BOARD_FAULTS).join(', ');
+  throw new BadLine(`There is no fault “${name}” of a board; there are ${names}.`);
 }
 
 /** @throws BadLine */

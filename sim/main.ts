@@ -5,6 +5,7 @@ import { createInterface } from 'node:readline';
 import { parseArgs } from 'node:util';
 import { KINDS } from '../firmware-sim/kinds.ts';
 import { serialOf } from '../firmware-sim/settings.ts';
+import { BOARD_FAULTS } from '../src/protocol/simulator.ts';
 import { realClock } from '../src/transport/real-clock.ts';
 import { BadLine, boardFrom, type BoardLine, number, SETTING_NAMES } from './board-line.ts';
 import { BOARD_HELP, HostedBoard } from './hosted-board.ts';
@@ -24,6 +25,7 @@ const USAGE = `Usage:
       --kind      ${KINDS.map(({ name, words }) => `${name}: ${words}`).join('\n                  ')}
       --seed S    the same seed gives the same board
       --board     one board, as kind=ring,seed=7,lose=0.001; give it once for each
+      --fault     what is wrong with every board, as acc-stuck: ${Object.keys(BOARD_FAULTS).join(', ')}
       --set       settings of every board, as dip=60,disturbance=5: ${SETTING_NAMES.join(', ')}
       faults      --lose, --double, --flip RATE: the chance of each per byte; --delay MS: how long bytes are held back
                   at most; --drop RATE: the chance per byte that the link drops
@@ -38,6 +40,7 @@ const OPTIONS = {
   kind: { type: 'string' },
   seed: { type: 'string' },
   board: { type: 'string', multiple: true },
+  fault: { type: 'string' },
   set: { type: 'string', multiple: true },
   pty: { type: 'boolean' },
   ws: { type: 'string' },
@@ -67,8 +70,8 @@ function wantedBy(args: string[]): Wanted | 'help' {
     throw new BadLine(`--${name} is a whole number from ${from} to ${to}, not ${text}.`);
   };
   const seed = whole('seed', values.seed ?? '1', -1e15, 1e15);
-  const common = (['kind', 'lose', 'double', 'flip', 'delay', 'drop'] as const).flatMap((name) =>
-    values[name] === undefined ? [] : [`${name}=${values[name]}`],
+  const common = (['kind', 'lose', 'double', 'flip', 'delay', 'drop', 'fault'] as const).flatMap(
+    (name) => (values[name] === undefined ? [] : [`${name}=${values[name]}`]),
   );
   const count = whole('boards', values.boards ?? '1', 1, 64);
   if (values.board && values.boards) throw new BadLine('Give --boards or --board, not both.');

@@ -24,6 +24,13 @@ describe('a board, as a person writes it,', () => {
     });
   });
 
+  test('has what is wrong with it', () => {
+    expect(boardFrom('fault=mag-lag').settings).toEqual({
+      ...defaultSettings,
+      boardFault: 'mag-lag',
+    });
+  });
+
   test('has what its kind is like below what is written, wherever the kind stands', () => {
     const [coarse] = KINDS.filter(({ name }) => name === 'coarse');
     expect(boardFrom('kind=coarse').settings).toMatchObject(coarse!.settings);
@@ -40,6 +47,7 @@ describe('a board, as a person writes it,', () => {
     ['drop=2', '0 to 1'],
     ['accMounting=up', 'up'],
     ['seed=1.5', 'whole number'],
+    ['fault=bent', 'acc-stuck, mag-stuck'],
   ])('is refused as %s, with what may stand there', (line, words) => {
     expect(() => boardFrom(line)).toThrow(BadLine);
     expect(() => boardFrom(line)).toThrow(words);
