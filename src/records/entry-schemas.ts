@@ -10,13 +10,13 @@ import type { Entry, EntryKind, EntryOf } from './entries.ts';
  */
 
 const finite = v.pipe(v.number('it must be a number'), v.finite('it must be a finite number'));
-const number = (least: number, most: number) =>
+export const number = (least: number, most: number) =>
   v.pipe(
     finite,
     v.minValue(least, `it must be ${least} at least`),
     v.maxValue(most, `it must be ${most} at most`),
   );
-const whole = (most: number, least = 0) =>
+export const whole = (most: number, least = 0) =>
   v.pipe(number(least, most), v.integer('it must be a whole number'));
 /** Half a character (a lone surrogate) is refused: no address can be made of it, and no file has it. */
 export const text = (most: number, least = 0) =>
@@ -46,7 +46,7 @@ export const list = <S extends v.GenericSchema>(item: S, most: number) => {
     v.maxLength<unknown[], number, string>(most, what),
   );
 };
-const oneOf = <const T extends readonly string[]>(...words: T) =>
+export const oneOf = <const T extends readonly string[]>(...words: T) =>
   v.picklist(words, `it must be ${words.map((word) => `"${word}"`).join(' or ')}`);
 const yesNo = v.boolean('it must be true or false');
 /** What was computed here: any number that is none of the monsters. */
@@ -775,7 +775,7 @@ const kindSchema = v.object(
 
 /** Every field of the one is in the other, alike, all the way down: a field without its check fails to type. */
 type Plain<T> = T extends object ? { readonly [K in keyof T]: Plain<T[K]> } : T;
-type Same<A, B> =
+export type Same<A, B> =
   (<T>() => T extends Plain<A> ? 1 : 2) extends <T>() => T extends Plain<B> ? 1 : 2 ? true : false;
 type Holds<T extends Record<EntryKind, true>> = T;
 export type EveryFieldIsChecked = Holds<{
