@@ -1,4 +1,5 @@
 import { type Setting, unfit } from '../src/protocol/care-messages.ts';
+import { RANGE_SETTINGS } from '../src/protocol/range-settings.ts';
 import { LatestOfTwo, type NonVolatile } from './non-volatile.ts';
 
 /** The board's name and its settings (SPEC.md, sections 4.4 and 4.5), and how they are kept. */
@@ -34,8 +35,14 @@ const WITH_LIGHT: readonly Described[] = [
 
 const WITH_RANGE: readonly Described[] = [
   {
-    ...{ name: 'range_add', label: 'Added to every range', kind: 'number', default: '0' },
-    ...{ min: '-1', max: '1', decimals: 3, unit: 'm', restart: false },
+    ...{ name: RANGE_SETTINGS.constant.name, label: 'Added to every range', kind: 'number' },
+    ...{ default: '0', min: '-1', max: '1', decimals: 4, unit: RANGE_SETTINGS.constant.unit },
+    restart: false,
+  },
+  {
+    ...{ name: RANGE_SETTINGS.scale.name, label: 'Scale of ranges, off from one', kind: 'number' },
+    ...{ default: '0', min: '-20000', max: '20000', unit: RANGE_SETTINGS.scale.unit },
+    restart: false,
   },
 ];
 
@@ -102,6 +109,14 @@ export class KeptSettings {
     const { name } = described;
     const value = this.#changes.get(name) ?? this.#values.get(name) ?? described.default;
     return { at: place, value, ...described };
+  }
+
+  /** What is in force. */
+  all(): Setting[] {
+    return this.#described.map((described, i) => {
+      const value = this.#values.get(described.name) ?? described.default;
+      return { at: i + 1, value, ...described };
+    });
   }
 
   /** Notes a change; says which field will not do, and changes nothing then. */

@@ -202,20 +202,39 @@ export interface AngleTerm {
 
 /**
  * Standard error of a weighted sum of angles, azimuths being times the cosine of inclination, as the coefficients'
- * covariance has it. Errors at different attitudes come from the same coefficients, so they go together: what is alike in
- * two of them is gone from their difference. ISO/IEC Guide 98-3 (GUM), 5.2.2, equation (13).
+ * covariance has it: see {@link sumCovariance}.
  */
-export function sumError(
-  { theta, covariance }: Pick<Uncertainty, 'theta' | 'covariance'>,
+export const sumError = (
+  uncertainty: Pick<Uncertainty, 'theta' | 'covariance'>,
   terms: readonly AngleTerm[],
-): number {
+): number => Math.sqrt(Math.max(0, sumCovariance(uncertainty, [terms])[0]![0]!));
+
+/**
+ * Covariance matrix of several such sums, row by row. Errors at different attitudes come from the same coefficients, so they
+ * go together: what is alike in two of them is gone from their difference. ISO/IEC Guide 98-3 (GUM), 5.2.2, equation (13).
+ */
+export function sumCovariance(
+  { theta, covariance }: Pick<Uncertainty, 'theta' | 'covariance'>,
+  sums: readonly (readonly AngleTerm[])[],
+): number[][] {
+  const width = theta.length;
   const rowsAt = derivatives(theta);
-  const sum = new Float64Array(theta.length);
-  for (const { angle, weight, azimuth, inclination, roll } of terms) {
-    const row = rowsAt(attitude(azimuth, inclination, roll))[angle];
-    for (let i = 0; i < sum.length; i++) sum[i] += weight * row[i];
-  }
-  return rowError(sum, covariance);
+  const rows = sums.map((terms) => {
+    const sum = new Float64Array(width);
+    for (const { angle, weight, azimuth, inclination, roll } of terms) {
+      const row = rowsAt(attitude(azimuth, inclination, roll))[angle];
+      for (let i = 0; i < width; i++) sum[i] += weight * row[i];
+    }
+    return sum;
+  });
+  const times = (a: Float64Array, b: Float64Array) => {
+    let total = 0;
+    for (let i = 0; i < width; i++) {
+      for (let c = 0; c < width; c++) total += a[i] * covariance[i * width + c] * b[c];
+    }
+    return total;
+  };
+  return rows.map((a) => rows.map((b) => times(a, b)));
 }
 
 /** The same of azimuth × cos inclination alone, for many attitudes (body to world): not finite where azimuth has no meaning. */

@@ -8,6 +8,7 @@ import type { Coefficients } from '../calib/model.ts';
 import type { BoardIdentity, BoardReading, MemoryState, StoredSet } from '../protocol/board.ts';
 import type { Setting } from '../protocol/care-messages.ts';
 import type { CoefficientSet } from '../protocol/coefficient-set.ts';
+import type { RangeCorrection } from '../protocol/range-settings.ts';
 
 /**
  * Everything that can happen to a board, one entry each. Entries are only ever added; what is so now follows from
@@ -203,8 +204,15 @@ export interface ChosenSet {
  * - `known bearings`: marks with a bearing each, from the north that is named: true = grid + `convergence`,
  *   magnetic = true − `declination`. `declinationError` is its standard error; `trueTo` what no bearing is off by more
  * - `battery swap`: two marks about a quarter turn apart, four rolls on each, `each` times round, before and after
- * - `loop`: legs of these lengths in order, the last back to the first mark, each sighted from both ends `each` times;
- *   `lengthsTo`: what no length is off by more
+ * - `loop`: legs of these lengths in order, the last back to the first mark, each sighted from both ends `each` times, or
+ *   `ways: 'fore'` from its beginning alone; `lengthsTo`: what no length is off by more; `heldTo`: how near to its mark the
+ *   instrument is held, 0 if absent; `ranged`: the board's own range module measures the lengths, those here are rough
+ * - `range`: baselines of these taped lengths, from the point of the instrument that `from` names, each ranged `each`
+ *   times; `lengthsTo`: what no tape reading is off by more; `tapeTo`: the same of the tape itself, parts in a million;
+ *   `limit`: what no range may be off by more
+ * - `beam`: where the pointer beam lands beside a mark that is sighted, at two distances, in four rolls; then the farther
+ *   mark sighted in four rolls, `each` times round, and the same with the beam on it. `readTo`: what no landing is off
+ *   by more, millimetres
  */
 export type CheckTerms =
   | { check: 'rolls'; mark: string; each: number }
@@ -224,7 +232,50 @@ export type CheckTerms =
       marks: readonly { mark: string; bearing: number }[];
     }
   | { check: 'battery swap'; each: number }
-  | { check: 'loop'; lengths: readonly number[]; lengthsTo: number; each: number };
+  | {
+      check: 'loop';
+      lengths: readonly number[];
+      lengthsTo: number;
+      each: number;
+      ways?: 'fore';
+      heldTo?: number;
+      ranged?: true;
+    }
+  | {
+      check: 'range';
+      lengths: readonly number[];
+      lengthsTo: number;
+      tapeTo: number;
+      from: string;
+      limit: number;
+      each: number;
+    }
+  | { check: 'beam'; near: Landings; far: Landings; readTo: number; each: number };
+
+/**
+ * Where a pointer beam lands while a mark is sighted, upright, a quarter right, upside down and a quarter left:
+ * millimetres to the right of the mark and above it, as one sees them who faces it. `distance`: from the instrument, m.
+ */
+export interface Landings {
+  distance: number;
+  landed: readonly { right: number; up: number }[];
+}
+
+/**
+ * What a range check found: a range is `constant` + `scale` × the length, in metres, with the variances of the two and
+ * their covariance, and Student's degrees of freedom. It holds between the lengths `least` and `most`, counted from `from`.
+ */
+export interface FoundRange {
+  constant: number;
+  scale: number;
+  covariance: { constant: number; scale: number; both: number };
+  freedom: number;
+  least: number;
+  most: number;
+  from: string;
+  /** What the board added while its readings were taken; absent where it has no settings for that. */
+  correction?: RangeCorrection;
+}
 
 export type CheckKind = CheckTerms['check'];
 
@@ -234,10 +285,12 @@ export interface CheckFigure {
   name: string;
   value: number;
   half: number;
-  unit: '°' | 'm' | '%';
+  unit: '°' | 'm' | '%' | 'mm' | 'ppm';
   /** The most that it may be either way, and how it stands; absent where it is only told. */
   limit?: number;
   standing?: CheckStanding;
+  /** What 95 in 100 stay below, of instruments and people no worse than is known of these; absent where nothing tells it. */
+  expected?: number;
   /** How many readings it was taken over. */
   n: number;
 }
@@ -258,6 +311,10 @@ export interface CheckRecord {
   figures: readonly CheckFigure[];
   /** What speaks against relying on it, a sentence each. */
   warnings: readonly string[];
+  /** What the figures say, a sentence each. */
+  found?: readonly string[];
+  /** What came of a range check. */
+  range?: FoundRange;
 }
 
 /** A mean, and the standard deviation of one reading about it. */
@@ -305,6 +362,64 @@ export interface SiteCheckRecord {
   verdict: 'clean' | 'disturbed' | 'nothing found' | 'open';
   /** What this check could not tell, a sentence each. */
   blindTo: readonly string[];
+}
+
+/**
+ * How a board lies while it is looked at in the check of its assembly. `at rest`: level and upright, the sight to the north.
+ * The tilts begin there and keep the azimuth; `quarter turn` is level and upright again, the sight to the east.
+ */
+export type AssemblyPose =
+  'at rest' | 'nose up' | 'nose down' | 'right side down' | 'upside down' | 'quarter turn';
+
+/** Looks at the sensors of a board in one pose, in the order they came; none of it is kept on the board. */
+export interface PoseLooks {
+  pose: AssemblyPose;
+  looks: readonly Omit<BoardReading, 'reading' | 'generation'>[];
+  /** Looks that the board refused: how many, and with what. */
+  refused?: { code: 'saturated' | 'low_power'; times: number };
+  /** Somebody saw that it lay as was wanted, whatever its sensors said. */
+  sure?: true;
+}
+
+/** What may be found wrong with a board that was just put together; what each means is in `steps/assembly/finding-words.ts`. */
+export type AssemblyFault =
+  | 'no answer'
+  | 'stuck'
+  | 'clipped'
+  | 'end of range'
+  | 'noisy'
+  | 'quiet'
+  | 'lags'
+  | 'turned'
+  | 'reversed'
+  | 'swapped'
+  | 'mirrored'
+  | 'contradictory'
+  | 'offset'
+  | 'scale'
+  | 'supply low'
+  | 'supply implausible'
+  | 'temperature implausible';
+
+export interface AssemblyFinding {
+  fault: AssemblyFault;
+  /** Absent where it concerns neither or both. */
+  chip?: 'acc' | 'mag';
+  /** The axes of the chip that it concerns, by the chip's own names; absent where it is all of it. */
+  axes?: readonly ('x' | 'y' | 'z')[];
+  /** What was seen, a sentence or two with figures and what is normal. */
+  evidence: string;
+}
+
+/** What came of a check of the assembly. */
+export interface AssemblyRecord {
+  /** `not settled`: nothing was found, but not everything could be looked at. */
+  verdict: 'sound' | 'faulty' | 'not settled';
+  findings: readonly AssemblyFinding[];
+  /** How the chips were found to sit, as `+y-x+z`; absent where that could not be told. */
+  mounting: { acc?: string; mag?: string };
+  /** What could not be told, a sentence each. */
+  untold: readonly string[];
 }
 
 interface Happening {
@@ -360,6 +475,8 @@ type BoardEntry = Happening & {
         generation: number;
         set: CoefficientSet;
         crc: string;
+        /** What the board added to its ranges then; absent where it has no settings for that. */
+        correction?: RangeCorrection;
       }
     /** A reading for one place of a check; of several for one place the newest counts. */
     | { kind: 'check reading'; check: string; place: string; reading: BoardReading }
@@ -367,6 +484,16 @@ type BoardEntry = Happening & {
     | ({ kind: 'check' } & CheckRecord)
     /** A check was left before it came to an end. */
     | { kind: 'check left'; check: string }
+    /**
+     * A check of the assembly begins. It changes nothing on the board. The newest that was begun and has come to no end is
+     * the one that is under way.
+     */
+    | { kind: 'assembly check begun'; id: string }
+    /** The board in one pose of that check; of several for one pose the newest counts. */
+    | ({ kind: 'assembly looked at'; check: string } & PoseLooks)
+    | ({ kind: 'assembly checked'; check: string } & AssemblyRecord)
+    /** It was left before it came to an end. */
+    | { kind: 'assembly check left'; check: string }
     /** Coefficients from a calibration that was not made here: read from a file, or typed. Kept, and on no board yet. */
     | {
         kind: 'coefficients entered';

@@ -147,9 +147,7 @@ const identity = v.strictObject({
   generation,
 });
 
-const boardReading = v.strictObject({
-  reading: readingNumber,
-  generation,
+const sensed = {
   tMs: v.exactOptional(whole(0xffffffff)),
   acc: counts,
   mag: counts,
@@ -162,7 +160,8 @@ const boardReading = v.strictObject({
   inclination: v.exactOptional(number(-90, 90)),
   roll: v.exactOptional(degrees),
   range: v.exactOptional(number(0, 1e6)),
-});
+};
+const boardReading = v.strictObject({ reading: readingNumber, generation, ...sensed });
 const memory = v.strictObject({
   first: orNoReading,
   last: orNoReading,
@@ -404,6 +403,39 @@ const siteCheck = {
   blindTo: list(words, 100),
 };
 
+const assemblyPose = oneOf(
+  'at rest',
+  'nose up',
+  'nose down',
+  'right side down',
+  'upside down',
+  'quarter turn',
+);
+const assemblyFinding = v.strictObject({
+  fault: oneOf(
+    'no answer',
+    'stuck',
+    'clipped',
+    'end of range',
+    'noisy',
+    'quiet',
+    'lags',
+    'turned',
+    'reversed',
+    'swapped',
+    'mirrored',
+    'contradictory',
+    'offset',
+    'scale',
+    'supply low',
+    'supply implausible',
+    'temperature implausible',
+  ),
+  chip: v.exactOptional(oneOf('acc', 'mag')),
+  axes: v.exactOptional(list(oneOf('x', 'y', 'z'), 3)),
+  evidence: words,
+});
+
 const tolerance = {
   degrees: number(0, 360),
   grade: v.exactOptional(oneOf('3', '5', '6')),
@@ -412,6 +444,16 @@ const tolerance = {
 const metres = number(0, 100_000);
 /** At least two, or nothing tells how readings scatter. */
 const times = whole(100, 2);
+const aboveZero = v.pipe(metres, v.gtValue(0, 'it must be above zero'));
+const someLengths = list(aboveZero, 1000);
+const beside = number(-100_000, 100_000);
+const landings = v.strictObject({
+  distance: aboveZero,
+  landed: v.pipe(
+    list(v.strictObject({ right: beside, up: beside }), 4),
+    v.minLength(4, 'it must have four items'),
+  ),
+});
 const checkTerms = v.variant('check', [
   v.strictObject({ check: v.literal('rolls'), mark: label, each: times }),
   v.strictObject({
@@ -421,7 +463,7 @@ const checkTerms = v.variant('check', [
       v.strictObject({
         fore: number(-1000, 1000),
         back: number(-1000, 1000),
-        distance: v.pipe(metres, v.gtValue(0, 'it must be above zero')),
+        distance: aboveZero,
       }),
     ),
   }),
@@ -438,20 +480,61 @@ const checkTerms = v.variant('check', [
   v.strictObject({ check: v.literal('battery swap'), each: whole(100, 1) }),
   v.strictObject({
     check: v.literal('loop'),
-    lengths: list(v.pipe(metres, v.gtValue(0, 'it must be above zero')), 1000),
+    lengths: someLengths,
     lengthsTo: metres,
     each: whole(100, 1),
+    ways: v.exactOptional(oneOf('fore')),
+    heldTo: v.exactOptional(metres),
+    ranged: v.exactOptional(v.literal(true)),
+  }),
+  v.strictObject({
+    check: v.literal('range'),
+    lengths: someLengths,
+    lengthsTo: metres,
+    tapeTo: number(0, 1e6),
+    from: label,
+    limit: metres,
+    each: times,
+  }),
+  v.strictObject({
+    check: v.literal('beam'),
+    near: landings,
+    far: landings,
+    readTo: number(0, 10_000),
+    each: times,
   }),
 ]);
-const checkKind = oneOf('rolls', 'fore and back', 'known bearings', 'battery swap', 'loop');
+const checkKind = oneOf(
+  ...([
+    'rolls',
+    'fore and back',
+    'known bearings',
+    'battery swap',
+    'loop',
+    'range',
+    'beam',
+  ] as const),
+);
+const correction = v.strictObject({ constant: number(-1000, 1000), scale: number(-1e6, 1e6) });
+const foundRange = v.strictObject({
+  constant: figure,
+  scale: figure,
+  covariance: v.strictObject({ constant: notNegative, scale: notNegative, both: figure }),
+  freedom: orInfinity(notNegative),
+  least: metres,
+  most: metres,
+  from: label,
+  correction: v.exactOptional(correction),
+});
 const checkFigures = list(
   v.strictObject({
     name: text(1000),
     value: figure,
     half: orInfinity(notNegative),
-    unit: v.picklist(['°', 'm', '%'], 'it must be "°", "m" or "%"'),
+    unit: oneOf('°', 'm', '%', 'mm', 'ppm'),
     limit: v.exactOptional(notNegative),
     standing: v.exactOptional(oneOf('within', 'outside', 'not settled')),
+    expected: v.exactOptional(orInfinity(notNegative)),
     n: whole(MOST_READINGS),
   }),
   1000,
@@ -554,6 +637,7 @@ export const ENTRY_SCHEMAS = {
       generation,
       set,
       crc,
+      correction: v.exactOptional(correction),
     }),
     v.forward(
       v.check(({ set, crc }) => setCrc(set) === crc, crcWords),
@@ -576,8 +660,33 @@ export const ENTRY_SCHEMAS = {
     verdict: oneOf('passed', 'failed', 'not settled'),
     figures: checkFigures,
     warnings: list(words, 1000),
+    found: v.exactOptional(list(words, 100)),
+    range: v.exactOptional(foundRange),
   }),
   'check left': happens('check left', { ...anywhere, check: id }),
+  'assembly check begun': happens('assembly check begun', { ...anywhere, id }),
+  'assembly looked at': happens('assembly looked at', {
+    ...anywhere,
+    check: id,
+    pose: assemblyPose,
+    looks: list(v.strictObject(sensed), 1000),
+    refused: v.exactOptional(
+      v.strictObject({ code: oneOf('saturated', 'low_power'), times: whole(1000, 1) }),
+    ),
+    sure: v.exactOptional(v.literal(true)),
+  }),
+  'assembly checked': happens('assembly checked', {
+    ...anywhere,
+    check: id,
+    verdict: oneOf('sound', 'faulty', 'not settled'),
+    findings: list(assemblyFinding, 100),
+    mounting: v.strictObject({
+      acc: v.exactOptional(mounting),
+      mag: v.exactOptional(mounting),
+    }),
+    untold: list(words, 100),
+  }),
+  'assembly check left': happens('assembly check left', { ...anywhere, check: id }),
   'coefficients entered': v.pipe(
     happens('coefficients entered', {
       ...anywhere,

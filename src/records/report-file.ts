@@ -164,7 +164,7 @@ const check = v.strictObject({
       value: v.exactOptional(figure),
       /** Half of the 95 % interval; absent where it is not known. */
       half: v.exactOptional(notNegative),
-      unit: v.picklist(['°', 'm', '%']),
+      unit: v.picklist(['°', 'm', '%', 'mm', 'ppm']),
       limit: v.exactOptional(figure),
       standing: v.exactOptional(v.picklist(['within', 'outside', 'not settled'])),
       n: count,

@@ -16,7 +16,7 @@ import {
   type ReportResult,
   type ReportSite,
 } from '../records/report-file.ts';
-import { CHECK_NAMES } from './checks/check-names.ts';
+import { CHECK_NAMES, isOfCoefficients } from './checks/check-names.ts';
 import { compareBits, gapSlots, openSlots, type CalibrationState } from './calibration-state.ts';
 import { compared, comparisonWords } from './comparison-words.ts';
 import { fileName, type FileOut } from './file-out.ts';
@@ -417,6 +417,7 @@ function checksOf(entries: readonly StoredEntry[], crc: string): ReportCheck[] {
   const told = new Set<string>();
   return entries.flatMap((entry): ReportCheck[] => {
     if (entry.kind !== 'check' || entry.crc !== crc || told.has(entry.check)) return [];
+    if (!isOfCoefficients(entry.of)) return [];
     told.add(entry.check);
     const { time, of, verdict, tolerance, figures, warnings } = entry;
     return [
@@ -425,7 +426,7 @@ function checksOf(entries: readonly StoredEntry[], crc: string): ReportCheck[] {
         name: CHECK_NAMES[of],
         verdict,
         tolerance: tolerance.degrees,
-        figures: figures.map(({ value, half, ...others }) => ({
+        figures: figures.map(({ value, half, expected: _, ...others }) => ({
           ...others,
           ...(Number.isFinite(value) && { value }),
           ...(Number.isFinite(half) && { half }),

@@ -1,5 +1,5 @@
 import type { BoardHistory } from './calibration-state.ts';
-import { CHECK_NAMES, type CheckRecord } from './checks/check-names.ts';
+import { CHECK_NAMES, isOfCoefficients, type CheckRecord } from './checks/check-names.ts';
 
 /** What is known of coefficients that may speak against relying on them. */
 export interface Evidence {
@@ -33,7 +33,7 @@ export function speaksAgainstInForce({ calibration, checks, inForce }: BoardHist
   return speaksAgainst({
     ...(proof && { proof }),
     checks: Object.values(checks.settled)
-      .filter(({ crc }) => crc === inForce?.crc)
+      .filter(({ crc, of }) => crc === inForce?.crc && isOfCoefficients(of))
       .map(({ of, verdict }) => ({ name: CHECK_NAMES[of], verdict })),
   });
 }

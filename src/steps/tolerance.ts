@@ -52,6 +52,17 @@ export const SURVEY_GRADES: readonly SurveyGrade[] = [
 export const GRADES_SOURCE =
   'British Cave Research Association, survey grades, wording of July 2002';
 
+/** What the same grades ask of lengths: metres. */
+export const LENGTH_GRADES: readonly {
+  grade: SurveyGrade['grade'];
+  metres: number;
+  asks: string;
+}[] = [
+  { grade: '5', metres: 0.01, asks: 'distances to the nearest centimetre' },
+  { grade: '6', metres: 0.025, asks: 'stations to ±2.5 cm' },
+  { grade: '3', metres: 0.5, asks: '±50 cm' },
+];
+
 /** What a calibration is judged against until somebody chooses. */
 export const ORDINARY_TOLERANCE: ToleranceChoice = { degrees: 1, grade: '5' };
 

@@ -1,6 +1,6 @@
 import { LinkError, type ByteLink, type LinkListener } from '../protocol/link.ts';
 import type {
-  Attitude,
+  HeldAim,
   SimulatorControl,
   SimulatorSettings,
   TrueReading,
@@ -112,7 +112,7 @@ export class RemoteBoard implements ByteLink, SimulatorControl {
     await this.#ask({ method: 'close', opening });
   }
 
-  async hold(aim: Attitude): Promise<void> {
+  async hold(aim: HeldAim): Promise<void> {
     await this.#ask({ method: 'hold', aim });
   }
 

@@ -1,4 +1,4 @@
-import type { Attitude, SimulatorSettings } from '../protocol/simulator.ts';
+import type { HeldAim, SimulatorSettings } from '../protocol/simulator.ts';
 
 /** What page and worker say to each other about a simulated board. All of it passes through structured cloning. */
 
@@ -9,7 +9,7 @@ export type SimulatorCall =
   | { method: 'open'; opening: number }
   | { method: 'write'; opening: number; bytes: Uint8Array }
   | { method: 'close'; opening: number }
-  | { method: 'hold'; aim: Attitude }
+  | { method: 'hold'; aim: HeldAim }
   | { method: 'walk'; metres: number }
   | { method: 'press' }
   | { method: 'settings' }

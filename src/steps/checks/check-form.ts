@@ -1,4 +1,4 @@
-import type { CheckKind, CheckTerms } from '../../records/entries.ts';
+import type { CheckKind, CheckTerms, Landings } from '../../records/entries.ts';
 
 /** What a person writes into the form of a check, as text, and what that means. */
 export interface CheckForm {
@@ -22,6 +22,24 @@ export interface CheckForm {
   /** Lengths one after the other. */
   lengths: string;
   lengthsTo: string;
+  /** How near to its mark the instrument is held. */
+  heldTo: string;
+  /** Legs are sighted from both ends. */
+  bothWays: boolean;
+  /** The board's own range module measures the lengths. */
+  ranged: boolean;
+  /** Millimetres that the tape may be off in 10 m. */
+  tapeTo: string;
+  /** What a length is taped from. */
+  from: string;
+  /** Most that a range may be off. */
+  limit: string;
+  /** Distances of the nearer and the farther mark; a line for each roll of where the beam lands: right, up. */
+  near: string;
+  far: string;
+  nearLanded: string;
+  farLanded: string;
+  readTo: string;
 }
 
 /** How many readings of each aim are worth while for a beginning, and how few or many may be. */
@@ -31,6 +49,8 @@ export const EACH: Readonly<Record<CheckKind, { usual: number; least: number; mo
   'known bearings': { usual: 4, least: 2, most: 20 },
   'battery swap': { usual: 2, least: 1, most: 10 },
   loop: { usual: 2, least: 1, most: 10 },
+  range: { usual: 4, least: 2, most: 20 },
+  beam: { usual: 2, least: 2, most: 10 },
 };
 
 export const emptyForm = (check: CheckKind): CheckForm => ({
@@ -48,15 +68,33 @@ export const emptyForm = (check: CheckKind): CheckForm => ({
   bearings: '',
   trueTo: '0.1',
   lengths: '',
-  lengthsTo: '0.02',
+  lengthsTo: check === 'range' ? '0.002' : '0.02',
+  heldTo: '0.01',
+  bothWays: true,
+  ranged: false,
+  tapeTo: '2',
+  from: 'the back of the housing',
+  limit: '0.01',
+  near: '',
+  far: '',
+  nearLanded: '',
+  farLanded: '',
+  readTo: '1',
 });
 
 /** Something that a person tries a check with on a simulated board, whose hand finds made-up marks by itself. */
 export const madeUpForm = (check: CheckKind): CheckForm => ({
   ...emptyForm(check),
   bearings: '12 spire\n131.5 mast\n255 summit',
-  lengths: '12 9 15 8 11',
+  lengths: check === 'range' ? '2 5 9 14 20' : '12 9 15 8 11',
+  near: '2',
+  far: '10',
+  nearLanded: '18 -26\n-25 -18\n-17 27\n26 17',
+  farLanded: '31 -11\n-12 -31\n-31 12\n10 32',
 });
+
+/** The longest range that fits a reading on the wire, metres. */
+const MOST_RANGE = 999;
 
 export type FormOutcome =
   | { ok: true; terms: CheckTerms }
@@ -107,8 +145,42 @@ export function termsOf(form: CheckForm): FormOutcome {
       }
       case 'loop': {
         const lengths = lengthsIn(form.lengths, problems);
-        const lengthsTo = number(form.lengthsTo, 'What lengths are true to', 0, 10, ' m');
-        return { check, lengths, lengthsTo, each };
+        closes(lengths, problems);
+        const { ranged, bothWays } = form;
+        const lengthsTo = ranged
+          ? 0
+          : number(form.lengthsTo, 'What lengths are true to', 0, 10, ' m');
+        const heldTo = number(form.heldTo, 'How near to its mark it is held', 0, 1, ' m');
+        return {
+          ...{ check, lengths, lengthsTo, each, heldTo },
+          ...(!bothWays && { ways: 'fore' as const }),
+          ...(ranged && { ranged }),
+        };
+      }
+      case 'range': {
+        const lengths = lengthsIn(form.lengths, problems);
+        const lengthsTo = number(form.lengthsTo, 'What tape readings are true to', 0, 1, ' m');
+        const tape = number(form.tapeTo, 'What the tape is true to', 0, 100, ' mm in 10 m');
+        const limit = number(form.limit, 'What a range may be off by', 0.001, 10, ' m');
+        const [least, most] = [Math.min(...lengths), Math.max(...lengths)];
+        if (most > MOST_RANGE)
+          problems.push(`${MOST_RANGE} m is the longest that a board can tell.`);
+        if (most < 2 * least) {
+          problems.push(
+            'The longest must be twice the shortest at least, to tell scale from constant.',
+          );
+        }
+        const from = nameIn(form.from) || 'the instrument';
+        return { check, lengths, lengthsTo, tapeTo: 100 * tape, from, limit, each };
+      }
+      case 'beam': {
+        const near = landingsIn(form.near, form.nearLanded, 'nearer', problems);
+        const far = landingsIn(form.far, form.farLanded, 'farther', problems);
+        if (far.distance < 2 * near.distance) {
+          problems.push('The farther mark must be twice as far away as the nearer at least.');
+        }
+        const readTo = number(form.readTo, 'What landings are true to', 0, 100, ' mm');
+        return { check, near, far, readTo, each };
       }
     }
   })();
@@ -147,9 +219,42 @@ function lengthsIn(text: string, problems: string[]): number[] {
   if (whole.length < lengths.length) {
     problems.push('Each length must be a number of metres above 0 and up to 10 000.');
   }
-  const longest = whole.reduce((a, b) => Math.max(a!, b!), 0)!;
-  const sum = whole.reduce((a, b) => a! + b!, 0)!;
+  return whole as number[];
+}
+
+function closes(lengths: readonly number[], problems: string[]): void {
+  const longest = lengths.reduce((a, b) => Math.max(a, b), 0);
+  const sum = lengths.reduce((a, b) => a + b, 0);
   if (longest > sum - longest)
     problems.push('One leg is longer than all others together: no loop.');
-  return whole as number[];
+}
+
+/** A distance, and a line for each of the four rolls. */
+function landingsIn(
+  distanceText: string,
+  text: string,
+  which: string,
+  problems: string[],
+): Landings {
+  const distance = numberIn(distanceText) ?? NaN;
+  if (!(distance >= 0.5 && distance <= 1000)) {
+    problems.push(`How far the ${which} mark is must be a number from 0.5 to 1000 m.`);
+  }
+  const landed = text
+    .split('\n')
+    .filter((line) => line.trim() !== '')
+    .map((line) => {
+      const [right = NaN, up = NaN, ...more] = line
+        .trim()
+        .split(/[\s;]+/)
+        .map((each) => numberIn(each) ?? NaN);
+      const isWhole = more.length === 0 && [right, up].every((each) => Math.abs(each) <= 10_000);
+      return { right, up, isWhole };
+    });
+  if (landed.length !== 4 || !landed.every(({ isWhole }) => isWhole)) {
+    problems.push(
+      `At the ${which} mark four lines are wanted, one for each roll: millimetres to the right, then up.`,
+    );
+  }
+  return { distance, landed: landed.map(({ right, up }) => ({ right, up })) };
 }

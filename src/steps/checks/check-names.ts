@@ -9,4 +9,9 @@ export const CHECK_NAMES: Readonly<Record<CheckKind, string>> = {
   'known bearings': 'Known bearings',
   'battery swap': 'Before and after a change of battery',
   loop: 'A closed loop',
+  range: 'Ranges of taped baselines',
+  beam: 'Pointer beam against sight',
 };
+
+/** Whether a check that is not passed speaks against the coefficients: ranges and a beam that is askew do not. */
+export const isOfCoefficients = (kind: CheckKind): boolean => kind !== 'range' && kind !== 'beam';

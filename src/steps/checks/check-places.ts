@@ -1,6 +1,9 @@
-import type { AimDegrees, CheckTerms } from '../../records/entries.ts';
+import type { AimDegrees, CheckTerms, Landings } from '../../records/entries.ts';
 
 /** Where a check is aimed, place by place, as it follows from its terms. Degrees. */
+
+/** Degrees; metres to what is aimed at, where something depends on that. */
+export type CheckAim = Required<AimDegrees> & { distance?: number };
 
 export interface CheckPlace {
   /** Names it within the check. */
@@ -14,7 +17,7 @@ export interface CheckPlace {
   /** Only once a person has said that the battery is changed. */
   afterSwap?: true;
   /** Where a simulated hand aims: real marks are where they are, made-up ones are here. */
-  aim: Required<AimDegrees>;
+  aim: CheckAim;
 }
 
 const QUARTERS = [0, 90, 180, 270] as const;
@@ -65,7 +68,25 @@ export function placesOf(terms: CheckTerms): CheckPlace[] {
         ),
       );
     case 'loop':
-      return loopPlaces(terms.lengths, terms.each);
+      return loopPlaces(terms);
+    case 'range':
+      return terms.lengths.flatMap((distance, i) =>
+        times(terms.each, (round) => [
+          {
+            place: `${i + 1} ${round}`,
+            group: String(i),
+            mark: `the end of baseline ${i + 1} (${distance} m)`,
+            roll: 0,
+            aim: { azimuth: 20, inclination: 0, roll: 0, distance },
+          },
+        ]),
+      );
+    case 'beam':
+      return (['sight', 'beam'] as const).flatMap((held) =>
+        times(terms.each, (round) =>
+          QUARTERS.map((roll, i) => beamPlace(held, roll, i, round, terms.far)),
+        ),
+      );
   }
 }
 
@@ -102,8 +123,27 @@ function sight(
   return { place, group: group!, from, mark, roll: 0, aim: { azimuth, inclination, roll: 0 } };
 }
 
+/** The farther mark, by the sight or with the beam on it: then the sight stands beside the mark by what the beam lands off. */
+function beamPlace(
+  held: 'sight' | 'beam',
+  roll: (typeof QUARTERS)[number],
+  i: number,
+  round: number,
+  { distance, landed }: Landings,
+): CheckPlace {
+  const { right, up } = held === 'sight' ? { right: 0, up: 0 } : landed[i]!;
+  const angle = (millimetres: number) => (Math.atan(millimetres / 1000 / distance) * 180) / Math.PI;
+  return {
+    place: `${held} ${roll}° ${round}`,
+    group: `${held} ${roll}`,
+    mark: held === 'sight' ? 'the farther mark by the sight' : 'the farther mark with the beam',
+    roll,
+    aim: { azimuth: 20 - angle(right), inclination: 0 - angle(up), roll },
+  };
+}
+
 /** Each leg fore from its beginning, then back from its end, where the next begins. */
-function loopPlaces(lengths: readonly number[], each: number): CheckPlace[] {
+function loopPlaces({ lengths, each, ways }: CheckTerms & { check: 'loop' }): CheckPlace[] {
   const headings = loopHeadings(lengths);
   const legs = lengths.length;
   const name = (i: number) => String((i % legs) + 1);
@@ -117,9 +157,9 @@ function loopPlaces(lengths: readonly number[], each: number): CheckPlace[] {
           way === 'fore'
             ? sight(here, next, place, azimuth, 0)
             : sight(next, here, place, (azimuth + 180) % 360, 0);
-        return [{ ...at, group: `${way} ${i + 1}` }];
+        return [{ ...at, group: `${way} ${i + 1}`, aim: { ...at.aim, distance: lengths[i]! } }];
       });
-    return [...along('fore'), ...along('back')];
+    return ways === 'fore' ? along('fore') : [...along('fore'), ...along('back')];
   });
 }
 

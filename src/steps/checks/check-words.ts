@@ -1,5 +1,6 @@
 import type { CheckFigure, CheckKind, CheckRecord } from '../../records/entries.ts';
 import { rollWords } from '../attitude-words.ts';
+import { toleranceName, type ToleranceChoice } from '../tolerance.ts';
 import type { CheckState } from './check-history.ts';
 import { CHECK_NAMES } from './check-names.ts';
 import { placesOf, type CheckPlace } from './check-places.ts';
@@ -50,11 +51,29 @@ export const ABOUT: Readonly<Record<CheckKind, CheckAbout>> = {
     ],
   },
   loop: {
-    what: 'Marks that lead round back to the first, with the lengths between them. At each leg aim fore from its beginning and back from its end. Three legs or more, as unlike in direction as can be.',
+    what: 'Marks that lead round back to the first, with the lengths between them. At each leg aim fore from its beginning and, if you can, back from its end. Three legs or more, as unlike in direction as can be. What is left over is held against the tolerance, and against what the calibration’s own uncertainty, your aims and the lengths let expect.',
     sees: 'Errors that depend on direction: they do not cancel on the way round. Blunders, too.',
     blindTo: [
-      'An azimuth that is off alike in all directions: the loop closes all the same, turned.',
-      'Lengths that are all wrong by the same part.',
+      'An azimuth that is off alike in all directions: the loop closes all the same, and only its plan as a whole is turned.',
+      'An inclination that is off alike everywhere, where legs are sighted from both ends: it falls out of the position, and shows in the misclosure of inclination alone. Azimuth and inclination as such close only where there are back sights.',
+      'Lengths that are all wrong by the same part: the plan grows or shrinks, and closes.',
+    ],
+  },
+  range: {
+    what: 'Three baselines or more, from short to as long as you use, each taped from one and the same point of the instrument straight along the aim to a flat, light target that the beam meets squarely. Hold that point over the tape’s nought, and take several readings of each, the tape pulled tight.',
+    sees: 'What the range module adds to every length, and what it multiplies it by; both can be written to a board that has the settings for it.',
+    blindTo: [
+      'What depends on the target: dark, wet, shiny or slanting ones, edges, mist and strong sun.',
+      'Lengths beyond the longest baseline and below the shortest, and a module that is not straight between them.',
+      'An error of the tape as a whole, beyond what you say it is true to: it looks like scale. Temperature and pull change a tape, too.',
+    ],
+  },
+  beam: {
+    what: 'Two marks on a wall with millimetre paper around them, one two metres away, the other as far as you can still read the spot (in shade, ten metres or so). Rest the instrument, put the sight on the nearer mark, and let someone beside the wall write down where the beam lands: upright, a quarter right, upside down, a quarter left. The same at the farther mark. Right and up are always those of the paper, as you see it, however the instrument is turned. Fill that in here; then come eight readings or more of the farther mark: sighted in four rolls, and with the beam put on it in four rolls.',
+    sees: 'How the beam stands to the sight, as an angle and as a distance at the instrument; which of the two the coefficients were made along; and what azimuth and inclination are off by along the other.',
+    blindTo: [
+      'What sight and beam have in common: if both were moved together, only the readings can show it, and a calibration does.',
+      'Play: a beam that sits otherwise after a knock, a change of battery, or in the cold.',
     ],
   },
 };
@@ -64,6 +83,13 @@ export const CHECK_CAUTIONS: readonly string[] = [
   MEETS,
   'A check says how this instrument did here. Whether it may be used for a survey is for local rules and qualified surveyors to decide.',
   'A pointer laser must never meet an eye, yours or another’s: take marks with nobody behind them, and nothing that mirrors.',
+];
+
+/** What is to be heeded before a beam is switched on; classes as IEC 60825-1 has them (its limits from memory). */
+export const BEAM_CAUTIONS: readonly string[] = [
+  'A beam must never meet an eye, straight or mirrored, and nobody looks at the spot through a telescope or lens. Keep everyone out of the line, also behind the marks; cover whatever mirrors; switch it on only while it is needed.',
+  'Look at its label: by IEC 60825-1 a visible beam of class 2 gives no more than 1 mW, and counts on an eye that blinks in time; 3R, up to 5 mW, may harm before that; 3B and 4 always do. A beam without a label counts as one that harms.',
+  'Who may use which class, and where, is for local rules and the person responsible for laser safety there.',
 ];
 
 /** How signs count in a check of known bearings. */
@@ -83,9 +109,17 @@ export const VERDICTS: Record<CheckRecord['verdict'], string> = {
 export const checkTitle = ({ of, verdict }: Pick<CheckRecord, 'of' | 'verdict'>): string =>
   `${CHECK_NAMES[of]}: ${VERDICTS[verdict]}`;
 
+const DIGITS: Readonly<Record<CheckFigure['unit'], number>> = {
+  '°': 2,
+  '%': 2,
+  m: 3,
+  mm: 1,
+  ppm: 0,
+};
+
 /** A figure with its interval. */
 export function valueWords({ value, half, unit }: CheckFigure): string {
-  const digits = unit === 'm' ? 3 : 2;
+  const digits = DIGITS[unit];
   const size = Math.abs(value).toFixed(digits);
   const sign = value < 0 && Number(size) !== 0 ? '−' : '';
   const about = Number.isFinite(half) ? half.toFixed(digits) : 'not known';
@@ -94,8 +128,21 @@ export function valueWords({ value, half, unit }: CheckFigure): string {
 
 export function limitWords({ limit, unit }: CheckFigure): string {
   if (limit === undefined) return '';
-  return unit === '°' ? `±${limit.toFixed(2)}°` : `±${limit.toFixed(unit === 'm' ? 3 : 2)} ${unit}`;
+  return unit === '°' ? `±${limit.toFixed(2)}°` : `±${limit.toFixed(DIGITS[unit])} ${unit}`;
 }
+
+/** What is expected of a figure, and whether it is so; empty where nothing tells it. */
+export function expectedWords({ value, expected, unit }: CheckFigure): string {
+  if (expected === undefined || !Number.isFinite(expected)) return '';
+  const most =
+    unit === '°' ? `${expected.toFixed(2)}°` : `${expected.toFixed(DIGITS[unit])} ${unit}`;
+  const stands = Math.abs(value) <= expected ? 'as expected' : 'more than expected';
+  return `19 of 20 leave less than ${most}: ${stands}`;
+}
+
+/** What a check is held against, in words. */
+export const heldAgainst = (tolerance: ToleranceChoice, of: CheckKind): string =>
+  of === 'range' ? 'what a range may be off by' : toleranceName(tolerance);
 
 const STANDINGS = {
   within: 'within',
@@ -110,7 +157,8 @@ export const standingWords = ({ standing }: CheckFigure): string =>
 export function figureWords(figure: CheckFigure): string {
   const allowed = figure.limit === undefined ? '' : `; allowed ${limitWords(figure)}`;
   const stands = figure.standing === undefined ? '' : `, ${standingWords(figure)}`;
-  return `${figure.name}: ${valueWords(figure)}${allowed}${stands}`;
+  const expected = expectedWords(figure);
+  return `${figure.name}: ${valueWords(figure)}${allowed}${stands}${expected && `; ${expected}`}`;
 }
 
 /** Where to stand, what to aim at, and how to hold it. */

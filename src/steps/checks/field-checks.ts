@@ -14,6 +14,12 @@ import {
   openCheckPlaces,
   type CheckState,
 } from './check-history.ts';
+import {
+  rangeCorrection,
+  rangeSettings,
+  type RangeCorrection,
+} from '../../protocol/range-settings.ts';
+import { sendSettings } from '../care/settings.ts';
 import type { CheckIntention } from './next-in-check.ts';
 
 export interface FieldCheckParts {
@@ -42,6 +48,7 @@ export class FieldChecks {
       if (!inForce) throw new BenchError('nothing_to_check');
       await taking.settle(); // or the check would take a reading that was asked for before it
       const { generation, crc, model, values } = inForce;
+      const correction = correctionNow(desk);
       const stamp = desk.stamp(board.identity.serial);
       const { now: before } = desk.state.history.checks;
       const left: Entry[] = before
@@ -56,9 +63,38 @@ export class FieldChecks {
         generation,
         set: { model, values },
         crc,
+        ...(correction && { correction }),
       });
       desk.say('The check is begun.');
       await board.mode('collect', desk.signal);
+    });
+  }
+
+  /**
+   * Writes to the board what the newest range check found, so that its ranges are true: with the care of all settings, saved
+   * before, adopted in one step, read back and compared.
+   *
+   * @throws (shown) BenchError `cannot_be` where the board has no settings for it, or they were changed since the check
+   */
+  async writeRange(): Promise<void> {
+    const { desk } = this.parts;
+    await this.#during('Writing what the range check found', false, async () => {
+      const board = desk.linked();
+      const { history } = desk.state;
+      const range = history.checks.records.range?.range;
+      if (!range) return;
+      const { correctionFor } = await import('./range-line.ts');
+      const wanted = correctionFor(range);
+      const now = correctionNow(desk);
+      if (!wanted || !now) throw new BenchError('cannot_be', NO_RANGE_SETTINGS);
+      if (now.constant !== range.correction?.constant || now.scale !== range.correction.scale) {
+        throw new BenchError('cannot_be', CHANGED_SINCE);
+      }
+      const settings = history.care.settings?.settings ?? [];
+      await sendSettings(desk, board, rangeSettings(wanted, settings));
+      desk.say(
+        'Constant and scale are on the board, read back and compared. Check again to prove it.',
+      );
     });
   }
 
@@ -134,7 +170,10 @@ export class FieldChecks {
     const { begun, readings } = checks.now;
     const { verdictOf } = await loadVerdict();
     const calibration = await this.#uncertaintyOf(begun.crc);
-    const record = verdictOf(begun, readings, calibration);
+    const now = correctionNow(desk);
+    const known = checks.records.range?.range;
+    const ranging = { ...(known && { found: known }), ...(now && { now }) };
+    const record = verdictOf(begun, readings, calibration, ranging);
     const doubts = doubtsInCheck(checks.now, desk.linked().identity);
     const warnings = [...record.warnings, ...doubts];
     await desk.append({ ...desk.stamp(begun.board), kind: 'check', ...record, warnings });
@@ -173,3 +212,12 @@ const VERDICTS = {
   failed: 'is not passed',
   'not settled': 'does not settle it',
 } as const;
+
+/** What the board adds to its ranges, as its settings were read last. */
+const correctionNow = ({ state }: Desk): RangeCorrection | undefined =>
+  rangeCorrection(state.history.care.settings?.settings ?? []);
+
+const NO_RANGE_SETTINGS =
+  'The board has no settings for constant and scale of its ranges. Nothing was sent: note both, and correct lengths by hand.';
+const CHANGED_SINCE =
+  'What the board adds to its ranges is no longer what it was in the check. Nothing was sent: check again, then write.';

@@ -1,5 +1,6 @@
 import type { Uncertainty } from '../../calib/covariance.ts';
 import type { Applied } from '../../calib/model.ts';
+import type { CheckRecord } from '../../records/entries.ts';
 import type { Seen } from './estimate.ts';
 
 /** What the arithmetic of a check is given: its readings by group, none of which is empty. Radians. */
@@ -11,5 +12,8 @@ export interface Taken {
   limit: number;
 }
 
-/** A reading with all its angles, and its calibrated vectors. */
-export type SeenWhole = Seen & Pick<Applied, 'g' | 'b'>;
+/** A reading with all its angles, its calibrated vectors, and its range, metres, where it has one. */
+export type SeenWhole = Seen & Pick<Applied, 'g' | 'b'> & { range?: number };
+
+/** What the arithmetic of a check gives. */
+export type CameTo = Pick<CheckRecord, 'figures' | 'warnings' | 'found' | 'range'>;

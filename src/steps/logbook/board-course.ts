@@ -1,6 +1,7 @@
 import type { Entry, EntryOf, StoredEntry } from '../../records/entries.ts';
+import { assemblyVerdict, findingWords } from '../assembly/finding-words.ts';
 import { foldCalibration, type BoardHistory, type CalibrationState } from '../calibration-state.ts';
-import { checkTitle, figureWords } from '../checks/check-words.ts';
+import { checkTitle, figureWords, heldAgainst } from '../checks/check-words.ts';
 import { sourceWords } from '../comparison-words.ts';
 import { without } from '../copy-without.ts';
 import { listed } from '../finding.ts';
@@ -173,6 +174,20 @@ function telling(
       return tell('Battery changed', entry.text ? [entry.text] : [], 'watch');
     case 'knocked':
       return tell('Knocked or dropped', entry.text ? [entry.text] : [], 'watch');
+    case 'assembly checked': {
+      const { standing, heading } = assemblyVerdict(entry);
+      return tell(
+        `Assembly checked: ${heading[0]!.toLowerCase()}${heading.slice(1)}`,
+        [
+          ...entry.findings.map((finding) => {
+            const { title, evidence } = findingWords(finding);
+            return `${title}. ${evidence}`;
+          }),
+          ...entry.untold,
+        ],
+        standing,
+      );
+    }
     case 'site checked': {
       const { standing, heading } = siteVerdict(entry);
       const figures = entry.figures.map(siteFigure);
@@ -267,7 +282,8 @@ function telling(
       return tell(
         checkTitle(entry),
         [
-          `Of generation ${entry.generation}, held against ${toleranceName(entry.tolerance)}.`,
+          `Of generation ${entry.generation}, held against ${heldAgainst(entry.tolerance, entry.of)}.`,
+          ...(entry.found ?? []),
           ...entry.figures.map((figure) => `${figureWords(figure)}.`),
           ...entry.warnings,
         ],

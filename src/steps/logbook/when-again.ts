@@ -1,5 +1,5 @@
 import type { BoardInShort } from '../../records/logbook.ts';
-import { CHECK_NAMES } from '../checks/check-names.ts';
+import { CHECK_NAMES, isOfCoefficients } from '../checks/check-names.ts';
 import { dayOf, dayWords, isDay } from '../time-words.ts';
 
 /**
@@ -176,7 +176,7 @@ function failedCheckReasons({ checks = {} }: BoardInShort): Reason[] {
   return (Object.keys(checks) as (keyof typeof checks)[])
     .flatMap((of) => {
       const { verdict, time } = checks[of]!;
-      if (verdict !== 'failed') return [];
+      if (verdict !== 'failed' || !isOfCoefficients(of)) return [];
       return {
         rule: 'failed check' as const,
         because: 'a check in the field was not passed',
