@@ -118,11 +118,15 @@ export class LogbookDesk {
   async #read(): Promise<void> {
     do {
       this.#again = false;
-      const serial = this.#state.opened?.serial;
+      const { opened, ...known } = this.#state;
+      const serial = opened?.serial;
+      // to open a board of the list, that need not be read again: while anyone follows, it is as what is written changes it
+      const isOpening = opened !== undefined && !opened.entries && this.#listeners.size > 0;
+      const listed = isOpening && known.trouble === undefined ? known.boards : undefined;
       try {
         const [boards, thresholds, entries] = await Promise.all([
-          this.#logbook.boardsInShort(),
-          this.#logbook.kept(THRESHOLDS).then(thresholdsFrom),
+          listed ?? this.#logbook.boardsInShort(),
+          listed ? known.thresholds : this.#logbook.kept(THRESHOLDS).then(thresholdsFrom),
           serial === undefined ? undefined : this.#logbook.entriesOfBoard(serial),
         ]);
         // another board may have been opened meanwhile
