@@ -447,9 +447,9 @@ const STAMP = ['kind', 'board', 'calibration', 'time'] as const;
  * given twice with other counts is another reading, and so is one that another page recorded.
  */
 export function freeId(wanted: string, state: CalibrationState): string {
-  const borne = new Set([...state.readings, ...state.proofReadings].map((row) => row.id));
+  const bears = (row: TakenReading) => row.id === id;
   let id = wanted;
-  for (let time = 1; borne.has(id); time++) {
+  for (let time = 1; state.readings.some(bears) || state.proofReadings.some(bears); time++) {
     id = time === 1 ? `${wanted} again` : `${wanted} again ${time}`;
   }
   return id;
