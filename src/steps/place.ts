@@ -14,6 +14,7 @@ import { ByItself } from './collecting/by-itself.ts';
 import type { KeptChoices } from './collecting/collecting-choices.ts';
 import { LiveAttitude, type Look } from './collecting/live-attitude.ts';
 import { FIRST_HELD, turnedBy } from './collecting/own-hand.ts';
+import { wantedAim } from './collecting/wanted-aim.ts';
 import { Forecasting, type Forecaster } from './collecting/readings-left.ts';
 import { cubePlanInDegrees } from './customary-plan.ts';
 import { Desk } from './desk.ts';
@@ -30,7 +31,6 @@ import type { PlaceState, Work } from './place-state.ts';
 import { openProofSlots } from './proof.ts';
 import { prove } from './proving.ts';
 import { choose, revert, write } from './sealing.ts';
-import { shownAim } from './shown-aim.ts';
 import { Taking, type ReadingTaker } from './taking.ts';
 import { toleranceName } from './tolerance.ts';
 import { WireLog } from './wire-log.ts';
@@ -462,7 +462,7 @@ export class BenchPlace {
   }
 
   #looked(look: Look): void {
-    const wanted = shownAim(this.state.history)?.aim;
+    const wanted = wantedAim(this.state);
     if (!this.#byItself.looked(look, wanted, this.#parts.choices.now)) return;
     const { main } = nextStep(this.state);
     if (main?.does === 'take one' || main?.does === 'prove') void this.perform(main.does);

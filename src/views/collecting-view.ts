@@ -12,6 +12,7 @@ import { waitingFor, type Waiting } from '../steps/collecting/by-itself.ts';
 import { ROLL_WITHIN } from '../steps/collecting/collecting-choices.ts';
 import type { Look } from '../steps/collecting/live-attitude.ts';
 import { turnedByPerson } from '../steps/collecting/own-hand.ts';
+import { wantedAim, wantedWords } from '../steps/collecting/wanted-aim.ts';
 import { leftWords, readingsOf } from '../steps/collecting/readings-left.ts';
 import { stillnessWords } from '../steps/collecting/stillness.ts';
 import type { PlaceState } from '../steps/place-state.ts';
@@ -70,7 +71,7 @@ export class CollectingView extends View {
 
   protected override willUpdate(changes: Map<PropertyKey, unknown>): void {
     super.willUpdate(changes);
-    const wanted = shownAim(this.state.history)?.aim;
+    const wanted = wantedAim(this.state);
     if (!wanted || !this.look) {
       this.announced = '';
       return;
@@ -86,13 +87,18 @@ export class CollectingView extends View {
   protected override render() {
     const { state, bench } = this;
     if (!turnedByPerson(state)) return this.#offerOwnHand();
-    const wanted = shownAim(state.history)?.aim;
+    const wanted = wantedAim(state);
+    const named = shownAim(state.history)?.aim; // as the heading of what is next has it
+    const line = wanted && wantedWords(wanted, this.look?.attitude?.from);
     const { now: check } = state.history.checks;
     const left = check ? undefined : state.left;
     return html`
       ${
         wanted
-          ? html`<p class="large">Wanted: ${lineWords(wanted)}, ${rollWords(wanted.roll)}</p>
+          ? html`<p class="large">
+                Wanted: ${lineWords(named ?? wanted)}, ${rollWords(wanted.roll)}
+              </p>
+              ${line ? html`<p class="note">${line}</p>` : nothing}
               <aim-picture
                 .wanted=${wanted}
                 .look=${this.look}
@@ -146,7 +152,7 @@ export class CollectingView extends View {
   }
 
   #byItself(look: Look) {
-    const wanted = shownAim(this.state.history)?.aim;
+    const wanted = wantedAim(this.state);
     const choices = this.bench.choices.now;
     if (!choices.byItself || !wanted) return nothing;
     const words: Record<Waiting, string> = {

@@ -10,6 +10,7 @@ import {
   transpose,
   turn,
 } from '../../calib/geometry.ts';
+import type { Vec3 } from '../../calib/reading.ts';
 import type { AttitudeNow } from './attitude-now.ts';
 
 /** How far the aim now is from the aim wanted, and which way to go. Degrees. */
@@ -18,6 +19,8 @@ export interface Wanted {
   azimuth: number;
   inclination: number;
   roll: number;
+  /** The line itself, a unit vector of the world, where the angles of a vertical one only say how roll is counted. */
+  line?: Vec3;
 }
 
 export interface AimOffset {
@@ -45,7 +48,7 @@ export const topOf = ({ inclination }: Pick<Wanted, 'inclination'>): 'south' | '
 /** The way from the aim now to the aim wanted; what cannot be told of it is absent. */
 export function offsetTo(wanted: Wanted, now: AttitudeNow): AimOffset {
   const isSteep = Math.abs(wanted.inclination) > STEEP;
-  const line = direction(radians(wanted.azimuth), radians(wanted.inclination));
+  const line = wanted.line ?? direction(radians(wanted.azimuth), radians(wanted.inclination));
   const { rotation } = now;
   const apart = rotation && degrees(angleBetween(column(rotation, 0), line));
   const up = now.inclination === undefined ? undefined : wanted.inclination - now.inclination;
@@ -66,14 +69,15 @@ export function offsetTo(wanted: Wanted, now: AttitudeNow): AimOffset {
   }
   const frame = attitude(radians(wanted.azimuth), radians(wanted.inclination), 0);
   const [, y, z] = rotate(transpose(frame), column(rotation, 0));
+  const [, yWanted, zWanted] = rotate(transpose(frame), line);
   const held = attitude(radians(wanted.azimuth), radians(wanted.inclination), radians(wanted.roll));
   const rest = multiply(transpose(held), rotation);
   // the turn about the sight that is left once the sight is brought onto the line
   const twist = Math.atan2(rest[7] - rest[5], rest[4] + rest[8]);
   return {
     ...common,
-    right: -degrees(Math.asin(y)),
-    up: degrees(Math.asin(z)),
+    right: degrees(Math.asin(yWanted) - Math.asin(y)),
+    up: degrees(Math.asin(z) - Math.asin(zWanted)),
     roll: -degrees(twist),
     byCompass: true,
   };

@@ -9,9 +9,16 @@ import {
   type Mat3,
   type NoAngle,
 } from '../../calib/geometry.ts';
-import { applyCoefficients, mountingMatrix, type Coefficients } from '../../calib/model.ts';
+import {
+  applyCoefficients,
+  coefficientsFrom,
+  mountingMatrix,
+  type Coefficients,
+} from '../../calib/model.ts';
 import type { Vec3 } from '../../calib/reading.ts';
 import type { Board, BoardIdentity } from '../../protocol/board.ts';
+import { provesNow } from '../calibration-state.ts';
+import type { PlaceState } from '../place-state.ts';
 
 /** How a board is held now, from what its sensors show. Degrees. */
 
@@ -43,7 +50,7 @@ export interface AttitudeNow {
  */
 export function attitudeNow(
   sensed: Pick<Sensed, 'acc' | 'mag' | 'azimuth' | 'inclination' | 'roll'>,
-  sources: readonly { from: AttitudeSource; coefficients: Coefficients }[],
+  sources: readonly Source[],
   board: Pick<BoardIdentity, 'accMounting'> = {},
 ): AttitudeNow | undefined {
   const [source] = sources;
@@ -63,7 +70,7 @@ export function attitudeNow(
 }
 
 function through(
-  { from, coefficients }: { from: AttitudeSource; coefficients: Coefficients },
+  { from, coefficients }: Source,
   { acc, mag }: Pick<Sensed, 'acc' | 'mag'>,
 ): AttitudeNow {
   const { g, b } = applyCoefficients(coefficients, acc, mag);
@@ -98,3 +105,18 @@ function byMounting(
 
 /** Inclination and roll do not depend on it. */
 const ANY_FIELD: Vec3 = [1, 0, 0];
+
+export interface Source {
+  from: AttitudeSource;
+  coefficients: Coefficients;
+}
+
+/** What angles may be had from, the best first. In a proof it is what the board runs that is proven. */
+export function sourcesOf({ live, history }: Pick<PlaceState, 'live' | 'history'>): Source[] {
+  const { inForce } = history;
+  const fits: Source[] = live?.ok ? [{ from: 'provisional', coefficients: live.coefficients }] : [];
+  const runs: Source[] = inForce
+    ? [{ from: 'in force', coefficients: coefficientsFrom(inForce.model, inForce.values) }]
+    : [];
+  return provesNow(history) ? [...runs, ...fits] : [...fits, ...runs];
+}

@@ -1,15 +1,13 @@
-import { coefficientsFrom, type Coefficients } from '../../calib/model.ts';
 import type { Board } from '../../protocol/board.ts';
 import type { Clock } from '../../protocol/clock.ts';
 import { ProtocolError } from '../../protocol/errors.ts';
-import { keptReadings, provesNow } from '../calibration-state.ts';
+import { keptReadings } from '../calibration-state.ts';
 import type { Desk } from '../desk.ts';
 import type { Sight } from '../linking.ts';
 import { pause } from '../pause.ts';
-import type { PlaceState } from '../place-state.ts';
 import { shownAim } from '../shown-aim.ts';
 import { turnedByPerson } from './own-hand.ts';
-import { attitudeNow, type AttitudeNow, type AttitudeSource, type Sensed } from './attitude-now.ts';
+import { attitudeNow, sourcesOf, type AttitudeNow, type Sensed } from './attitude-now.ts';
 import { stillnessOf, type Stillness } from './stillness.ts';
 
 /** One look at the sensors. */
@@ -262,15 +260,3 @@ export class LiveAttitude {
 }
 
 const INSIST = 'Take it anyway';
-
-type Source = { from: AttitudeSource; coefficients: Coefficients };
-
-/** What angles may be had from, the best first. In a proof it is what the board runs that is proven. */
-function sourcesOf({ live, history }: PlaceState): Source[] {
-  const { inForce } = history;
-  const fits: Source[] = live?.ok ? [{ from: 'provisional', coefficients: live.coefficients }] : [];
-  const runs: Source[] = inForce
-    ? [{ from: 'in force', coefficients: coefficientsFrom(inForce.model, inForce.values) }]
-    : [];
-  return provesNow(history) ? [...runs, ...fits] : [...fits, ...runs];
-}
