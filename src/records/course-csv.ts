@@ -15,6 +15,8 @@ import { joinCsv, type Row } from './rfc4180.ts';
 /** The most rows that a file may hold; an afternoon with eight instruments has some two hundred shots. */
 export const MOST_SHOTS = 20_000;
 
+export const MOST_LEGS = 200;
+
 /** One shot as it stands in a file. Degrees; azimuth from magnetic north, as the instrument showed it. */
 export interface FileShot {
   /** Where its row begins, counted from 1. */
@@ -89,23 +91,25 @@ export const readShots = (
 export const readLegs = (
   bytes: Uint8Array,
 ): { ok: true; legs: readonly CourseLeg[] } | CourseCsvFault =>
+  whole(() => ({ ok: true, legs: legsIn(table(bytes, ['from', 'to'], 'leg')) }));
+
+/** The same from lines that a person typed, with no header: the columns in their order, those at the end left out. */
+export const readLegLines = (text: string): ReturnType<typeof readLegs> =>
   whole(() => {
-    const lines = new Map<string, number>();
-    const legs = table(bytes, ['from', 'to'], 'leg').map((cells) => {
-      const leg = legIn(cells);
-      const key = JSON.stringify([leg.from, leg.to].sort());
-      const earlier = lines.get(key);
-      if (earlier !== undefined) {
-        throw new Found(
-          'duplicate_leg',
-          { line: cells.line, field: 'to' },
-          `this leg stands on line ${earlier} too. Give each leg once, whichever way.`,
-        );
-      }
-      lines.set(key, cells.line);
-      return leg;
+    const { rows } = rowsOf(text);
+    if (rows.length > MOST_LEGS) {
+      throw new Found(
+        'too_many',
+        { line: rows[MOST_LEGS]!.line },
+        `there are more than ${MOST_LEGS} legs, which is the most one course may have.`,
+      );
+    }
+    const lines = rows.map((row) => {
+      if (row.fields.length > LEG_COLUMNS.length) throw ragged(row, LEG_COLUMNS);
+      const text = (name: string) => row.fields[LEG_COLUMNS.indexOf(name)]?.trim() ?? '';
+      return { line: row.line, text };
     });
-    return { ok: true, legs };
+    return { ok: true, legs: legsIn(lines) };
   });
 
 /** Writes a file of shots that {@link readShots} reads as the same. */
@@ -267,6 +271,24 @@ function legIn(cells: Cells): CourseLeg {
       inclination: { degrees: inclination, sigma: sigma('inclination_sigma') },
     }),
   };
+}
+
+function legsIn(rows: readonly Cells[]): CourseLeg[] {
+  const lines = new Map<string, number>();
+  return rows.map((cells) => {
+    const leg = legIn(cells);
+    const key = JSON.stringify([leg.from, leg.to].sort());
+    const earlier = lines.get(key);
+    if (earlier !== undefined) {
+      throw new Found(
+        'duplicate_leg',
+        { line: cells.line, field: 'to' },
+        `this leg stands on line ${earlier} too. Give each leg once, whichever way.`,
+      );
+    }
+    lines.set(key, cells.line);
+    return leg;
+  });
 }
 
 function ends(cells: Cells): { from: string; to: string } {

@@ -29,6 +29,11 @@ export interface CourseLayout {
   place?: { latitude: number; longitude: number; height: number };
   /** Grid north from true north, degrees, east positive. Wanted where a bearing from grid north is known. */
   convergence?: number;
+  /**
+   * Only of a course that is made up, for simulated boards: by how much the field is turned at stations, and by how much
+   * the sight of the second instrument of a day is bent, degrees. Their hands hold them so.
+   */
+  madeUp?: { turned: readonly { station: string; degrees: number }[]; bent: number };
 }
 
 /** A leg, named by its stations; fore is from `from` to `to`. There is one leg at most between two stations. */
@@ -46,13 +51,16 @@ export type ShotWay = 'fore' | 'back';
 export type CourseInstrument = { board: string } | { name: string };
 
 export interface CourseTerms {
-  /** Clean stations disturb nothing; `zero mean`: the disturbances are taken to come to nothing on the whole. */
-  stations: { clean: readonly string[] } | 'zero mean' | 'nothing said';
   /**
-   * An instrument that is taken as right. Its shots through the day, where it has enough of them, tell how the field
-   * changed with time.
+   * Where the field is not turned: at the clean stations, or on the mean of all; each give or take `sigma`, degrees.
+   * `nothing said`: then azimuths and disturbances are determined only as differences.
    */
-  reference?: CourseInstrument;
+  stations: { clean: readonly string[]; sigma: number } | { zeroMean: number } | 'nothing said';
+  /**
+   * An instrument whose shots through the day tell how the field changed with time; `asRight`: it is also taken as right,
+   * give or take so many degrees of azimuth and of inclination.
+   */
+  reference?: { instrument: CourseInstrument; asRight?: number };
   /** What an instrument may be off by at most, degrees. */
   tolerance: number;
 }
@@ -98,43 +106,81 @@ export interface OutingSettled {
   result: CourseResult;
 }
 
-/** A value with the half-width of its 95 % interval; degrees. */
+/** A value, its standard error and degrees of freedom (left out where known beforehand), and half its 95 % interval; degrees. */
 export interface CourseFigure {
   value: number;
+  error: number;
+  freedom?: number;
   half: number;
 }
 
-/** `cannot tell`: the interval reaches to both sides of what is allowed; or there is nothing that it could be told from. */
-export type InstrumentVerdict = 'within' | 'off' | 'scatters' | 'cannot tell';
+/**
+ * A value; or, where it is not determined by itself, how far it is above another of its kind, or that others are told as
+ * so far above it (`base`). Nothing where none of these is.
+ */
+export interface CourseQuantity {
+  alone?: CourseFigure;
+  above?: CourseFigure & { other: string };
+  base?: true;
+}
+
+/**
+ * - `within`: its interval lies within what is allowed
+ * - `off`: it differs from nothing, or from the others, by more than chance
+ * - `scatters`: its shots scatter more than those of the others
+ * - `not settled`: none of these
+ */
+export type InstrumentStanding = 'within' | 'off' | 'scatters' | 'not settled';
+
+/** What a course says of one instrument. */
+export interface InstrumentResult {
+  instrument: CourseInstrument;
+  shots: number;
+  standing: InstrumentStanding;
+  /** As one sentence. */
+  verdict: string;
+  /** What its azimuths and inclinations show too much everywhere: by itself, or against the others. */
+  azimuth?: CourseFigure & { against: 'zero' | 'others' };
+  inclination?: CourseFigure & { against: 'zero' | 'others' };
+  /** Standard deviation of one shot. */
+  scatter: { azimuth?: number; inclination?: number };
+  /** What else there is to say, a sentence each. */
+  words: readonly string[];
+}
+
+/** A standard deviation with its 95 % interval (without end above where little tells it); degrees. */
+export interface CourseDeviation {
+  value: number;
+  low: number;
+  high?: number;
+}
+
+/** By the definitions of ISO 5725: of one instrument again and again, and of any instrument. */
+export interface CoursePrecision {
+  repeatability?: CourseDeviation;
+  reproducibility?: CourseDeviation;
+}
 
 export interface CourseResult {
-  verdict: 'all within' | 'some off' | 'not settled';
-  /** Whether azimuths of legs, constants and disturbances stand by themselves, or only their differences do. */
-  only: readonly ('differences of constants' | 'differences of disturbances')[];
-  instruments: readonly {
-    instrument: CourseInstrument;
-    shots: number;
-    verdict: InstrumentVerdict;
-    /** What its azimuths show too much everywhere. */
-    azimuth?: CourseFigure;
-    /** The same of its inclinations. */
-    inclination?: CourseFigure;
-    /** Standard deviation of one shot. */
-    scatter: { azimuth?: number; inclination?: number };
-    /** As sentences. */
-    words: readonly string[];
+  instruments: readonly InstrumentResult[];
+  /** By how much azimuths shot there show too much; `disturbs`: more than chance explains. */
+  stations: readonly ({ station: string; disturbs: boolean } & CourseQuantity)[];
+  legs: readonly {
+    from: string;
+    to: string;
+    /** From magnetic north. */
+    azimuth: CourseQuantity;
+    inclination: CourseQuantity;
   }[];
-  stations: readonly { station: string; azimuth?: CourseFigure; disturbs: boolean }[];
-  legs: readonly { from: string; to: string; azimuth?: CourseFigure; inclination?: CourseFigure }[];
-  /** Shots that look wrong, and the evidence as a sentence; by the ids of their notes. */
+  /** Shots that look wrong, by the ids of their notes, and the evidence as a sentence. */
   doubted: readonly { shot: string; words: string }[];
-  /** ISO 5725: standard deviations of one instrument on one leg, and of any of them. */
-  repeatability: { azimuth?: number; inclination?: number };
-  reproducibility: { azimuth?: number; inclination?: number };
-  /** What is not determined, and why; what it cannot see; a sentence each. */
+  precision: { azimuth: CoursePrecision; inclination: CoursePrecision };
+  /** How far the field turned through the day; absent where no reference tells. */
+  drift?: { range: number; verdict: 'drifts' | 'no drift seen' | 'cannot tell' };
+  /** What is not determined, and why; what speaks against relying on it; what it cannot see: a sentence each. */
   notDetermined: readonly string[];
-  blindTo: readonly string[];
   warnings: readonly string[];
+  blindTo: readonly string[];
 }
 
 /** By which an instrument is known within a course. */

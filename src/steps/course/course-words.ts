@@ -1,0 +1,144 @@
+import type {
+  CourseFigure,
+  CourseQuantity,
+  CourseTerms,
+  InstrumentResult,
+  ShotSource,
+} from '../../records/course-notes.ts';
+import type { CourseState, OutingState, SettledState } from './course-state.ts';
+import { instrumentsOf } from './course-state.ts';
+import { dayWords } from '../time-words.ts';
+
+/** What check courses say on screen. */
+
+export const COURSE_ABOUT =
+  'A check course is a handful of marked stations in sight of each other. Several instruments shoot its legs in turn, fore and back. One adjustment of all shots then tells which instrument is off, what each station does to the field, and which shots look wrong.';
+
+export const COURSE_CAUTIONS: readonly string[] = [
+  'It says how these instruments did here, on this day, with these batteries. Whether one may be used for a survey is for local rules and qualified surveyors to decide.',
+  'A pointer laser must never meet an eye, yours or another’s: take marks with nobody behind them, and nothing that mirrors.',
+];
+
+export const FIGURE_WORDS =
+  '± is half of the interval that holds the truth in 95 of 100 cases. A finding (off, scatters, disturbs) is one that chance alone would bring in fewer than 5 of 100 courses, over all that is looked at together.';
+
+export const PRECISION_WORDS =
+  'Standard deviations of one shot, by the definitions of ISO 5725: repeatability is one instrument on one leg again and again; reproducibility is any of these instruments. 0.3° is usual by hand.';
+
+export const signed = (value: number, digits = 2): string => {
+  const size = Math.abs(value).toFixed(digits);
+  return `${Number(size) === 0 ? '' : value < 0 ? '−' : '+'}${size}°`;
+};
+
+export const figureWords = ({ value, half }: CourseFigure): string =>
+  `${signed(value)} ± ${halfWords(half)}`;
+
+export const halfWords = (half: number): string =>
+  Number.isFinite(half) ? `${half.toFixed(2)}°` : 'not known';
+
+/** The azimuth or inclination of a leg, or how far it is from that of another. */
+export function quantityWords({ alone, above, base }: CourseQuantity, isAzimuth: boolean): string {
+  if (alone) {
+    const value = isAzimuth ? `${alone.value.toFixed(2)}°` : signed(alone.value);
+    return `${value} ± ${halfWords(alone.half)}`;
+  }
+  if (above) return `${figureWords(above)} from ${above.other}`;
+  return base ? 'the others are told from it' : 'not determined';
+}
+
+/** The disturbance of a station, likewise. */
+export function disturbanceWords({ alone, above, base }: CourseQuantity): string {
+  if (alone) return figureWords(alone);
+  if (above) return `${figureWords(above)} against ${above.other}`;
+  return base ? 'the others are held against it' : 'not determined';
+}
+
+/** What an instrument is off by in one angle. */
+export function offsetWords(result: InstrumentResult, angle: 'azimuth' | 'inclination'): string {
+  const figure = result[angle];
+  if (!figure) return 'not determined';
+  return `${figureWords(figure)}${figure.against === 'others' ? ' against the others' : ''}`;
+}
+
+export const scatterWords = ({ scatter }: InstrumentResult): string =>
+  [
+    scatter.azimuth === undefined ? '' : `azimuth ${scatter.azimuth.toFixed(2)}°`,
+    scatter.inclination === undefined ? '' : `inclination ${scatter.inclination.toFixed(2)}°`,
+  ]
+    .filter(Boolean)
+    .join(', ') || 'not known';
+
+/** What the day came to, in one sentence. */
+export function settledVerdict(
+  { result }: SettledState,
+  nameOf: (result: InstrumentResult) => string,
+): { standing: 'good' | 'watch' | 'bad'; words: string } {
+  const wrong = result.instruments.filter(
+    ({ standing }) => standing === 'off' || standing === 'scatters',
+  );
+  const open = result.instruments.filter(({ standing }) => standing === 'not settled');
+  if (wrong.length > 0) {
+    const names = wrong.map(nameOf).join(', ');
+    return {
+      standing: 'bad',
+      words: `${names}: ${wrong.length === 1 ? 'something is wrong with it' : 'something is wrong with each'}. ${wrong.length === 1 ? 'Calibrate it again before it is used.' : 'Calibrate them again before they are used.'}`,
+    };
+  }
+  if (open.length > 0) {
+    return {
+      standing: 'watch',
+      words:
+        open.length === result.instruments.length
+          ? 'Nothing is found wrong, and nothing is borne out either: see below what is not determined.'
+          : `Nothing is found wrong; ${open.map(nameOf).join(', ')} ${open.length === 1 ? 'is' : 'are'} not settled.`,
+    };
+  }
+  return { standing: 'good', words: 'Every instrument is within what is allowed, as far as this course can see.' }; // prettier-ignore
+}
+
+export const termsWords = (
+  { stations, reference, tolerance }: CourseTerms,
+  nameOf: (instrument: NonNullable<CourseTerms['reference']>['instrument']) => string,
+): string => {
+  const where =
+    stations === 'nothing said'
+      ? 'No station is said to be clean.'
+      : 'clean' in stations
+        ? `Clean, give or take ${stations.sigma}°: ${stations.clean.join(', ')}.`
+        : `The disturbances are taken to be nothing on the mean, give or take ${stations.zeroMean}°.`;
+  const right = !reference
+    ? ''
+    : ` Reference: ${nameOf(reference.instrument)}${reference.asRight === undefined ? '' : `, taken as right to ${reference.asRight}°`}.`;
+  return `Allowed: ${tolerance.toFixed(2)}°. ${where}${right}`;
+};
+
+export const sourceWords = (source: ShotSource): string => {
+  switch (source.from) {
+    case 'link':
+    case 'memory':
+      return `${source.from === 'link' ? 'Linked' : 'From memory'}, reading ${source.reading.reading}, generation ${source.generation}`;
+    case 'file':
+      return `${source.file}, line ${source.line}`;
+    case 'hand':
+      return 'By hand';
+  }
+};
+
+/** The board's own angles, where a shot came from one. */
+export function ownAngles(source: ShotSource): string {
+  if (!('reading' in source)) return '';
+  const { azimuth, inclination } = source.reading;
+  if (azimuth === undefined || inclination === undefined) return 'the board gave none';
+  return `${azimuth.toFixed(2)}°, ${signed(inclination)}`;
+}
+
+/** A line of the list of outings. */
+export function outingWords(outing: OutingState): string {
+  const { day, shots, settled } = outing;
+  const count = shots.length === 1 ? '1 shot' : `${shots.length} shots`;
+  const instruments = instrumentsOf(outing).length;
+  return `${dayWords(day)}: ${count}, ${instruments === 1 ? '1 instrument' : `${instruments} instruments`}${settled ? ', settled' : ''}`;
+}
+
+export const courseLine = (course: CourseState): string =>
+  `${course.layout.stations.length} stations, ${course.layout.legs.length} legs`;

@@ -1,0 +1,234 @@
+import type {
+  AdjustedInstrument,
+  Angle,
+  Blunder,
+  ConstantTest,
+  CourseAdjustment,
+  CourseRefusal,
+  CourseTerms,
+  Unsettled,
+  Way,
+} from '../../calib/check-course.ts';
+import { degrees } from '../../calib/geometry.ts';
+import type { InstrumentStanding } from '../../records/course-notes.ts';
+
+/** What a settled check course says, in sentences. */
+
+const ANGLES: Readonly<Record<Angle, string>> = {
+  azimuth: 'azimuths',
+  inclination: 'inclinations',
+};
+const BOTH: readonly Angle[] = ['azimuth', 'inclination'];
+
+const size = (radians: number): string => `${Math.abs(degrees(radians)).toFixed(2)}°`;
+
+/** What is said of an instrument in one sentence. */
+export function standingWords(standing: InstrumentStanding, of: AdjustedInstrument): string {
+  switch (standing) {
+    case 'within':
+      return 'Within what is allowed, as far as this course can see.';
+    case 'off': {
+      const parts = BOTH.flatMap((angle) => {
+        const { constant } = of.tests[angle];
+        return constant.verdict === 'off' && constant.value ? [offWords(angle, constant)] : [];
+      });
+      return `Off: ${parts.join('; ')}.`;
+    }
+    case 'scatters': {
+      const parts = BOTH.flatMap((angle) => {
+        const { scatter } = of.tests[angle];
+        return scatter.verdict === 'too noisy' && scatter.sigma !== undefined
+          ? [
+              `its ${ANGLES[angle]} scatter by ${size(scatter.sigma)} a shot, more than chance lets others differ from it`,
+            ]
+          : [];
+      });
+      return `Too unsteady: ${parts.join('; ')}.`;
+    }
+    case 'not settled': {
+      const open = BOTH.map((angle) => of.tests[angle].constant).filter(
+        ({ verdict }) => verdict === 'not settled',
+      );
+      return open.every(({ why }) => why === 'others alone' || why === 'no shots')
+        ? 'Agrees with the others; whether all of them are right, this course cannot tell.'
+        : 'Not settled: it may be right or off.';
+    }
+  }
+}
+
+/** How far off an instrument is, with its interval. */
+function offWords(angle: Angle, { value, against, surelyBeyond }: ConstantTest): string {
+  if (!value) return '';
+  const much =
+    angle === 'azimuth'
+      ? value.value < 0
+        ? 'too little'
+        : 'too much'
+      : value.value < 0
+        ? 'too low'
+        : 'too high';
+  const beside = against === 'others' ? ', against the other instruments' : '';
+  const surely = surelyBeyond ? ', all of it beyond what is allowed' : '';
+  return `its ${ANGLES[angle]} show ${size(value.value)} ± ${size(value.half)} ${much}${beside}${surely}`;
+}
+
+const WHY: Readonly<Record<Unsettled, (angle: string) => string>> = {
+  'no shots': (angle) => `It has no ${angle}.`,
+  'interval too wide': (angle) =>
+    `The interval of its ${angle} reaches to both sides of what is allowed: more shots would settle it.`,
+  'not determined': (angle) =>
+    `Nothing tells its ${angle}: it has no leg in common with what is known, or with other instruments.`,
+  'others alone': (angle) =>
+    `Its ${angle} agree with the others; but nothing was said to be right, so all may be off alike.`,
+  'no majority': (angle) =>
+    `In ${angle} the instruments fall into parties, and nothing says which is right.`,
+};
+
+/** What else there is to say of an instrument, a sentence each. */
+export function constantWords(of: AdjustedInstrument): string[] {
+  const why = BOTH.flatMap((angle) => {
+    const { constant } = of.tests[angle];
+    return constant.verdict === 'not settled' && constant.why
+      ? [WHY[constant.why](ANGLES[angle])]
+      : [];
+  });
+  const { blunders } = of;
+  if (blunders === 0) return why;
+  const these = blunders === 1 ? 'One of its shots looks' : `${blunders} of its shots look`;
+  return [...why, `${these} wrong; see below.`];
+}
+
+/** What speaks against one shot. */
+export function blunderWords(
+  { angle, residual, standardised, fits }: Blunder,
+  lineOf: (leg: string, way: Way) => string,
+): string {
+  const off = `${angle} ${size(residual)} ${residual < 0 ? 'below' : 'above'} what all the others say, ${Math.abs(standardised).toFixed(0)} times what chance brings.`;
+  if (!fits) return off;
+  switch (fits.as) {
+    case 'other way':
+      return `${off} It would fit the same leg shot the other way.`;
+    case 'sign changed':
+      return `${off} It would fit with the other sign.`;
+    case 'other leg':
+      return `${off} It would fit ${lineOf(fits.leg, fits.way)}.`;
+  }
+}
+
+export const refusalWords = ({ message, next }: CourseRefusal): string => `${message} ${next}`;
+
+const ALONE: Readonly<Record<'legs' | 'constants' | 'disturbances', string>> = {
+  legs: 'Azimuths of legs are told only as differences from each other.',
+  constants: 'How far an instrument’s azimuths are off is told only against the other instruments.',
+  disturbances: 'Disturbances of stations are told only as differences from each other.',
+};
+
+/** What the shots do not determine, and what would. */
+export function undeterminedWords(
+  { legs, instruments, stations, inclination }: CourseAdjustment,
+  terms: CourseTerms,
+  { withoutDeclination }: { withoutDeclination: boolean },
+): string[] {
+  const open = {
+    legs: legs.some(({ azimuth, shots }) => shots > 0 && !azimuth.determined),
+    constants: instruments.some(({ constant }) => !constant.determined),
+    disturbances: stations.some(({ disturbance }) => !disturbance.determined),
+  };
+  const said = (Object.keys(ALONE) as (keyof typeof ALONE)[]).filter((what) => open[what]);
+  const hasBearing =
+    terms.legs?.some(({ azimuth }) => azimuth) === true ||
+    terms.instruments?.some(({ azimuth }) => azimuth) === true;
+  const wanted = [
+    ...(hasBearing ? [] : ['a known bearing of a leg, or an instrument that is taken as right']),
+    ...(terms.disturbances
+      ? []
+      : ['a clean station, or that the disturbances are nothing on the whole']),
+  ];
+  const none = legs.filter(({ shots }) => shots === 0).length;
+  return [
+    ...said.map((what) => ALONE[what]),
+    ...(said.length > 0 && wanted.length > 0
+      ? [`What would settle that: ${wanted.join('; and ')}.`]
+      : []),
+    ...(said.length > 0 && wanted.length === 0
+      ? ['Not all legs hang together by shots from both ends: shoot every leg fore and back.']
+      : []),
+    ...(inclination.shots > 0 && instruments.some(({ index }) => !index.determined)
+      ? ['Inclinations are told only as differences: shoot at least one leg both fore and back.']
+      : []),
+    ...(none > 0 ? [none === 1 ? 'One leg has no shot.' : `${none} legs have no shot.`] : []),
+    ...(withoutDeclination
+      ? [
+          'Bearings from true or grid north were not used: say where the course lies, so that the declination of the day is known.',
+        ]
+      : []),
+  ];
+}
+
+/** What speaks against relying on it, a sentence each. */
+export function warningWords(
+  { warnings, known, azimuth, inclination }: CourseAdjustment,
+  { nameOfKey, legName }: { nameOfKey(key: string): string; legName(id: string): string },
+): string[] {
+  const said = warnings.flatMap((warning) => {
+    switch (warning) {
+      case 'all off alike':
+        return [
+          'All instruments are off alike: look first at what was said to be known, the bearing, the declination or the clean station.',
+        ];
+      case 'known disagrees':
+        return known
+          .filter(({ p }) => p !== undefined && p <= 0.05)
+          .map(
+            ({ what, name, angle, residual }) =>
+              `What was said of ${what === 'leg' ? `the leg ${legName(name)}` : nameOfKey(name)} does not fit the shots: its ${angle} is ${size(residual)} away.`,
+          );
+      case 'not converged':
+        return [
+          'The weights of the shots did not settle: a few more shots of each leg would help.',
+        ];
+      case 'times missing':
+        return [
+          'Some shots have no time, so the change of the field through the day is not taken off them.',
+        ];
+      case 'reference too short':
+        return [
+          'The reference instrument has too few shots with a time through the day to tell how the field changed.',
+        ];
+    }
+  });
+  const noisy = (
+    [
+      ['azimuth', azimuth],
+      ['inclination', inclination],
+    ] as const
+  ).flatMap(([angle, { global, noise }]) =>
+    global.verdict === 'noisier'
+      ? [
+          `Shots scatter by ${size(noise)} of ${angle}, more than is usual (0.3°): aim, wind, or a mark that is too near.`,
+        ]
+      : [],
+  );
+  return [...said, ...noisy];
+}
+
+/** Shots whose error would hardly show in their own residual. */
+const UNCHECKED = 0.1;
+
+/** What this course cannot see. */
+export function blindToOf({ shots }: CourseAdjustment, terms: CourseTerms): string[] {
+  const isKnown = terms.legs?.some(({ azimuth }) => azimuth) === true;
+  const unchecked = shots.filter(({ azimuth, inclination }) =>
+    [azimuth, inclination].some((each) => each && each.redundancy < UNCHECKED),
+  ).length;
+  return [
+    ...(isKnown ? [] : ['What all instruments share, such as a battery lamp that everyone wears.']),
+    'What changes with direction or with roll: it shows as scatter here. Four rolls and a closed loop see it.',
+    'Iron so near a station that the field differs within a step: there every instrument is disturbed in its own way.',
+    ...(unchecked > 0
+      ? [
+          `${unchecked === 1 ? 'One shot is' : `${unchecked} shots are`} checked by hardly any other: a blunder in ${unchecked === 1 ? 'it' : 'them'} would not show.`,
+        ]
+      : []),
+  ];
+}

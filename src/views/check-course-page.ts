@@ -1,0 +1,318 @@
+import { html, nothing } from 'lit';
+import { customElement, property, state } from 'lit/decorators.js';
+import type { Bench } from '../steps/bench.ts';
+import { courseDeskOf, type CourseDesk } from '../steps/course/course-desk.ts';
+import type { CourseState } from '../steps/course/course-state.ts';
+import { COURSE_ABOUT, COURSE_CAUTIONS, outingWords } from '../steps/course/course-words.ts';
+import {
+  BOARDS_TO_TRY,
+  nextInCourse,
+  type CourseOffer,
+  type CourseWish,
+} from '../steps/course/next-in-course.ts';
+import { MADE_UP_COURSE } from '../steps/course/simulated-course.ts';
+import { dayWords, timeWords } from '../steps/time-words.ts';
+import './check-course.css';
+import './check-course-forms.ts';
+import './check-course-picture.ts';
+import './check-course-result.ts';
+import './check-course-shots.ts';
+import { courseAddress } from './page-part.ts';
+import { shape } from './shapes.ts';
+import { View } from './view.ts';
+
+/** The check course part of the page: the list of courses, or one of them. */
+@customElement('check-course-page')
+export class CheckCoursePage extends View {
+  @property({ attribute: false }) bench!: Bench;
+  /** Id of the course whose page is open; the list of all without one. */
+  @property() paper: string | undefined;
+  @state() private layingOut = false;
+
+  get #desk(): CourseDesk {
+    return courseDeskOf(this.bench);
+  }
+
+  protected override follows() {
+    return [this.#desk, this.bench, this.bench.logbook];
+  }
+
+  protected override willUpdate(changes: Map<PropertyKey, unknown>): void {
+    super.willUpdate(changes);
+    if (changes.has('paper') || !this.hasUpdated) void this.#desk.open(this.paper);
+  }
+
+  protected override render() {
+    return this.paper === undefined ? this.#list() : this.#one();
+  }
+
+  /** Nothing may be written while another page has the bench. */
+  get #readOnly(): boolean {
+    return this.bench.elsewhere !== undefined;
+  }
+
+  // The list
+
+  #list() {
+    const { courses } = this.#desk.state;
+    return html`
+      <h2 id="logbook-heading" tabindex="-1">Check courses</h2>
+      <p>${COURSE_ABOUT}</p>
+      ${this.#outcome()}
+      ${
+        courses === undefined
+          ? html`<p>Reading the logbook…</p>`
+          : courses.length === 0
+            ? html`<p>No course is laid out yet.</p>`
+            : html`<ul class="board-list">
+                ${courses.map(
+                  ({ paper, name, lastTime }) =>
+                    html`<li class="sheet">
+                      <a href=${courseAddress(paper)}>${name ?? 'A course without a name'}</a>
+                      <p class="note">Last written to ${timeWords(lastTime)}</p>
+                    </li>`,
+                )}
+              </ul>`
+      }
+      ${this.#readOnly ? nothing : this.#begin()}
+      <div class="sheet">
+        <h3>Beforehand</h3>
+        <ul>
+          ${COURSE_CAUTIONS.map((each) => html`<li>${each}</li>`)}
+        </ul>
+      </div>
+    `;
+  }
+
+  #begin() {
+    return html`
+      <div class="offers">
+        ${
+          this.layingOut
+            ? nothing
+            : html`<button
+                type="button"
+                class="main"
+                @click=${() => {
+                  this.layingOut = true;
+                }}
+              >
+                Lay out a course
+              </button>`
+        }
+        <button type="button" @click=${() => this.#layOut(MADE_UP_COURSE)}>
+          Try it on a made-up course
+        </button>
+      </div>
+      <p class="note">
+        The made-up course needs no hardware: ${BOARDS_TO_TRY} simulated boards shoot it by
+        themselves.
+      </p>
+      ${
+        this.layingOut
+          ? html`<section class="sheet" aria-labelledby="lay-out">
+              <h3 id="lay-out">A new course</h3>
+              <check-course-layout
+                .desk=${this.#desk}
+                .site=${this.bench.site}
+                .done=${(layout: typeof MADE_UP_COURSE) => this.#layOut(layout)}
+              ></check-course-layout>
+            </section>`
+          : nothing
+      }
+    `;
+  }
+
+  #layOut = async (layout: typeof MADE_UP_COURSE): Promise<void> => {
+    const paper = await this.#desk.layOut(layout);
+    if (paper === undefined) return;
+    this.layingOut = false;
+    location.hash = courseAddress(paper);
+  };
+
+  // One course
+
+  #one() {
+    const { opened, trouble } = this.#desk.state;
+    const isOpen = opened?.paper === this.paper;
+    const course = isOpen ? opened?.course : undefined;
+    return html`
+      <p class="course-ways"><a class="way-back" href="#course">All check courses</a></p>
+      <h2 id="logbook-heading" tabindex="-1">
+        ${course ? `Check course: ${course.layout.name}` : 'Check course'}
+      </h2>
+      ${
+        course
+          ? this.#whole(course)
+          : html`<p role="status">
+              ${
+                trouble ??
+                (isOpen && opened?.isRead
+                  ? 'The logbook has no course of that name. It may be in the logbook of another bench: bring it in from there.'
+                  : 'Reading the logbook…')
+              }
+            </p>`
+      }
+    `;
+  }
+
+  #whole(course: CourseState) {
+    const desk = this.#desk;
+    const { outing } = desk;
+    return html`
+      ${this.#readOnly ? this.#outcome() : this.#next(course)}
+      ${
+        outing?.settled
+          ? html`<check-course-result
+              .desk=${desk}
+              .course=${course}
+              .outing=${outing}
+            ></check-course-result>`
+          : nothing
+      }
+      <section class="sheet course-work" aria-labelledby="course-plan">
+        <h3 id="course-plan">The course</h3>
+        <check-course-picture .course=${course} .next=${desk.nextPlace}></check-course-picture>
+      </section>
+      ${
+        outing
+          ? html`<section class="sheet course-work" aria-labelledby="course-shots">
+              <h3 id="course-shots">Shots of ${dayWords(outing.day)}</h3>
+              <check-course-shots
+                .bench=${this.bench}
+                .desk=${desk}
+                .course=${course}
+                .outing=${outing}
+                .readOnly=${this.#readOnly}
+              ></check-course-shots>
+            </section>`
+          : nothing
+      }
+      ${
+        this.#readOnly
+          ? nothing
+          : html`<details class="sheet course-work">
+                <summary><h3>What it is settled by</h3></summary>
+                <check-course-terms .desk=${desk} .course=${course}></check-course-terms>
+              </details>
+              <details class="sheet course-work">
+                <summary><h3>Change the course</h3></summary>
+                <check-course-layout
+                  .desk=${desk}
+                  .site=${this.bench.site}
+                  .laidOut=${course.layout}
+                  .done=${(layout: typeof course.layout) => desk.layOutAnew(layout)}
+                ></check-course-layout>
+              </details>`
+      }
+      ${this.#outings(course)}
+    `;
+  }
+
+  #next(course: CourseState) {
+    const desk = this.#desk;
+    const { work, shooter } = desk.state;
+    const busy = work !== undefined || this.bench.isAtWork;
+    const step = nextInCourse({
+      course,
+      outing: desk.outing,
+      today: desk.today,
+      shooter,
+      nextPlace: desk.nextPlace,
+      nameOf: (instrument) => desk.nameOf(instrument),
+      boards: desk.boards.map(({ serial, state }) => ({
+        instrument: { board: serial! },
+        isHeld: state.link.kind === 'simulated' && state.ownHand === undefined,
+      })),
+    });
+    const offer = (each: CourseOffer, kind: 'main' | 'other') =>
+      html`<button
+        type="button"
+        class=${kind}
+        aria-disabled=${busy ? 'true' : 'false'}
+        @click=${() => {
+          if (!busy) void this.#wish(each.does);
+        }}
+      >
+        ${each.label}
+      </button>`;
+    return html`<section class="next course-next course-work" aria-labelledby="course-next">
+      <p class="eyebrow">${busy ? 'Under way' : 'Next'}</p>
+      <h3 id="course-next">${step.heading}</h3>
+      <p class="words">${step.words}</p>
+      <div class="offers">
+        ${step.main ? offer(step.main, 'main') : nothing}
+        ${step.others.map((each) => offer(each, 'other'))}
+      </div>
+      ${this.#work()} ${this.#outcome()}
+    </section>`;
+  }
+
+  #work() {
+    const { work } = this.#desk.state;
+    if (work === undefined) return nothing;
+    const place = this.#desk.shootingPlace?.state.work;
+    return html`<div class="work">
+      <label>
+        <span>${work}</span>
+        ${
+          place?.of === undefined
+            ? html`<progress></progress>`
+            : html`<progress max=${place.of} value=${place.done ?? 0}></progress>`
+        }
+      </label>
+      <button type="button" @click=${() => void this.#desk.stop()}>Stop</button>
+    </div>`;
+  }
+
+  #outcome() {
+    const { said, trouble } = this.#desk.state;
+    return html`${
+        trouble === undefined
+          ? nothing
+          : html`<div class="trouble" role="alert">
+              ${shape('bad')}
+              <div><p>${trouble}</p></div>
+            </div>`
+      }
+      <p class="said" role="status">${said}</p>`;
+  }
+
+  #wish(wish: CourseWish): Promise<void> | void {
+    const desk = this.#desk;
+    switch (wish) {
+      case 'begin outing':
+        return desk.beginOuting();
+      case 'shoot next':
+        return desk.shoot('next');
+      case 'shoot rest':
+        return desk.shoot('rest');
+      case 'shoot all':
+        return desk.shootAll();
+      case 'make ready':
+        return desk.makeReady(BOARDS_TO_TRY);
+      case 'next instrument':
+        return desk.chooseNext();
+      case 'settle':
+        return desk.settle();
+      case 'print':
+        return print();
+    }
+  }
+
+  #outings({ outings }: CourseState) {
+    if (outings.length < 2) return nothing;
+    return html`<section class="sheet course-work" aria-labelledby="course-outings">
+      <h3 id="course-outings">Outings</h3>
+      <ul>
+        ${outings.map((each) => html`<li>${outingWords(each)}</li>`)}
+      </ul>
+    </section>`;
+  }
+}
+
+declare global {
+  interface HTMLElementTagNameMap {
+    'check-course-page': CheckCoursePage;
+  }
+}
