@@ -643,7 +643,7 @@ type CalibrationEntry = Happening & {
     | ({ kind: 'proof' } & ProofRecord)
     | ({ kind: 'truth compared'; generation: number } & TruthErrors)
     | { kind: 'calibration ended'; outcome: 'proven' | 'abandoned'; reason: string }
-    /** Taken up again where it was left. */
+    /** Taken up again where it was left, in place of any that was begun since. */
     | { kind: 'calibration resumed' }
   );
 

@@ -153,6 +153,7 @@ export const WORK: Record<Exclude<Intention, 'stop' | 'insist' | CheckIntention>
   'prove again': { what: 'Taking fresh readings', stoppable: true },
   leave: { what: 'Leaving the calibration', stoppable: false },
   resume: { what: 'Taking the calibration up again', stoppable: false },
+  'take up earlier': { what: 'Taking the calibration before up again', stoppable: false },
   end: { what: 'Closing the calibration', stoppable: false },
   revert: { what: 'Going back to the coefficients before', stoppable: false },
   undo: { what: 'Undoing', stoppable: false },

@@ -23,6 +23,7 @@ import type { CoefficientSet } from '../protocol/coefficient-set.ts';
 import { setCrc } from '../protocol/messages.ts';
 import { coefficientValues } from '../calib/model.ts';
 import type { RefusalCause } from '../calib/fit.ts';
+import { afterAssembly, NO_ASSEMBLY, type AssemblyHistory } from './assembly/assembly-history.ts';
 import { afterCare, isCareEntry, type CareHistory } from './care/care-history.ts';
 import { afterCheck, NO_CHECKS, type CheckHistory } from './checks/check-history.ts';
 import { without } from './copy-without.ts';
@@ -122,8 +123,15 @@ export interface BoardHistory {
   checks: CheckHistory;
   /** The site, as far as the board was asked of it. */
   site: SiteHistory;
-  /** The newest calibration. */
+  /** The checks of how it is put together. */
+  assembly: AssemblyHistory;
+  /** The newest calibration, or an earlier one that was taken up again. */
   calibration?: CalibrationState;
+  /**
+   * Calibrations with readings that gave way to another, as they were then, while no other has been sealed since; absent
+   * where there is none. The last is the one to go back to.
+   */
+  earlier?: readonly CalibrationState[];
 }
 
 export const EMPTY_HISTORY: BoardHistory = {
@@ -132,6 +140,7 @@ export const EMPTY_HISTORY: BoardHistory = {
   care: {},
   checks: NO_CHECKS,
   site: NO_SITE,
+  assembly: NO_ASSEMBLY,
 };
 
 /**
@@ -206,7 +215,10 @@ export function afterEntry(history: BoardHistory, entry: Entry): BoardHistory {
   const after = afterBoardEntry(history, entry);
   const checks = afterCheck(history.checks, entry);
   const site = afterSite(history.site, entry, after.calibration);
-  return checks === history.checks && site === history.site ? after : { ...after, checks, site };
+  const assembly = afterAssembly(history.assembly, entry);
+  const isSame =
+    checks === history.checks && site === history.site && assembly === history.assembly;
+  return isSame ? after : { ...after, checks, site, assembly };
 }
 
 function afterBoardEntry(history: BoardHistory, entry: Entry): BoardHistory {
@@ -241,21 +253,29 @@ function afterBoardEntry(history: BoardHistory, entry: Entry): BoardHistory {
     case 'check':
     case 'check left':
     case 'site checked':
+    case 'assembly check begun':
+    case 'assembly looked at':
+    case 'assembly checked':
+    case 'assembly check left':
       return history;
     case 'check reading':
       return { ...history, known: withNumbers(history.known, [entry.reading]) };
     case 'calibration started':
-      return { ...history, calibration: begun(entry, entry.plan) };
+      return inPlace(history, begun(entry, entry.plan));
     case 'set chosen': {
       const chosen = without(entry, ...STAMP);
-      return { ...history, calibration: { ...begun(entry, NO_PLAN), chosen } };
+      return inPlace(history, { ...begun(entry, NO_PLAN), chosen });
     }
     default: {
-      const { calibration } = history;
+      const { calibration, earlier } = history;
+      if (entry.kind === 'calibration resumed') {
+        const before = earlier?.find(({ id }) => id === entry.calibration);
+        if (before) return takenUp(history, before);
+      }
       if (!calibration || calibration.id !== entry.calibration) return history;
       const before = withoutCapture(calibration, entry);
       const after: BoardHistory = {
-        ...history,
+        ...(entry.kind === 'sealed' ? without(history, 'earlier') : history),
         ...(entry.kind === 'sealed' && { sealedHere: true }),
         calibration: afterCalibrationEntry(before, entry),
       };
@@ -264,6 +284,28 @@ function afterBoardEntry(history: BoardHistory, entry: Entry): BoardHistory {
         : after;
     }
   }
+}
+
+/** Another calibration is begun. */
+function inPlace(history: BoardHistory, calibration: CalibrationState): BoardHistory {
+  const { calibration: left, earlier = [] } = history;
+  if (!left || left.id === calibration.id || left.readings.length === 0) {
+    return { ...history, calibration };
+  }
+  return { ...history, calibration, earlier: [...earlier, left] };
+}
+
+/** An earlier one in place of the newest, which can be gone back to last of all; what was proven is so still. */
+function takenUp(history: BoardHistory, before: CalibrationState): BoardHistory {
+  const { calibration: left, earlier = [] } = history;
+  const others = earlier.filter((each) => each !== before);
+  const rest = left && left.readings.length > 0 ? [left, ...others] : others;
+  const calibration = before.ended?.outcome === 'proven' ? before : without(before, 'ended');
+  return {
+    ...without(history, 'earlier'),
+    calibration,
+    ...(rest.length > 0 && { earlier: rest }),
+  };
 }
 
 /** Of a calibration in which nothing is to be fitted. */
@@ -332,6 +374,10 @@ type CalibrationEntry = Exclude<
       | 'check'
       | 'check left'
       | 'site checked'
+      | 'assembly check begun'
+      | 'assembly looked at'
+      | 'assembly checked'
+      | 'assembly check left'
       | 'coefficients entered'
       | 'calibration started'
       | 'calibration entered'

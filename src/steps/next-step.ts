@@ -41,6 +41,7 @@ export type Intention =
   | 'prove again'
   | 'leave'
   | 'resume'
+  | 'take up earlier'
   | 'end'
   | 'revert'
   | 'undo'
@@ -147,15 +148,25 @@ const TAKE_MORE: Offer = {
   note: `Plan more readings: up to ${MOST_MORE_AT_ONCE} are added to the plan, in the attitudes that tell most. All that was taken still counts.`,
 };
 const RESUME: Offer = { label: 'Take this calibration up again', does: 'resume' };
+/** Beginning again, undone. */
+const takeUpEarlier = ({ readings, ended }: CalibrationState): Offer => ({
+  label:
+    ended?.outcome === 'proven'
+      ? 'Go back to the calibration that was proven'
+      : `Go back to the ${readings.length === 1 ? 'one reading' : `${readings.length} readings`} before`,
+  does: 'take up earlier',
+});
 const WRITE: Offer = { label: 'Write to the board…', does: 'write' };
 
 function waysOut({ link, history }: PlaceState): Offer[] {
   const { identity, calibration, sealedHere, previous } = history;
+  const earlier = history.earlier?.at(-1);
   const putAway: Offer = { label: 'Put this board away', does: 'unlink' };
   if (!identity) return link.state === 'lost' ? [putAway] : [];
   const settled = link.state === 'linked' && !inDoubt(calibration);
   return [
     ...(settled && calibration && sealedHere && previous ? [goBack(history)] : []),
+    ...(settled && earlier ? [takeUpEarlier(earlier)] : []),
     ...(settled && calibration && !calibration.ended
       ? [{ label: 'Leave this calibration', does: 'leave' } as const]
       : []),

@@ -518,6 +518,8 @@ export class BenchPlace {
         return this.#leave();
       case 'resume':
         return this.#resume();
+      case 'take up earlier':
+        return this.#takeUpEarlier();
       case 'end':
         return this.#close();
       case 'revert':
@@ -541,7 +543,11 @@ export class BenchPlace {
       kind: 'calibration started',
       plan: cubePlanInDegrees(),
     });
-    desk.say('Calibration begun.');
+    desk.say(
+      calibration && calibration.readings.length > 0
+        ? 'Calibration begun. The one before is kept, with a way back to it below.'
+        : 'Calibration begun.',
+    );
     await desk.linked().mode('collect');
   }
 
@@ -582,6 +588,21 @@ export class BenchPlace {
     await desk.append({ ...desk.inCalibration(), kind: 'calibration resumed' });
     desk.say('The calibration is taken up again.');
     await desk.linked().mode('collect', desk.signal);
+  }
+
+  /** Leaves this calibration for the one before it, which stands where it was left. */
+  async #takeUpEarlier(): Promise<void> {
+    const desk = this.#desk;
+    const { calibration, earlier } = desk.state.history;
+    const before = earlier?.at(-1);
+    if (!before) return;
+    if (calibration && !calibration.ended) {
+      await desk.end('abandoned', 'Left for the calibration before it');
+    }
+    const stamp = { ...desk.stamp(before.board), calibration: before.id };
+    await desk.append({ ...stamp, kind: 'calibration resumed' });
+    desk.say('The calibration before is here again, as it was left.');
+    await desk.linked().mode(collectsNow(desk.state.history) ? 'collect' : 'idle', desk.signal);
   }
 
   async #close(): Promise<void> {

@@ -67,6 +67,51 @@ describe('ways out', () => {
     expect(on.calibration.fit).toBeDefined();
   });
 
+  it('lead from a calibration begun again back to the one before, as it was left, after a reload too', async () => {
+    const on = await at('begin', 'take sighting');
+    expect(ways(on)).not.toContain('take up earlier');
+    await on.run(on.place.mark({ does: 'set aside', readings: ['2'], reason: 'a van' }));
+    const before = on.calibration;
+    await on.ask('begin');
+    expect(on.calibration.readings).toEqual([]);
+    await on.ask('begin'); // empty ones are nothing to go back to
+    await on.reload();
+    const [back] = nextStep(on.state).waysOut;
+    expect(back).toEqual({ label: 'Go back to the 4 readings before', does: 'take up earlier' });
+    await on.ask('take up earlier');
+    for (const when of ['at once', 'after a reload']) {
+      expect(on.calibration, when).toEqual(before);
+      expect(ways(on), when).not.toContain('take up earlier');
+      await on.reload();
+    }
+    await on.ask('undo', 'take rest');
+    expect(on.calibration.readings.filter(({ setAside }) => !setAside)).toHaveLength(56);
+  });
+
+  it('lead to and fro between two calibrations with readings, until one of them is sealed', async () => {
+    const on = await at('begin', 'take sighting', 'begin', 'take one');
+    const counts = () => [on.calibration.readings.length, on.calibration.ended?.outcome];
+    await on.ask('take up earlier');
+    expect(counts()).toEqual([4, undefined]);
+    await on.ask('leave', 'take up earlier');
+    expect(counts()).toEqual([1, undefined]);
+    await on.ask('take rest', 'fit', 'write');
+    expect(on.calibration.sealed).toBeDefined();
+    for (const when of ['at once', 'after a reload']) {
+      expect(all(on), when).not.toContain('take up earlier');
+      await on.reload();
+    }
+  });
+
+  it('lead back to what was proven where another was begun by mistake, and it is proven still', async () => {
+    const on = await at(...CALIBRATED, 'prove', 'end', 'begin', 'take one');
+    expect(nextStep(on.state).waysOut.map(({ label }) => label)).toContain(
+      'Go back to the calibration that was proven',
+    );
+    await on.ask('take up earlier');
+    expect(nextStep(on.state).heading).toBe('Done: calibrated and proven');
+  });
+
   it('go to another board in the midst of a calibration, and back to find it open', async () => {
     const on = await at('begin', 'take one', 'unlink');
     expect(nextStep(on.state).heading).toBe('Link a board');
