@@ -75,8 +75,10 @@ export class CollectingSignals extends View {
   };
 
   #tell({ kind, words }: Told, next = ''): void {
-    const { sounds, vibration, speech } = this.bench.choices.now;
-    if (sounds) {
+    const { sounds, vibration, speech, boardTones } = this.bench.choices.now;
+    // the page of the workshop sounds for all boards while it is shown, this one too
+    const toldByAnother = boardTones && document.querySelector('workshop-sounds') !== null;
+    if (sounds && !toldByAnother) {
       void this.#signals.sound(kind);
       this.missed = this.#signals.isMute;
     }

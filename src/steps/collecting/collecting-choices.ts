@@ -5,6 +5,8 @@ export interface CollectingChoices {
   sounds: boolean;
   vibration: boolean;
   speech: boolean;
+  /** Where several take readings in one room: each board's by a tone of its own, while the page of the workshop is shown. */
+  boardTones: boolean;
   /** The reading is taken once the board has been held still at the aim. */
   byItself: boolean;
   /** How near the aim that is: the angle between the lines, degrees. */
@@ -25,6 +27,7 @@ const DEFAULTS: CollectingChoices = {
   sounds: true,
   vibration: true,
   speech: false,
+  boardTones: false,
   byItself: false,
   within: 6,
   stillFor: 2,
