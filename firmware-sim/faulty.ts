@@ -450,6 +450,9 @@ export const FAULTS = {
   'counts a setting that it has not': answering('settings', (line, { fields }) =>
     edited(line, 'count', number(fields, 'count') + 1),
   ),
+  'tells the scale of ranges in percent': answering('setting', (line, { fields }) =>
+    fields['name']?.[0] === 'range_scale' ? edited(line, 'unit', '%25') : line,
+  ),
   'names the old revision after an adopt': answering('adopt', (line, { fields }) =>
     edited(line, 'revision', number(fields, 'revision') - 1),
   ),

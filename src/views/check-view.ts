@@ -14,9 +14,12 @@ import { CHECK_NAMES, type CheckKind, type CheckRecord } from '../steps/checks/c
 import { placesOf } from '../steps/checks/check-places.ts';
 import {
   ABOUT,
+  BEAM_CAUTIONS,
   BEARING_SIGNS,
   CHECK_CAUTIONS,
   checkTitle,
+  expectedWords,
+  heldAgainst,
   INTERVAL_WORDS,
   limitWords,
   progressWords,
@@ -26,7 +29,13 @@ import {
 import type { PlaceState } from '../steps/place-state.ts';
 import { declinationHere } from '../steps/checks/declination.ts';
 import { timeWords } from '../steps/time-words.ts';
-import { ORDINARY_TOLERANCE, toleranceName, type ToleranceChoice } from '../steps/tolerance.ts';
+import {
+  GRADES_SOURCE,
+  LENGTH_GRADES,
+  ORDINARY_TOLERANCE,
+  type ToleranceChoice,
+} from '../steps/tolerance.ts';
+import { rangeWriting, type FoundRange } from '../steps/checks/range-writing.ts';
 import './check-view.css';
 import { shape, type Shape } from './shapes.ts';
 import { ToleranceEvent } from './tolerance-choice.ts';
@@ -93,7 +102,7 @@ export class CheckView extends View {
     return html`<section class="check-now" aria-labelledby="check-heading">
       <h3 id="check-heading">${CHECK_NAMES[terms.check]}</h3>
       <p class="note">
-        Of generation ${generation}, held against ${toleranceName(tolerance)}.
+        Of generation ${generation}, held against ${heldAgainst(tolerance, terms.check)}.
         ${progressWords(check)}
       </p>
       <progress
@@ -102,7 +111,7 @@ export class CheckView extends View {
         aria-label="Readings of this check"
       ></progress>
       <p>What to do stands under <a href="#next">what is next</a>.</p>
-      ${this.#cannotSee(terms.check)}
+      ${this.#cannotSee(terms.check)} ${terms.check === 'beam' ? beamCautions() : nothing}
     </section>`;
   }
 
@@ -119,7 +128,7 @@ export class CheckView extends View {
             this.#start((event.target as HTMLSelectElement).value as CheckKind);
           }}
         >
-          ${KINDS.map(
+          ${this.#kinds().map(
             (kind) =>
               html`<option value=${kind} ?selected=${kind === form.check}>
                 ${CHECK_NAMES[kind]}
@@ -129,19 +138,23 @@ export class CheckView extends View {
       </label>
       <p>${what}</p>
       <p><strong>It sees:</strong> ${sees}</p>
-      ${this.#cannotSee(form.check)}
+      ${this.#cannotSee(form.check)} ${form.check === 'beam' ? beamCautions() : nothing}
       <div class="fields">
         ${this.#number('each', `Readings of each aim (${EACH[form.check].least} to ${EACH[form.check].most})`)}
         ${this.#fields(form.check)}
       </div>
       ${form.check === 'known bearings' ? this.#declination() : nothing}
-      <tolerance-choice
-        .tolerance=${this.#tolerance}
-        @tolerance=${(event: Event) => {
-          event.stopPropagation(); // it is this check's, not the calibration's
-          if (event instanceof ToleranceEvent) this.chosen = event.tolerance;
-        }}
-      ></tolerance-choice>
+      ${
+        form.check === 'range'
+          ? html`<p class="note">${LENGTHS_WORDS}</p>`
+          : html`<tolerance-choice
+              .tolerance=${this.#tolerance}
+              @tolerance=${(event: Event) => {
+                event.stopPropagation(); // it is this check's, not the calibration's
+                if (event instanceof ToleranceEvent) this.chosen = event.tolerance;
+              }}
+            ></tolerance-choice>`
+      }
       ${
         this.problems.length > 0
           ? html`<div role="alert">
@@ -184,23 +197,14 @@ export class CheckView extends View {
       case 'battery swap':
         return nothing;
       case 'fore and back':
-        return html`<label class="choice"
-            ><input
-              type="checkbox"
-              .checked=${form.sameHeights}
-              @change=${(event: Event) => {
-                this.#set({ sameHeights: (event.target as HTMLInputElement).checked });
-              }}
-            />
-            Aimed as high over the mark as held over the other</label
-          >
-          ${
-            form.sameHeights
-              ? nothing
-              : html`${this.#number('higherFore', 'From A: aimed higher over B than held over A, m')}
-                ${this.#number('higherBack', 'From B: aimed higher over A than held over B, m')}
-                ${this.#number('distance', 'Level distance from A to B, m')}`
-          }`;
+        return html`${this.#choice('sameHeights', 'Aimed as high over the mark as held over the other')}
+        ${
+          form.sameHeights
+            ? nothing
+            : html`${this.#number('higherFore', 'From A: aimed higher over B than held over A, m')}
+              ${this.#number('higherBack', 'From B: aimed higher over A than held over B, m')}
+              ${this.#number('distance', 'Level distance from A to B, m')}`
+        }`;
       case 'known bearings':
         return html`<label class="field"
             >North of the bearings
@@ -219,20 +223,71 @@ export class CheckView extends View {
             </select>
           </label>
           ${this.#number('trueTo', 'No bearing is off by more than, °')}
-          <label class="field check-lines"
-            >Bearings, a line each: degrees, then what is aimed at
-            <textarea
-              rows="4"
-              .value=${form.bearings}
-              @change=${(event: Event) => {
-                this.#set({ bearings: (event.target as HTMLTextAreaElement).value });
-              }}
-            ></textarea>
-          </label>`;
+          ${this.#lines('bearings', 'Bearings, a line each: degrees, then what is aimed at')}`;
       case 'loop':
-        return html`${this.#text('lengths', 'Lengths of the legs in order, m, with blanks between')}
-        ${this.#number('lengthsTo', 'No length is off by more than, m')}`;
+        return html`${this.#text(
+          'lengths',
+          form.ranged
+            ? 'Lengths of the legs in order, m, paced will do'
+            : 'Lengths of the legs in order, m, with blanks between',
+        )}
+        ${form.ranged ? nothing : this.#number('lengthsTo', 'No length is off by more than, m')}
+        ${this.#number('heldTo', 'Held over its mark to within, m')}
+        ${this.#choice('bothWays', 'Each leg is sighted from both ends')}
+        ${
+          this.#measures
+            ? this.#choice('ranged', 'The board’s range module measures the lengths')
+            : nothing
+        }`;
+      case 'range':
+        return html`${this.#text('lengths', 'Taped lengths, m, with blanks between')}
+        ${this.#number('lengthsTo', 'No tape reading is off by more than, m')}
+        ${this.#number('tapeTo', 'In 10 m the tape itself is off by no more than, mm')}
+        ${this.#number('limit', 'No range may be off by more than, m')}
+        ${this.#text('from', 'Point of the instrument that was taped from')}`;
+      case 'beam':
+        return html`${this.#number('near', 'The nearer mark is away, m')}
+        ${this.#number('far', 'The farther mark is away, m')}
+        ${this.#number('readTo', 'No landing is off by more than, mm')}
+        ${this.#lines('nearLanded', `At the nearer mark, ${LANDED}`)}
+        ${this.#lines('farLanded', `At the farther mark, ${LANDED}`)}`;
     }
+  }
+
+  /** Kinds that this board can be checked by. */
+  #kinds(): CheckKind[] {
+    return KINDS.filter((kind) => kind !== 'range' || this.#measures);
+  }
+
+  /** Whether it has a range module. */
+  get #measures(): boolean {
+    return this.state.history.identity?.capabilities.includes('range') ?? false;
+  }
+
+  #choice(name: 'sameHeights' | 'bothWays' | 'ranged', label: string) {
+    return html`<label class="choice"
+      ><input
+        type="checkbox"
+        .checked=${this.form[name]}
+        @change=${(event: Event) => {
+          this.#set({ [name]: (event.target as HTMLInputElement).checked });
+        }}
+      />
+      ${label}</label
+    >`;
+  }
+
+  #lines(name: 'bearings' | 'nearLanded' | 'farLanded', label: string) {
+    return html`<label class="field check-lines"
+      >${label}
+      <textarea
+        rows="4"
+        .value=${this.form[name]}
+        @change=${(event: Event) => {
+          this.#set({ [name]: (event.target as HTMLTextAreaElement).value });
+        }}
+      ></textarea>
+    </label>`;
   }
 
   #declination() {
@@ -266,7 +321,7 @@ export class CheckView extends View {
     this.said = found.words;
   };
 
-  #text(name: 'mark' | 'lengths', label: string) {
+  #text(name: TextField, label: string) {
     return this.#input(name, label, 'text');
   }
 
@@ -275,7 +330,7 @@ export class CheckView extends View {
   }
 
   /** Text boxes throughout: a number box drops what it cannot read, and decimal commas with it. */
-  #input(name: NumberField | 'mark' | 'lengths', label: string, mode: 'text' | 'decimal') {
+  #input(name: NumberField | TextField, label: string, mode: 'text' | 'decimal') {
     return html`<label class="field"
       >${label}
       <input
@@ -344,26 +399,52 @@ export class CheckView extends View {
       </summary>
       <p class="note">
         ${timeWords(record.time)}, of generation ${record.generation}, held against
-        ${toleranceName(record.tolerance)}.
+        ${heldAgainst(record.tolerance, record.of)}.
         ${record.crc === crc ? '' : 'The board runs other coefficients by now.'}
       </p>
+      ${(record.found ?? []).map((each) => html`<p>${each}</p>`)}
+      ${record.range ? this.#writing(record.range) : nothing}
       ${record.figures.length > 0 ? this.#figures(record) : nothing}
       ${record.warnings.map((each) => html`<p>${shape('watch')} ${each}</p>`)}
       ${this.#cannotSee(record.of)}
     </details>`;
   }
 
+  /** What a range check found, to be written to the board. */
+  #writing(range: FoundRange) {
+    const settings = this.state.history.care.settings?.settings ?? [];
+    const { words, can } = rangeWriting(range, settings);
+    return html`<p>${words}</p>
+      ${
+        can
+          ? html`<div class="offers">
+              <button
+                type="button"
+                aria-disabled=${this.#able && !this.state.history.checks.now ? 'false' : 'true'}
+                @click=${() => {
+                  if (this.#able && !this.state.history.checks.now) void this.#checks.writeRange();
+                }}
+              >
+                Write constant and scale to the board
+              </button>
+            </div>`
+          : nothing
+      }`;
+  }
+
   #figures({ figures }: CheckRecord) {
     return html`<ul class="findings">
       ${figures.map((figure) => {
-        const { name, n, standing } = figure;
+        const { name, n, standing, unit } = figure;
         const allowed = standing ? `; allowed ${limitWords(figure)}: ${standingWords(figure)}` : '';
+        const expected = expectedWords(figure);
         return html`<li class=${standing ? STANDING_SHAPES[standing] : 'ahead'}>
           ${shape(standing ? STANDING_SHAPES[standing] : 'ahead')}
           <div>
             <h4>${name}</h4>
             <p class="figure">${valueWords(figure)}</p>
-            <p class="note">over ${n} readings${allowed}</p>
+            <p class="note">over ${n} ${unit === 'mm' ? 'values' : 'readings'}${allowed}</p>
+            ${expected ? html`<p class="note">${expected}</p>` : nothing}
           </div>
         </li>`;
       })}
@@ -373,8 +454,32 @@ export class CheckView extends View {
 
 type NumberField = Exclude<
   keyof CheckForm,
-  'check' | 'mark' | 'lengths' | 'bearings' | 'north' | 'sameHeights'
+  | TextField
+  | 'check'
+  | 'bearings'
+  | 'nearLanded'
+  | 'farLanded'
+  | 'north'
+  | 'sameHeights'
+  | 'bothWays'
+  | 'ranged'
 >;
+type TextField = 'mark' | 'lengths' | 'from';
+
+const LANDED =
+  'where the beam lands beside it, mm to the right, then up: a line each for upright, a quarter right, upside down, a quarter left';
+
+const LENGTHS_WORDS = `Of lengths the survey grades ask: ${LENGTH_GRADES.map(
+  ({ grade, asks, metres }) => `grade ${grade}, ${asks} (${metres} m here)`,
+).join('; ')}. Source: ${GRADES_SOURCE}.`;
+
+const beamCautions = () =>
+  html`<div role="note" class="beam-cautions">
+    <p>${shape('watch')} <strong>Before the beam is switched on</strong></p>
+    <ul>
+      ${BEAM_CAUTIONS.map((each) => html`<li>${each}</li>`)}
+    </ul>
+  </div>`;
 
 const NORTHS = {
   magnetic: 'Magnetic north',

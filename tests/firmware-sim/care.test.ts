@@ -140,14 +140,14 @@ describe('settings', () => {
   test('all of them at their longest are kept', () => {
     const terminal = greeted({ build: { hasRange: true } });
     const longest = { sleep: '120', beep: 'off', angles: 'degrees', radio: 'near' };
-    const rest = { owner: 'x'.repeat(16), light_off: '300', range_add: '-0.999' };
+    const rest = { owner: 'x'.repeat(16), light_off: '300', range_constant: '-0.9999', range_scale: '-19999' };
     for (const [name, value] of Object.entries({ ...longest, ...rest })) {
       expect(terminal.ask(`change name=${name} value=${value}`).ok).toBe(true);
     }
     terminal.ask('adopt replaces=0');
     again(terminal);
     expect(named(terminal, 'owner').value).toBe('x'.repeat(16));
-    expect(named(terminal, 'range_add').value).toBe('-0.999');
+    expect(named(terminal, 'range_constant').value).toBe('-0.9999');
   });
 });
 

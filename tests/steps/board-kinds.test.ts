@@ -40,6 +40,8 @@ it('knows of each kind just what it can do, and asks it for nothing else', async
     expect(memory, name).toMatchObject({ count: 0 });
     const labels = on.state.history.care.settings?.settings.map((each) => each.name) ?? [];
     expect(labels.length > 0, name).toBe(hasSettings);
-    expect(labels.includes('range_add'), name).toBe(hasSettings && hasRange);
+    for (const setting of ['range_constant', 'range_scale']) {
+      expect(labels.includes(setting), name).toBe(hasSettings && hasRange);
+    }
   }
 });

@@ -83,7 +83,7 @@ export class FieldChecks {
       const { history } = desk.state;
       const range = history.checks.records.range?.range;
       if (!range) return;
-      const { correctionFor } = await import('./range-line.ts');
+      const { correctionFor } = await loadVerdict();
       const wanted = correctionFor(range);
       const now = correctionNow(desk);
       if (!wanted || !now) throw new BenchError('cannot_be', NO_RANGE_SETTINGS);

@@ -10,6 +10,7 @@ import {
 import type { CheckTerms, FoundRange } from '../../records/entries.ts';
 import type { RangeCorrection } from '../../protocol/range-settings.ts';
 import { figureOf, mean, scatterOf, withinLimits } from './estimate.ts';
+import { halvesOf, worthWriting } from './range-writing.ts';
 import type { CameTo } from './taken.ts';
 
 /** What a range is rounded to on the wire, metres. */
@@ -104,33 +105,6 @@ export function rangeFigures(
         : 'Neither constant nor scale differs from nothing by more than its interval: there is nothing to correct.',
     ],
     range,
-  };
-}
-
-/** Half-widths of the 95 % intervals of constant and scale. */
-function halvesOf({ covariance, freedom }: FoundRange): { constant: number; scale: number } {
-  return {
-    constant: interval95(Math.sqrt(covariance.constant), freedom),
-    scale: interval95(Math.sqrt(covariance.scale), freedom),
-  };
-}
-
-/** Whether constant or scale is off by more than its interval: what chance may have done is not worth writing to a board. */
-export function worthWriting(range: FoundRange): boolean {
-  const { constant, scale } = halvesOf(range);
-  return Math.abs(range.constant) > constant || Math.abs(range.scale - 1) > scale;
-}
-
-/** What a board must add so that its ranges are true: nothing where it had no settings for that when it was checked. */
-export function correctionFor({
-  constant,
-  scale,
-  correction,
-}: FoundRange): RangeCorrection | undefined {
-  if (!correction) return undefined;
-  return {
-    constant: (correction.constant - constant) / scale,
-    scale: 1e6 * ((1 + correction.scale / 1e6) / scale - 1),
   };
 }
 

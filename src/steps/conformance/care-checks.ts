@@ -1,5 +1,6 @@
 import { CARE_VERBS, unfit, type Setting } from '../../protocol/care-messages.ts';
 import { encodeItem } from '../../protocol/line.ts';
+import { RANGE_SETTINGS } from '../../protocol/range-settings.ts';
 import { messageFault } from './fields-of.ts';
 import type { Exchange } from './talk.ts';
 import type { Check, Trial } from './trial.ts';
@@ -48,6 +49,28 @@ async function changeable(trial: Trial): Promise<{ setting: Setting; value: stri
   const found = able.find(({ setting }) => !setting.restart) ?? able[0];
   trial.need(found !== undefined, 'it has no setting that could have another value');
   return found;
+}
+
+const { constant, scale } = RANGE_SETTINGS;
+
+const isOfRanges = (name: string | undefined): boolean =>
+  name === constant.name || name === scale.name;
+
+/** Those settings of a board that bear a name of section 4.5.1: none, or both, as they are there. */
+function expectOfRanges(trial: Trial, described: readonly Exchange[]): void {
+  if (described.length === 0) return;
+  const wanted = `${constant.name} and ${scale.name}, both, on a board with the capability range.`;
+  const { can } = trial.ground.found;
+  trial.expect(described.length === 2 && can.includes('range'), [...described], wanted);
+  for (const exchange of described) {
+    const of = exchange.answer?.fields ?? {};
+    const { name, unit } = of['name']?.[0] === constant.name ? constant : scale;
+    const isSo = of['kind']?.[0] === 'number' && of['unit']?.[0] === unit;
+    const isSoon = of['restart']?.[0] === 'no';
+    trial.expect(isSo && isSoon, exchange, `${name} with kind=number unit=${unit} restart=no.`);
+    const isFine = name === scale.name || Number(of['decimals']?.[0] ?? 0) >= 3;
+    trial.expect(isFine, exchange, `${name} with decimals=3 or more.`);
+  }
 }
 
 const revisionOf = async (trial: Trial): Promise<number> =>
@@ -109,7 +132,7 @@ export const careChecks: readonly Check[] = [
   {
     name: 'settings',
     section: '4.5',
-    says: 'settings says how many there are, their revision, and that none is changed after a hello; each describes itself with the fields of the table, and has a value that it can have.',
+    says: 'settings says how many there are, their revision, and that none is changed after a hello; each describes itself with the fields of the table, and has a value that it can have. range_constant and range_scale, where a board has them, are as 4.5.1 says.',
     need: 'always',
     async run(trial: Trial) {
       await trial.hello();
@@ -119,13 +142,16 @@ export const careChecks: readonly Check[] = [
       trial.expect(!fields || fields['changed']?.[0] === '0', exchange);
       const count = Math.min(99, Number(fields?.['count']?.[0]) || 0);
       const seen = new Set<string | undefined>();
+      const ofRanges: Exchange[] = [];
       for (let at = 1; at <= count; at++) {
         const described = await trial.ask(`setting at=${at}`);
         const of = trial.expectOk(described, 'setting');
         trial.expect(!of || of['at']?.[0] === String(at), described);
         trial.expect(!of || !seen.has(of['name']?.[0]), described, 'A name of its own.');
         seen.add(of?.['name']?.[0]);
+        if (of && isOfRanges(of['name']?.[0])) ofRanges.push(described);
       }
+      expectOfRanges(trial, ofRanges);
       for (const at of ['x', '0', ...(count < 99 ? [count + 1] : [])]) {
         trial.expectError(await trial.ask(`setting at=${at}`), 'bad_field', { field: 'at' });
       }

@@ -64,6 +64,7 @@ const EXPECTED: Record<FaultName, readonly string[]> = {
   'renames for a line typed by hand': ['rename refused'],
   'always says that its light is on': ['the light'],
   'counts a setting that it has not': ['settings'],
+  'tells the scale of ranges in percent': ['settings'],
   'names the old revision after an adopt': ['adopt'],
   'names another firmware in its image report': ['the image report'],
   'seals for a line typed by hand': ['seal typed by hand'],
@@ -84,7 +85,7 @@ const EXPECTED: Record<FaultName, readonly string[]> = {
 test.each(Object.keys(FAULTS) as FaultName[])(
   'a board that %s fails on just that, and is left as it was found',
   async (fault) => {
-    const checked = await new CheckedBoard().inUse();
+    const checked = await new CheckedBoard({ build: { hasRange: true } }).inUse();
     const before = await checked.kept();
     const report = await checked.check({ fault });
     expect(named(report, 'failed')).toEqual(EXPECTED[fault]);
