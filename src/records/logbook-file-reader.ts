@@ -3,10 +3,13 @@ import { checkEntry, list, text, time } from './entry-schemas.ts';
 import { openJsonFile, type JsonFault } from './json-file.ts';
 import { MOST_BYTES, TYPE, VERSION, type LogbookFile } from './logbook-file.ts';
 import { HIGHEST_NUMBER, isSameData, type ForeignEntry } from './logbook.ts';
+import { checkNote } from './note-schemas.ts';
+import type { Note } from './papers.ts';
 
 /** Reads a logbook file (logbook-file.ts), trusting nothing of it. */
 
 const MOST_ENTRIES = 2_000_000;
+const MOST_NOTES = 500_000;
 /** Lists and objects within each other in one entry; a fit has five. */
 const MOST_DEPTH = 12;
 /** How much of what is wrong with a file is said. */
@@ -30,18 +33,33 @@ const BENCH = /^[0-9a-f]{32}$/;
 /** An entry that differed from another of the same bench and number, and was kept beside it, has a mark. */
 const WRITER = /^[0-9a-f]{32}( \([1-9]\d{0,3}\))?$/;
 
-/** The file, its entries not looked at. */
-export const Head = v.strictObject({
+const headFields = {
   type: v.literal(TYPE),
-  version: v.literal(VERSION),
   exported: time,
   bench: v.pipe(v.string(), v.regex(BENCH, 'it must be the id of a bench, 32 hexadecimal digits')),
-  holds: v.strictObject({
-    board: v.exactOptional(text(64, 1)),
-    calibration: v.exactOptional(text(100, 1)),
-  }),
   entries: list(v.unknown(), MOST_ENTRIES),
-});
+};
+const holds = {
+  board: v.exactOptional(text(64, 1)),
+  calibration: v.exactOptional(text(100, 1)),
+};
+
+/** The file in each version, its entries and notes not looked at. */
+export const HEADS = [
+  v.strictObject({ ...headFields, version: v.literal(1), holds: v.strictObject(holds) }),
+  v.strictObject({
+    ...headFields,
+    version: v.literal(VERSION),
+    holds: v.strictObject({
+      ...holds,
+      paper: v.exactOptional(
+        v.pipe(text(32), v.regex(BENCH, 'it must be the id of a paper, 32 hexadecimal digits')),
+      ),
+    }),
+    notes: list(v.unknown(), MOST_NOTES),
+  }),
+] as const;
+const Head = v.variant('version', HEADS);
 
 /** One of its entries, not looked at, and whose it is. */
 export const Row = v.strictObject(
@@ -118,9 +136,10 @@ export async function readLogbookFile(
     }
     if (at % 2000 === 1999) await breathe(at + 1, head.entries.length);
   }
+  const notes = head.version === 1 ? [] : readNotes(head.notes, problems);
   if (problems.count > 0) return faulty(problems);
   const { exported, bench, holds } = head;
-  return { ok: true, exported, bench, holds, entries };
+  return { ok: true, exported, bench, holds, entries, notes };
 }
 
 function faulty({ first, count }: Problems): LogbookFileFault {
@@ -135,8 +154,8 @@ function faulty({ first, count }: Problems): LogbookFileFault {
 }
 
 function readHead(content: unknown, problems: Problems): v.InferOutput<typeof Head> | undefined {
-  // the list is looked at entry by entry, and must not be walked here
-  const { entries: _, ...rest } = content as { entries?: unknown };
+  // the lists are looked at item by item, and must not be walked here
+  const { entries: _, notes: _notes, ...rest } = content as { entries?: unknown; notes?: unknown };
   const harm = harmIn(rest);
   if (harm) {
     problems.add(harm.path, harm.what);
@@ -165,6 +184,35 @@ function readRow(row: unknown, path: string, problems: Problems): ForeignEntry |
     return undefined;
   }
   return { ...read.output, entry: checked.entry };
+}
+
+/** Every note once; one that stands there twice and differs, and a paper of two kinds, are problems. */
+function readNotes(given: readonly unknown[], problems: Problems): Note[] {
+  const notes = new Map<string, Note>();
+  const kinds = new Map<string, Note['of']>();
+  for (const [at, each] of given.entries()) {
+    const path = `notes[${at}]`;
+    const harm = harmIn(each);
+    if (harm) {
+      problems.add(path + harm.path, harm.what);
+      continue;
+    }
+    const checked = checkNote(each);
+    if (!checked.ok) {
+      for (const issue of checked.issues) problems.addIssue(path, issue);
+      continue;
+    }
+    const { note } = checked;
+    const before = notes.get(note.id);
+    if (before && !isSameData(before, note)) {
+      problems.add(path, 'a note of this id stands in the file twice, and differs');
+    }
+    const of = kinds.get(note.paper) ?? note.of;
+    if (of !== note.of) problems.add(`${path}.of`, `notes before have this paper as a ${of}`);
+    kinds.set(note.paper, of);
+    notes.set(note.id, note);
+  }
+  return [...notes.values()];
 }
 
 /**

@@ -1,4 +1,5 @@
 import * as v from 'valibot';
+import { COURSE_BODIES } from './course-schemas.ts';
 import { number, oneOf, text, time, type Same } from './entry-schemas.ts';
 import type { Note, PaperKind } from './papers.ts';
 import { STAGES, type WorkshopNote } from './workshop-notes.ts';
@@ -62,11 +63,8 @@ const WORKSHOP = {
   [K in WorkshopNote['kind']]: v.GenericSchema<unknown, Extract<WorkshopNote, { kind: K }>>;
 };
 
-/** The bodies of a check course's notes (course-notes.ts). */
-const COURSE = {};
-
 const BODIES: Readonly<Record<PaperKind, Readonly<Record<string, v.GenericSchema>>>> = {
-  course: COURSE,
+  course: COURSE_BODIES,
   workshop: WORKSHOP,
 };
 
@@ -79,9 +77,11 @@ const NoteHead = v.strictObject(
 );
 
 /** The schemas of all notes, for the published one. */
-export const NOTE_SCHEMAS = (['course', 'workshop'] as const).map((of) =>
-  v.strictObject({ ...head, of: v.literal(of), body: v.union(Object.values(BODIES[of])) }),
-);
+export const NOTE_SCHEMAS = (['course', 'workshop'] as const)
+  .filter((of) => Object.keys(BODIES[of]).length > 0)
+  .map((of) =>
+    v.strictObject({ ...head, of: v.literal(of), body: v.union(Object.values(BODIES[of])) }),
+  );
 
 /** Checks what may be a note; the first that is wrong with it. */
 export function checkNote(

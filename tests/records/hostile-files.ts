@@ -1,4 +1,5 @@
 import type { ForeignEntry } from '../../src/records/logbook.ts';
+import type { Note } from '../../src/records/papers.ts';
 
 /** Files that pretend to be a logbook: each with where its fault is, as the reader must name it. */
 
@@ -43,6 +44,34 @@ export function goodFile() {
   };
 }
 
+const PAPER = 'aaaa456789abcdef0123456789abcdef';
+const noted = (n: number, body: object) => ({
+  id: n.toString(16).padStart(32, '0'),
+  paper: PAPER,
+  of: 'workshop',
+  time: `2021-05-01T08:0${n}:00.000Z`,
+  body,
+});
+
+/** The same with notes of a workshop, as a file has it from version 2 on. */
+export function goodFileWithNotes() {
+  return {
+    ...goodFile(),
+    version: 2,
+    notes: [
+      noted(1, {
+        kind: 'workshop set out',
+        name: 'Spring',
+        place: 'The shed',
+        day: '2021-05-01',
+        tolerance: { degrees: 1, grade: '5' },
+      }),
+      noted(2, { kind: 'kit added', kit: 'k1', serial: 'WB-1', builder: 'Ann', place: '3' }),
+      noted(3, { kind: 'kit changed', kit: 'k1', from: { place: '3' }, to: { place: '4' } }),
+    ] as Note[],
+  };
+}
+
 /* eslint-disable-next-line @typescript-eslint/no-explicit-any -- it is changed into what no type allows */
 type Changeable = any;
 
@@ -81,9 +110,55 @@ export const HOSTILE_FILES: readonly HostileFile[] = [
   { name: 'a list', content: nested(100_000), cause: 'wrong_type' },
   { name: 'another type', content: changed((f) => (f.type = 'recipe')), cause: 'wrong_type' },
   { name: 'a file of coefficients', content: changed((f) => (f.type = 'lodebench.coefficients')), cause: 'wrong_type' }, // prettier-ignore
-  { name: 'a newer version', content: changed((f) => (f.version = 2)), cause: 'newer_version' },
+  { name: 'a newer version', content: changed((f) => (f.version = 3)), cause: 'newer_version' },
   { name: 'a version far ahead', content: spliced('"version":1', '"version":1e999'), cause: 'newer_version' }, // prettier-ignore
   { name: 'a version that never was', content: changed((f) => (f.version = 0.5)), cause: 'bad_value' }, // prettier-ignore
+  bad('papers in a version that had none', (f) => (f.notes = []), 'notes'),
+  bad('a paper held in a version that had none', (f) => (f.holds.paper = PAPER), 'holds.paper'),
+  badNotes('notes missing', (f) => delete f.notes, 'notes'),
+  badNotes('notes that are none', (f) => (f.notes = {}), 'notes'),
+  badNotes('a paper that is none', (f) => (f.holds.paper = '1'), 'holds.paper'),
+  badNotes('a note that is null', (f) => (f.notes[1] = null), 'notes[1]'),
+  badNotes('a note without a body', (f) => delete f.notes[1].body, 'notes[1].body'),
+  badNotes('a note with a field nobody knows', (f) => (f.notes[1].extra = 1), 'notes[1].extra'),
+  badNotes(
+    'a body with a field nobody knows',
+    (f) => (f.notes[1].body.extra = 1),
+    'notes[1].body.extra',
+  ),
+  badNotes('an id of a note that is a script', (f) => (f.notes[0].id = '<script>'), 'notes[0].id'),
+  badNotes(
+    'a note of a kind of paper nobody knows',
+    (f) => (f.notes[0].of = 'recipe'),
+    'notes[0].of',
+  ),
+  badNotes(
+    'a kind of note nobody knows',
+    (f) => (f.notes[2].body.kind = 'spell'),
+    'notes[2].body.kind',
+  ),
+  badNotes(
+    'a kind of note that every object has',
+    (f) => (f.notes[2].body.kind = 'constructor'),
+    'notes[2].body.kind',
+  ),
+  badNotes(
+    'a note of a time that never was',
+    (f) => (f.notes[0].time = '2021-02-31T08:00:00.000Z'),
+    'notes[0].time',
+    true,
+  ),
+  badNotes(
+    'a builder without end',
+    (f) => (f.notes[1].body.builder = 'x'.repeat(10_000)),
+    'notes[1].body.builder',
+  ),
+  badNotes(
+    'a note named as every object has',
+    (f) => (f.notes[1].body.from = JSON.parse('{"constructor":1}')),
+    'notes[1].body.from',
+  ),
+  badNotes('a note twice that differs', (f) => (f.notes[1].id = f.notes[0].id), 'notes[1]', true),
   bad('entries that are none', (f) => (f.entries = {}), 'entries'),
   bad('entries missing', (f) => delete f.entries, 'entries'),
   bad('a bench that is none', (f) => (f.bench = '../../etc'), 'bench'),
@@ -192,6 +267,18 @@ export const HOSTILE_FILES: readonly HostileFile[] = [
     true,
   ),
 ];
+
+function badNotes(
+  name: string,
+  change: (file: Changeable) => void,
+  path: string,
+  beyondSchema?: true,
+): HostileFile {
+  const file: Changeable = goodFileWithNotes();
+  change(file);
+  const bad = { name, content: JSON.stringify(file), cause: 'bad_value', path } as const;
+  return { ...bad, ...(beyondSchema && { beyondSchema }) };
+}
 
 function bad(
   name: string,

@@ -7,37 +7,42 @@ import * as v from 'valibot';
 import { expect, it } from 'vitest';
 import type { StoredEntry } from '../../src/records/entries.ts';
 import { ENTRY_PARTS, ENTRY_SCHEMAS } from '../../src/records/entry-schemas.ts';
-import { Head, readLogbookFile, Row } from '../../src/records/logbook-file-reader.ts';
+import { HEADS, readLogbookFile, Row } from '../../src/records/logbook-file-reader.ts';
 import { asWritten, writeLogbook } from '../../src/records/logbook-file.ts';
-import { BENCH, goodFile, HOSTILE_FILES } from './hostile-files.ts';
+import { NOTE_SCHEMAS } from '../../src/records/note-schemas.ts';
+import type { Note } from '../../src/records/papers.ts';
+import { someWorkshopNotes } from './some-notes.ts';
+import { BENCH, goodFile, goodFileWithNotes, HOSTILE_FILES } from './hostile-files.ts';
 import { walkedEntries } from './whole-walk.ts';
 
 const utf8 = (text: string) => new TextEncoder().encode(text);
 const bytesOf = (content: string | Uint8Array) =>
   typeof content === 'string' ? utf8(content) : content;
 
-const SCHEMA = new URL('../../docs/schemas/logbook-1.schema.json', import.meta.url);
+const SCHEMA = new URL('../../docs/schemas/logbook-2.schema.json', import.meta.url);
 
 /** The schema of such a file, from the schemas that it is read with; `npx vitest -u` writes it anew. */
 async function schemaText(): Promise<string> {
-  const file = v.strictObject({
-    ...Head.entries,
-    entries: v.array(
-      v.strictObject({ ...Row.entries, entry: v.union(Object.values(ENTRY_SCHEMAS)) }),
-    ),
-  });
+  const entry = v.union(Object.values(ENTRY_SCHEMAS));
+  const note = v.union(NOTE_SCHEMAS);
+  const entries = v.array(v.strictObject({ ...Row.entries, entry }));
+  const [one, two] = HEADS;
+  const file = v.union([
+    v.strictObject({ ...one.entries, entries }),
+    v.strictObject({ ...two.entries, entries, notes: v.array(note) }),
+  ]);
   const { $schema, ...schema } = toJsonSchema(file, {
     target: 'draft-2020-12',
     typeMode: 'input',
     errorMode: 'ignore',
-    definitions: ENTRY_PARTS,
+    definitions: { ...ENTRY_PARTS, entry, note },
   });
   const whole = {
     $schema,
-    $id: 'lodebench:logbook-1',
-    title: 'Entries of a logbook of compass-clinometer boards, version 1',
+    $id: 'lodebench:logbook-2',
+    title: 'A logbook of compass-clinometer boards, versions 1 and 2',
     description:
-      'What happened to boards, an entry each, as docs/files.md has it. Written from the schemas that the program reads such a file with. Beyond it the program wants that no entry of one bench and number stands there twice and differs, that a calibration is of one board, that a set fits its CRC, that a text has whole characters only, and that numbers of a set are of binary32.',
+      'What happened to boards, an entry each, and what was written about several of them together, as docs/files.md has it. Written from the schemas that the program reads such a file with. Beyond it the program wants that no entry of one bench and number, and no note of one id, stands there twice and differs, that a calibration is of one board and a paper of one kind, that a set fits its CRC, that a text has whole characters only, and that numbers of a set are of binary32.',
     ...schema,
   };
   const path = SCHEMA.pathname;
@@ -53,10 +58,15 @@ async function* inBatches(entries: readonly StoredEntry[], size: number) {
   for (let at = 0; at < entries.length; at += size) yield entries.slice(at, at + size);
 }
 
-async function written(bench: string, entries: readonly StoredEntry[], size = 7): Promise<string> {
+async function written(
+  bench: string,
+  entries: readonly StoredEntry[],
+  size = 7,
+  notes: readonly Note[] = [],
+): Promise<string> {
   const head = { exported: '2031-07-01T00:00:00.000Z', bench, holds: {} };
   let text = '';
-  for await (const part of writeLogbook(head, inBatches(entries, size))) text += part;
+  for await (const part of writeLogbook(head, inBatches(entries, size), notes)) text += part;
   return text;
 }
 
@@ -89,6 +99,31 @@ it('keeps whose an entry is that came from another bench', async () => {
   const foreign = { bench: 'f'.repeat(32), number: 4 };
   const read = await readLogbookFile(utf8(await written(BENCH, [{ ...entries[0]!, foreign }])));
   expect(read.ok && read.entries[0]).toMatchObject(foreign);
+});
+
+it('gives back every note that it wrote, whatever a person wrote there, and the published schema allows the file', async () => {
+  const check = valid();
+  await fc.assert(
+    fc.asyncProperty(someWorkshopNotes, async (notes) => {
+      const text = await written(BENCH, [], 7, notes);
+      expect(JSON.parse(text)).toHaveProperty('version', notes.length > 0 ? 2 : 1);
+      const read = await readLogbookFile(utf8(text));
+      const unique = [...new Map(notes.map((note) => [note.id, note])).values()];
+      expect(read.ok ? read.notes : read).toEqual(unique);
+      check(JSON.parse(text));
+      expect(check.errors).toBeNull();
+    }),
+  );
+});
+
+it('says to a program that knows of no notes that the file is of a newer version, and is read by it where there are none', async () => {
+  const without = JSON.parse(await written(BENCH, [])) as object;
+  expect(without).toEqual({ ...goodFile(), exported: '2031-07-01T00:00:00.000Z', entries: [] });
+  const file = goodFileWithNotes();
+  expect(file.version).toBe(2);
+  const read = await readLogbookFile(utf8(JSON.stringify(file)));
+  expect(read.ok && read.notes).toEqual(file.notes);
+  expect(valid()(file)).toBe(true);
 });
 
 it('takes the good file that all hostile ones are made of', async () => {
@@ -132,6 +167,16 @@ it('names many faults at once, and counts those it does not name', async () => {
   expect(refused.problems).toHaveLength(20);
   expect(refused.others).toBe(30);
   expect(refused.message).toContain('50 things are wrong');
+});
+
+it('never throws, and takes nothing in, whatever JSON stands where a note or its body should', async () => {
+  await fc.assert(
+    fc.asyncProperty(fc.jsonValue(), fc.nat(2), fc.boolean(), async (any, place, whole) => {
+      const file = goodFileWithNotes() as unknown as { notes: unknown[] };
+      file.notes[place] = whole ? any : { ...(file.notes[place] as object), body: any };
+      expect((await readLogbookFile(utf8(JSON.stringify(file)))).ok).toBe(false);
+    }),
+  );
 });
 
 it('shows a hostile name of a field short and without control characters', async () => {

@@ -7,7 +7,9 @@ import {
   writerOf,
   type ForeignEntry,
   type Logbook,
+  type Merged,
 } from '../../records/logbook.ts';
+import { papersInShort, type Note } from '../../records/papers.ts';
 import { inReadingOrder } from '../../records/reading-order.ts';
 import { BenchError, messageOf } from '../bench-words.ts';
 import { foldHistory } from '../calibration-state.ts';
@@ -34,7 +36,7 @@ export interface ExchangeState {
 }
 
 export interface ExchangeParts {
-  logbook: Pick<Logbook, 'bench' | 'batches' | 'entriesOfBoard' | 'merge'>;
+  logbook: Pick<Logbook, 'bench' | 'batches' | 'entriesOfBoard' | 'merge' | 'papers' | 'notesOf'>;
   /** The time of day. */
   today(): Date;
   /** Serial numbers of the boards at the bench whose calibration is not ended. */
@@ -81,32 +83,76 @@ export class Exchange {
   }
 
   /**
-   * Entries as a logbook file: all, those of a board, or those of one calibration of it. With a calibration goes what
-   * the board was then: without its scales its readings could not be fitted elsewhere.
+   * Entries as a logbook file: all (with all papers), those of a board, or those of one calibration of it. With a
+   * calibration goes what the board was then: without its scales its readings could not be fitted elsewhere.
    *
    * @returns the file and how many entries it holds; nothing where the logbook cannot be read, which is shown then, or
    *   while something else is done
    */
-  async takeOut(holds: Holding = {}): Promise<(FileOut<Blob> & { entries: number }) | undefined> {
+  async takeOut(
+    holds: { board?: string; calibration?: string } = {},
+  ): Promise<(FileOut<Blob> & { entries: number }) | undefined> {
     return this.#during('Taking out', async () => {
-      const { bench } = this.#parts.logbook;
-      const exported = this.#parts.today().toISOString();
-      const parts: Blob[] = [];
-      let count = 0;
-      const counted = async function* (batches: AsyncIterable<readonly StoredEntry[]>) {
-        for await (const batch of batches) {
-          count += batch.length;
-          yield batch;
-        }
-      };
-      const writing = writeLogbook({ exported, bench, holds }, counted(this.#batches(holds)));
-      // a Blob of each part, so that the browser may put it on disk
-      for await (const part of writing) parts.push(new Blob([part]));
-      this.#change({ said: `${entriesWords(count)} taken out.` });
-      const content = new Blob(parts);
-      const name = fileName(['logbook', holds.board, day(holds, exported)], 'json');
-      return { name, content, type: 'application/json', entries: count };
+      const notes = holds.board === undefined ? await this.#allNotes() : [];
+      return this.#fileOf(holds, this.#batches(holds), notes);
     });
+  }
+
+  /**
+   * One paper alone as a logbook file, with all entries of the boards it is of.
+   *
+   * @param boards serial numbers
+   * @returns as {@link takeOut}
+   */
+  async takeOutPaper(
+    paper: string,
+    boards: readonly string[],
+  ): Promise<(FileOut<Blob> & { entries: number }) | undefined> {
+    const { logbook } = this.#parts;
+    const batches = async function* () {
+      for (const board of new Set(boards)) yield* logbook.batches(board);
+    };
+    return this.#during('Taking out', async () => {
+      const notes = await logbook.notesOf(paper);
+      return this.#fileOf({ paper }, batches(), notes);
+    });
+  }
+
+  async #fileOf(
+    holds: Holding,
+    batches: AsyncIterable<readonly StoredEntry[]>,
+    notes: readonly Note[],
+  ): Promise<FileOut<Blob> & { entries: number }> {
+    const { bench } = this.#parts.logbook;
+    const exported = this.#parts.today().toISOString();
+    const parts: Blob[] = [];
+    let count = 0;
+    const counted = async function* () {
+      for await (const batch of batches) {
+        count += batch.length;
+        yield batch;
+      }
+    };
+    // a Blob of each part, so that the browser may put it on disk
+    for await (const part of writeLogbook({ exported, bench, holds }, counted(), notes))
+      parts.push(new Blob([part]));
+    const named = papersInShort(notes).find(({ paper }) => paper === holds.paper);
+    this.#change({ said: `${capital(both(count, '', notes.length))} taken out.` });
+    return {
+      name: fileName(
+        [named?.of ?? 'logbook', named?.name ?? holds.board, day(holds, exported)],
+        'json',
+      ),
+      content: new Blob(parts),
+      type: 'application/json',
+      entries: count,
+    };
+  }
+
+  async #allNotes(): Promise<Note[]> {
+    const { logbook } = this.#parts;
+    const papers = await Promise.all([logbook.papers('course'), logbook.papers('workshop')]);
+    return (await Promise.all(papers.flat().map(({ paper }) => logbook.notesOf(paper)))).flat();
   }
 
   /** The readings of a calibration as a readings file. @returns as {@link takeOut}; nothing where it has none, too */
@@ -146,15 +192,22 @@ export class Exchange {
       if (!read.ok) return this.#refuse(read);
       this.#change({ work: 'Comparing with what is here' });
       const { differing, wrong, late, fresh } = await this.#compare(read.entries);
+      const changed = await this.#compareNotes(read.notes);
+      late.push(...changed.late);
       if (late.length > 0) {
         const message =
-          'The file holds entries of a time that is yet to come: they would stay the newest whatever is done here, so none of it was taken in. Nothing was changed. If the clock of this computer is slow, set it and bring the file in again; otherwise the clock where the file was written was fast.';
+          'The file holds what is dated of a time that is yet to come: they would stay the newest whatever is done here, so none of it was taken in. Nothing was changed. If the clock of this computer is slow, set it and bring the file in again; otherwise the clock where the file was written was fast.';
         return this.#refuse({ message, ...named(late) });
       }
       if (wrong.length > 0) {
         const message =
           'The file says of a calibration that is here that it is another board’s, so none of it was taken in. Nothing was changed.';
         return this.#refuse({ message, ...named(wrong) });
+      }
+      if (changed.differing.length > 0) {
+        const message =
+          'Notes of the file differ from those that are here under the same ids, so the file was changed since it was taken out. None of it was taken in, and nothing was changed. Use a file as it was taken out.';
+        return this.#refuse({ message, ...named(changed.differing) });
       }
       if (differing.length > 0 && !keepBoth) {
         this.#refused = file;
@@ -175,9 +228,9 @@ export class Exchange {
         return this.#refuse({ message });
       }
       this.#change({ work: 'Writing to the logbook' });
-      const merged = await this.#parts.logbook.merge(read.entries);
+      const merged = await this.#parts.logbook.merge(read.entries, read.notes);
       if (!merged.ok) throw new LogbookError(merged);
-      this.#change({ said: mergedWords(merged.added, merged.already, read.entries) });
+      this.#change({ said: mergedWords(merged, read.entries) });
     });
   }
 
@@ -239,6 +292,26 @@ export class Exchange {
           differs.has(keyOf(each)) ? { ...each, bench: `${writerOf(each.bench)} (2)` } : each,
         ),
     };
+  }
+
+  /** The same of notes, and what of them is dated too late. */
+  async #compareNotes(notes: readonly Note[]): Promise<{ differing: Problem[]; late: Problem[] }> {
+    if (notes.length === 0) return { differing: [], late: [] };
+    const latest = this.#parts.today().getTime() + CLOCKS_APART;
+    const here = await this.#allNotes();
+    const there = new Map(here.map((note) => [note.id, note]));
+    const kinds = new Map(here.map(({ paper, of }) => [paper, of]));
+    const differing: Problem[] = [];
+    const late: Problem[] = [];
+    for (const [at, note] of notes.entries()) {
+      const same = there.get(note.id);
+      const of = kinds.get(note.paper) ?? note.of;
+      if (same ? !isSameData(same, note) : of !== note.of)
+        differing.push({ path: `notes[${at}]`, what: `of a ${note.of}: it is another here` });
+      if (!same && Date.parse(note.time) > latest)
+        late.push({ path: `notes[${at}].time`, what: `of a ${note.of}, is of ${note.time}` });
+    }
+    return { differing, late };
   }
 
   /**
@@ -341,13 +414,26 @@ async function* once<T>(batch: Promise<T>): AsyncGenerator<T> {
 
 const entriesWords = (count: number): string => (count === 1 ? 'One entry' : `${count} entries`);
 
-function mergedWords(added: number, already: number, entries: readonly ForeignEntry[]): string {
+const notesWords = (count: number): string => (count === 1 ? 'one note' : `${count} notes`);
+
+/** What of entries and notes there is, such as "3 entries of one board, and 2 notes". */
+const both = (entries: number, of: string, notes: number): string =>
+  [
+    ...(entries > 0 || notes === 0 ? [entriesWords(entries).toLowerCase() + of] : []),
+    ...(notes > 0 ? [notesWords(notes)] : []),
+  ].join(', and ');
+
+const capital = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);
+
+function mergedWords({ added, already, notes }: Merged, entries: readonly ForeignEntry[]): string {
   const boards = new Set(entries.map(({ entry }) => entry.board)).size;
-  const of = boards === 1 ? 'one board' : `${boards} boards`;
-  if (entries.length === 0) return 'There are no entries in the file. Nothing was changed.';
-  if (added === 0) return `Everything in the file was here already (${entriesWords(already).toLowerCase()} of ${of}). Nothing was changed.`; // prettier-ignore
-  const rest = already === 0 ? '' : ` ${entriesWords(already)} ${already === 1 ? 'was' : 'were'} here already.`; // prettier-ignore
-  return `Brought in: ${entriesWords(added).toLowerCase()} of ${of}.${rest}`;
+  const of = boards === 1 ? ' of one board' : ` of ${boards} boards`;
+  const { added: fresh, already: known } = notes ?? { added: 0, already: 0 };
+  if (entries.length === 0 && !notes)
+    return 'There are no entries in the file. Nothing was changed.';
+  if (added + fresh === 0) return `Everything in the file was here already (${both(already, of, known)}). Nothing was changed.`; // prettier-ignore
+  const rest = already + known === 0 ? '' : ` ${capital(both(already, '', known))} ${already + known === 1 ? 'was' : 'were'} here already.`; // prettier-ignore
+  return `Brought in: ${both(added, of, fresh)}.${rest}`;
 }
 
 /** The day of a calibration where its name holds one, else of the taking out. */

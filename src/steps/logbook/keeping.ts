@@ -25,9 +25,9 @@ export interface TakenOut {
 
 /** Replaced whole at every change. */
 export interface KeepingState {
-  /** Entries that are only in the memory of this page. */
+  /** Entries and notes that are only in the memory of this page. */
   held: number;
-  /** Whether anything is, an entry or not. */
+  /** Whether anything is, of these or else. */
   isHolding: boolean;
   /** Absent until it was looked up. */
   keeps?: Keeps;
@@ -142,17 +142,17 @@ export class Keeping {
 
   /** What is only in memory, as a logbook file that can be brought in. */
   async heldAsFile(): Promise<FileOut<string>> {
-    const { held, bench } = this.#logbook;
+    const { held, heldNotes, bench } = this.#logbook;
     const exported = this.#today().toISOString();
     let content = '';
-    const parts = writeLogbook({ exported, bench, holds: {} }, one(held));
+    const parts = writeLogbook({ exported, bench, holds: {} }, one(held), heldNotes);
     for await (const part of parts) content += part;
     const name = fileName(['logbook not on disk', exported.slice(0, 16)], 'json');
     return { name, content, type: 'application/json' };
   }
 
   #wrote(written: readonly Entry[]): void {
-    const held = this.#logbook.held.length;
+    const held = this.#logbook.held.length + this.#logbook.heldNotes.length;
     const { isHolding } = this.#logbook;
     if (held !== this.#state.held || isHolding !== this.#state.isHolding) {
       this.#change({ ...this.#state, held, isHolding });
