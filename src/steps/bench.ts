@@ -223,7 +223,7 @@ export class Bench {
 
   /** Brings a place to hand. */
   pick(place: BenchPlace): void {
-    this.#atHand = place;
+    this.#bringToHand(place);
     this.#places = this.#places.filter((each) => each === place || isInUse(each));
     void this.#keep();
     this.#tell();
@@ -395,7 +395,7 @@ export class Bench {
     this.#places = this.#places
       .filter((each) => each !== place)
       .map((each) => (each === lost ? place : each));
-    if (this.#atHand === lost) this.#atHand = place;
+    if (this.#atHand === lost) this.#bringToHand(place);
     this.#tell();
     await lost.retire();
   }
@@ -428,9 +428,15 @@ export class Bench {
       choose: (kind) => this.#choose(kind).then((tie) => this.#firstTie(tie, place)),
       mayHave: (serial, asked) => this.#mayHave(place, serial, asked),
       keep: () => this.#keep(),
+      isAtHand: (asking) => this.#atHand === asking,
       changed: () => this.#tell(),
     });
     return place;
+  }
+
+  #bringToHand(place: BenchPlace): void {
+    this.#atHand = place;
+    place.lookAhead();
   }
 
   #tell(): void {
@@ -466,7 +472,7 @@ export class Bench {
     );
     this.#places = [...kept.map(({ place }) => place), ...this.#places];
     const picked = kept.find(({ serial }) => serial === atHand) ?? kept[0];
-    if (picked && this.#atHand.state.link.state === 'none') this.#atHand = picked.place;
+    if (picked && this.#atHand.state.link.state === 'none') this.#bringToHand(picked.place);
     else this.#atHand.showSimulator(this.#nextSimulator());
     this.#restored = this.#restore(kept);
   }

@@ -54,6 +54,8 @@ export interface PlaceParts extends LinkingParts {
   choose(kind: KindName): Promise<Tie | undefined>;
   /** Resolves when this page has the bench; rejects with a `BenchError` where another has it. */
   ready(): Promise<void>;
+  /** Whether the screen shows this place: provisional fits and forecasts are made for none but that. */
+  isAtHand(place: BenchPlace): boolean;
   /** Called after every change of state. */
   changed(): void;
 }
@@ -95,8 +97,7 @@ export class BenchPlace {
   constructor(parts: PlaceParts) {
     this.#parts = parts;
     this.#desk = new Desk(parts.logbook, parts.today, parts.system, () => {
-      this.#live?.look();
-      this.#forecasting?.look();
+      this.lookAhead();
       this.attitude.wake();
       parts.changed();
     });
@@ -144,6 +145,13 @@ export class BenchPlace {
 
   get state(): PlaceState {
     return this.#desk.state;
+  }
+
+  /** Asks for what is worked out beside the work while the screen shows this place. Called, too, when it comes to hand. */
+  lookAhead(): void {
+    if (!this.#parts.isAtHand(this)) return;
+    this.#live?.look();
+    this.#forecasting?.look();
   }
 
   /** Calls `listener` with every line that crosses the link, until the returned function is called. */

@@ -160,4 +160,20 @@ describe('the provisional fit of an open calibration', () => {
     expect(on.state.live).toMatchObject({ ok: false, cause: 'too_few', readings: 2 });
     expect(on.state.live?.readings).toBe(keptReadings(on.calibration).length);
   });
+
+  test('is made of the board at hand alone, and of another as soon as it comes to hand', async () => {
+    const slow = new SlowFitter();
+    const on = await calibrating(slow.fitter);
+    await slow.answer(0);
+    const first = on.place;
+    on.bench.linkAnother();
+    await on.run(first.perform('take one'));
+    expect(first.state.history.calibration?.readings).toHaveLength(1);
+    expect(slow.asked).toHaveLength(1);
+    on.bench.pick(first);
+    await settle();
+    expect(slow.asked).toHaveLength(2);
+    await slow.answer(1);
+    expect(on.state.live).toMatchObject({ readings: 1 });
+  });
 });
