@@ -118,9 +118,9 @@ export interface AdjustedStation {
 }
 
 /**
- * - `in tolerance`: its 95 % interval lies within what is allowed
- * - `off`: the instrument differs from nothing (or from the others), with the stated family-wise error, and its interval
- *   does not lie within what is allowed
+ * - `in tolerance`: the 95 % intervals of its constant and index error lie within what is allowed
+ * - `off`: one of them differs from nothing, or from what most of the others have, with the stated family-wise error, and
+ *   its interval does not lie within what is allowed
  * - `too noisy`: it scatters more than allowed (or than the others), with the stated family-wise error
  * - `not settled`: none of these; `why` says for want of what
  */
@@ -140,21 +140,27 @@ export type Unsettled =
 export interface ConstantTest {
   verdict: 'in tolerance' | 'off' | 'not settled';
   why?: Unsettled;
-  /** What it is held against; absent where there is nothing. */
+  /**
+   * What it is held against: zero where it is determined, unless it stands out more clearly from the others (differences
+   * do not suffer from the datum); the others where only differences are determined. Absent where there is nothing.
+   */
   against?: 'zero' | 'others';
   /**
    * Its value, where `against` is zero; or else less the mean of the others that were not found off. Absent without
-   * `against`.
+   * `against`. What it is from zero all the same is in {@link AdjustedInstrument.constant} and `index`.
    */
   value?: Estimated;
-  /** Of no difference: by itself, and adjusted for all that is tested of all instruments (Holm). */
+  /** Of being right: by itself, and adjusted for all that is tested of all instruments (Holm). */
   p?: number;
   adjusted?: number;
   /** The whole 95 % interval lies outside what is allowed: not only off, but by too much. */
   surelyBeyond: boolean;
 }
 
-/** How an instrument scatters: its own variance component, tested. */
+/**
+ * How an instrument scatters: its own variance component, tested. `as others` and `as allowed` say that it was not found
+ * to scatter more, no more than that.
+ */
 export interface ScatterTest {
   verdict: 'as others' | 'as allowed' | 'too noisy' | 'not settled';
   /** Standard deviation of one shot (of azimuth, on a level leg), with its 95 % interval and degrees of freedom. */

@@ -1,0 +1,266 @@
+import type {
+  AdjustedInstrument,
+  Angle,
+  ConstantTest,
+  Course,
+  CourseTerms,
+  Estimated,
+  InstrumentVerdict,
+  ScatterTest,
+} from './check-course.ts';
+import { NOISE, type CourseSystem } from './course-observations.ts';
+import { turn } from './geometry.ts';
+import { holmAdjusted } from './holm.ts';
+import type { AdjustmentDesign, Terms } from './least-squares-adjustment.ts';
+import { chiSquareProbability, chiSquareQuantile, studentProbability } from './quantiles.ts';
+import type { RobustAdjustment } from './robust-adjustment.ts';
+
+/** One angle of a course, adjusted. */
+export interface Solved {
+  system: CourseSystem;
+  design: AdjustmentDesign;
+  result: RobustAdjustment;
+}
+
+/**
+ * Which instrument is off, and which too noisy: each one's constant of azimuth, index error of inclination, and scatter
+ * of both. All of it, over all instruments, is one family of tests: p-values are adjusted after Holm, so that the chance
+ * of any false accusation at all is at most the level. Holm rather than Šidák, since the tests hang together (they share
+ * datum and legs) in ways that differ from test to test, and Holm holds however they do; and since it costs less power.
+ *
+ * A constant is tested against the mean of the others, one by one (Student's t): the one that stands out most is taken
+ * out of that mean before the rest are looked at again, so that one that is off does not make the others look so. That
+ * says who is off only while most agree. A constant that is determined by itself is tested against zero too, which the
+ * uncertainty of the datum makes the weaker test of one among many; its p-value is then twice the smaller of the two
+ * (Bonferroni). Where it lies nearer to zero than the others do, the test against them is left out.
+ *
+ * Scatter is tested one-sided: against the others by F, or against what is allowed by χ².
+ */
+export function testInstruments(
+  course: Pick<Course, 'instruments'>,
+  terms: CourseTerms,
+  solved: Record<Angle, Solved>,
+): { tests: AdjustedInstrument['tests'][]; verdicts: InstrumentVerdict[]; alike: boolean } {
+  const level = terms.level ?? 0.05;
+  const { instruments } = course;
+  const count = instruments.length * 4;
+  const constants = {
+    azimuth: constantTests(instruments, solved.azimuth, terms.tolerance.azimuth, level / count),
+    inclination: constantTests(instruments, solved.inclination, terms.tolerance.inclination, level / count), // prettier-ignore
+  };
+  const scatters = {
+    azimuth: instruments.map((name) => scatterTest(name, solved.azimuth, terms)),
+    inclination: instruments.map((name) => scatterTest(name, solved.inclination, terms)),
+  };
+  const family: { p?: number; adjusted?: number }[] = ANGLES.flatMap((angle) => [
+    ...constants[angle],
+    ...scatters[angle],
+  ]);
+  const tested = family.filter(({ p }) => p !== undefined);
+  holmAdjusted(tested.map(({ p }) => p!)).forEach((p, i) => (tested[i].adjusted = p));
+  for (const angle of ANGLES) {
+    constants[angle].forEach((test, i) => {
+      const { system } = solved[angle];
+      const byItself = estimated(solved[angle], [[system.instrumentAt(i), 1]]);
+      judgeConstant(test, byItself, terms.tolerance[angle], level);
+    });
+    for (const test of scatters[angle]) {
+      if (test.adjusted !== undefined && test.adjusted <= level) test.verdict = 'too noisy';
+    }
+  }
+  const tests = instruments.map((_, i) => ({
+    azimuth: { constant: constants.azimuth[i], scatter: scatters.azimuth[i] },
+    inclination: { constant: constants.inclination[i], scatter: scatters.inclination[i] },
+  }));
+  return {
+    tests,
+    verdicts: tests.map(overall),
+    alike: ANGLES.some((angle) => offAlike(constants[angle], solved[angle], level / count)),
+  };
+}
+
+const ANGLES = ['azimuth', 'inclination'] as const;
+
+function overall(tests: AdjustedInstrument['tests']): InstrumentVerdict {
+  const constants = ANGLES.map((angle) => tests[angle].constant);
+  if (constants.some(({ verdict }) => verdict === 'off')) return 'off';
+  if (ANGLES.some((angle) => tests[angle].scatter.verdict === 'too noisy')) return 'too noisy';
+  // an instrument that has one of the angles only is judged by that
+  const had = constants.filter(({ why }) => why !== 'no shots');
+  return had.length > 0 && had.every(({ verdict }) => verdict === 'in tolerance')
+    ? 'in tolerance'
+    : 'not settled';
+}
+
+/** A sum of unknowns, with what the first answer adds to it. */
+export function estimated({ system, result }: Solved, terms: Terms): Estimated | undefined {
+  const found = result.estimate(terms);
+  if (!found) return undefined;
+  const value = terms.reduce((sum, [i, k]) => sum + k * system.first[i], found.value);
+  return { ...found, value: system.angle === 'azimuth' ? turn(0, value) : value };
+}
+
+const twoSided = ({ value, error, freedom }: Estimated): number =>
+  2 * studentProbability(-Math.abs(value) / error, Math.min(1e6, Math.max(1, freedom)));
+
+export { twoSided as probabilityOfNothing };
+
+/** Sets of unknowns, by their places in a list, within which differences are determined. */
+export function comparableSets(design: AdjustmentDesign, unknowns: readonly number[]): number[][] {
+  const sets: { moves: number[]; members: number[] }[] = [];
+  unknowns.forEach((unknown, place) => {
+    const moves = design.unseen(unknown);
+    const set = sets.find((each) => each.moves.every((m, g) => Math.abs(m - moves[g]) < 1e-7));
+    if (set) set.members.push(place);
+    else sets.push({ moves, members: [place] });
+  });
+  return sets.map(({ members }) => members);
+}
+
+function constantTests(
+  instruments: readonly string[],
+  solved: Solved,
+  tolerance: number,
+  level: number,
+): ConstantTest[] {
+  const { system, design } = solved;
+  const places = instruments.map((_, i) => system.instrumentAt(i));
+  const shot = new Set(system.weighed.map(({ instrument }) => instrument));
+  const tests = instruments.map((name, i): ConstantTest => {
+    const unsettled = { verdict: 'not settled', surelyBeyond: false } as const;
+    const terms: Terms = [[places[i], 1]];
+    const value = estimated(solved, terms);
+    if (!shot.has(name)) return { ...unsettled, why: 'no shots' };
+    if (!value) return { ...unsettled, why: 'not determined' };
+    // one that is held fast is what the others are held against
+    return { ...unsettled, against: 'zero', value, ...(value.error > 0 && { p: twoSided(value) }) };
+  });
+  alsoAgainstOthers(tests, places, solved, level);
+  for (const set of comparableSets(design, places)) {
+    const members = set.filter((i) => tests[i].why === 'not determined');
+    if (members.length < 2) continue;
+    const { agree, against } = partiesOf(members, places, solved, level);
+    const hasMajority = agree.size > members.length / 2 && agree.size > 1;
+    for (const i of members) {
+      const { value, p } = against.get(i)!;
+      tests[i] = {
+        verdict: 'not settled',
+        why: hasMajority || agree.size === members.length ? 'others alone' : 'no majority',
+        against: 'others',
+        value,
+        surelyBeyond: false,
+        ...(hasMajority && { p }),
+      };
+    }
+    // two that differ cannot tell which of them is off
+    if (members.length === 2) {
+      const { p } = against.get(members[0])!;
+      for (const i of members) if (p <= level) tests[i].why = 'no majority';
+    }
+  }
+  for (const test of tests) {
+    if (test.value) test.surelyBeyond = Math.abs(test.value.value) - test.value.half > tolerance;
+  }
+  return tests;
+}
+
+/** Tests determined constants against each other too, where most agree. */
+function alsoAgainstOthers(
+  tests: ConstantTest[],
+  places: readonly number[],
+  solved: Solved,
+  level: number,
+): void {
+  const members = tests.flatMap(({ p }, i) => (p === undefined ? [] : [i]));
+  if (members.length < 3) return;
+  const { agree, against } = partiesOf(members, places, solved, level);
+  if (agree.size <= members.length / 2) return;
+  for (const i of members) {
+    const own = tests[i].p!;
+    const { value, p } = against.get(i)!;
+    const fromZero = tests[i].value!.value;
+    const othersAre = fromZero - value.value;
+    const isFarther = Math.abs(fromZero) > Math.abs(othersAre);
+    tests[i].p = Math.min(1, 2 * (isFarther ? Math.min(own, p) : own));
+    if (isFarther && p < own && p <= level) Object.assign(tests[i], { against: 'others', value });
+  }
+}
+
+/** Those that agree, found by leaving out what stands out most; and each held against those that agree. */
+function partiesOf(
+  members: readonly number[],
+  places: readonly number[],
+  solved: Solved,
+  level: number,
+): { agree: Set<number>; against: Map<number, { value: Estimated; p: number }> } {
+  const agree = new Set(members);
+  const held = (i: number) => {
+    const others = [...agree].filter((other) => other !== i);
+    const terms: Terms = [
+      [places[i], 1],
+      ...others.map((other) => [places[other], -1 / others.length] as const),
+    ];
+    const value = estimated(solved, terms)!;
+    return { value, p: twoSided(value) };
+  };
+  while (agree.size > 2) {
+    const [worst, { p }] = [...agree]
+      .map((i) => [i, held(i)] as const)
+      .reduce((most, each) => (statistic(each[1]) > statistic(most[1]) ? each : most));
+    if (p > level) break;
+    agree.delete(worst);
+  }
+  return { agree, against: new Map(members.map((i) => [i, held(i)])) };
+}
+
+const statistic = ({ value }: { value: Estimated }) => Math.abs(value.value) / value.error;
+
+/** @param byItself its value from zero, where it is determined */
+function judgeConstant(
+  test: ConstantTest,
+  byItself: Estimated | undefined,
+  tolerance: number,
+  level: number,
+): void {
+  const { value, adjusted } = test;
+  if (!value) return;
+  const isWithin = ({ value, half }: Estimated) => Math.abs(value) + half <= tolerance;
+  const differs = value.error === 0 || (adjusted !== undefined && adjusted <= level);
+  if (byItself && isWithin(byItself)) test.verdict = 'in tolerance';
+  else if (differs && !isWithin(value)) test.verdict = 'off';
+  else if (byItself) test.why = 'interval too wide';
+  if (test.verdict !== 'not settled') delete test.why;
+}
+
+/** Whether all that are held against zero are off to the same side, and none of them differs from the others. */
+function offAlike(tests: readonly ConstantTest[], solved: Solved, level: number): boolean {
+  const members = tests.flatMap(({ against, p }, i) =>
+    against === 'zero' && p !== undefined ? [i] : [],
+  );
+  if (members.length < 2) return false;
+  const signs = new Set(members.map((i) => Math.sign(tests[i].value!.value)));
+  if (signs.size > 1 || members.some((i) => tests[i].verdict !== 'off')) return false;
+  const places = tests.map((_, i) => solved.system.instrumentAt(i));
+  const { agree, against } = partiesOf(members, places, solved, level);
+  return agree.size === members.length && [...against.values()].every(({ p }) => p > level);
+}
+
+function scatterTest(name: string, { system, result }: Solved, terms: CourseTerms): ScatterTest {
+  const { angle } = system;
+  const own = result.own.get(name);
+  if (!own || own.freedom < 1) {
+    return { verdict: 'not settled', freedom: own?.freedom ?? 0 };
+  }
+  const { freedom } = own;
+  const sigma = own.ratio * (terms.noise?.[angle] ?? NOISE[angle]);
+  const bound = (p: number) => sigma * Math.sqrt(freedom / chiSquareQuantile(p, freedom));
+  const base = { sigma, low: bound(0.975), high: bound(0.025), freedom };
+  const allowed = terms.tolerance.scatter?.[angle];
+  if (allowed !== undefined) {
+    const ratio = (sigma / allowed) ** 2;
+    const p = 1 - chiSquareProbability(freedom * ratio, freedom);
+    return { verdict: 'as allowed', ...base, ratio, p };
+  }
+  if (!own.others || own.p === undefined) return { verdict: 'not settled', ...base };
+  return { verdict: 'as others', ...base, ratio: (own.ratio / own.others.ratio) ** 2, p: own.p };
+}
