@@ -2,7 +2,7 @@ import { html, nothing } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import { courseDeskOf, type CourseDesk } from '../steps/course/course-desk.ts';
-import type { CourseState } from '../steps/course/course-state.ts';
+import type { CourseLayout, CourseState, CourseTerms } from '../steps/course/course-state.ts';
 import { COURSE_ABOUT, COURSE_CAUTIONS, outingWords } from '../steps/course/course-words.ts';
 import {
   BOARDS_TO_TRY,
@@ -10,7 +10,7 @@ import {
   type CourseOffer,
   type CourseWish,
 } from '../steps/course/next-in-course.ts';
-import { MADE_UP_COURSE } from '../steps/course/simulated-course.ts';
+import { MADE_UP_COURSE, MADE_UP_TERMS } from '../steps/course/simulated-course.ts';
 import { dayWords, timeWords } from '../steps/time-words.ts';
 import './check-course.css';
 import './check-course-forms.ts';
@@ -100,7 +100,7 @@ export class CheckCoursePage extends View {
                 Lay out a course
               </button>`
         }
-        <button type="button" @click=${() => this.#layOut(MADE_UP_COURSE)}>
+        <button type="button" @click=${() => this.#layOut(MADE_UP_COURSE, MADE_UP_TERMS)}>
           Try it on a made-up course
         </button>
       </div>
@@ -115,7 +115,7 @@ export class CheckCoursePage extends View {
               <check-course-layout
                 .desk=${this.#desk}
                 .site=${this.bench.site}
-                .done=${(layout: typeof MADE_UP_COURSE) => this.#layOut(layout)}
+                .done=${(layout: CourseLayout) => this.#layOut(layout)}
               ></check-course-layout>
             </section>`
           : nothing
@@ -123,8 +123,8 @@ export class CheckCoursePage extends View {
     `;
   }
 
-  #layOut = async (layout: typeof MADE_UP_COURSE): Promise<void> => {
-    const paper = await this.#desk.layOut(layout);
+  #layOut = async (layout: CourseLayout, terms?: CourseTerms): Promise<void> => {
+    const paper = await this.#desk.layOut(layout, terms);
     if (paper === undefined) return;
     this.layingOut = false;
     location.hash = courseAddress(paper);
@@ -201,7 +201,7 @@ export class CheckCoursePage extends View {
                   .desk=${desk}
                   .site=${this.bench.site}
                   .laidOut=${course.layout}
-                  .done=${(layout: typeof course.layout) => desk.layOutAnew(layout)}
+                  .done=${(layout: CourseLayout) => desk.layOutAnew(layout)}
                 ></check-course-layout>
               </details>`
       }
@@ -251,14 +251,16 @@ export class CheckCoursePage extends View {
   #work() {
     const { work } = this.#desk.state;
     if (work === undefined) return nothing;
-    const place = this.#desk.shootingPlace?.state.work;
+    const works = this.bench.places.flatMap(({ state }) => state.work ?? []);
+    const of = works.reduce((sum, each) => sum + (each.of ?? 0), 0);
+    const done = works.reduce((sum, each) => sum + (each.done ?? 0), 0);
     return html`<div class="work">
       <label>
         <span>${work}</span>
         ${
-          place?.of === undefined
+          of === 0
             ? html`<progress></progress>`
-            : html`<progress max=${place.of} value=${place.done ?? 0}></progress>`
+            : html`<progress max=${of} .value=${done}></progress>`
         }
       </label>
       <button type="button" @click=${() => void this.#desk.stop()}>Stop</button>

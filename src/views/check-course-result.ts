@@ -88,7 +88,10 @@ export class CheckCourseResult extends View {
       ${this.#list('What is not determined', result.notDetermined)}
       ${this.#list('What speaks against relying on it', result.warnings)}
       ${this.#list('What this course cannot see', result.blindTo)}
-      ${this.#list('What it was made up of', madeUpWords(this.course.layout, this.outing))}
+      ${this.#list(
+        'What it was made up of',
+        madeUpWords(this.course.layout, this.outing, (each) => desk.nameOf(each)),
+      )}
       <p class="note">${FIGURE_WORDS}</p>
       ${COURSE_CAUTIONS.map((each) => html`<p class="note">${each}</p>`)}
     </article>`;

@@ -37,8 +37,7 @@ export class LodeBench extends View {
   @query('simulator-view') private simulator!: SimulatorView | null;
   @state() private asked: PagePart = partOf(location.hash);
   /** What is shown of the logbook is loaded when it is asked for first. */
-  @state() private loads: Partial<Record<'logbook' | 'report', 'under way' | 'done' | 'failed'>> =
-    {};
+  @state() private loads: Partial<Record<LoadedPart, 'under way' | 'done' | 'failed'>> = {};
   /** What a person was asked about writing, and the place where its board is. */
   @state() private shown: { place: BenchPlace; id: string } | undefined;
   /** The bench was asked for in this page: until then it is not drawn behind the logbook. */
@@ -98,7 +97,7 @@ export class LodeBench extends View {
         isBench
           ? html`<a class="skip" href="#next">Skip to what is next</a>`
           : html`<a class="skip" href="#logbook-heading" @click=${this.#skip}
-              >Skip to the ${this.asked.part}</a
+              >Skip to the ${CALLED[this.asked.part]}</a
             >`
       }
       <header class="top">
@@ -155,13 +154,14 @@ export class LodeBench extends View {
   }
 
   #partLinks() {
-    const link = (part: 'bench' | 'logbook', words: string) =>
+    const link = (part: PagePart['part'], words: string) =>
       html`<li>
         <a href="#${part}" aria-current=${this.asked.part === part ? 'page' : nothing}>${words}</a>
       </li>`;
     return html`<nav class="parts" aria-label="Parts of the page">
       <ul>
         ${link('bench', 'At the bench')} ${link('logbook', 'Logbook')}
+        ${link('course', 'Check courses')}
       </ul>
     </nav>`;
   }
@@ -171,26 +171,38 @@ export class LodeBench extends View {
     const what = asked.part;
     switch (this.loads[what]) {
       case 'done':
-        return asked.part === 'report'
-          ? html`<report-page
-              .bench=${this.bench}
-              .serial=${asked.serial}
-              .calibration=${asked.calibration}
-              .program=${this.newer.current}
-            ></report-page>`
-          : html`<logbook-page .bench=${this.bench} .keeping=${this.keeping}></logbook-page>`;
+        return this.#loadedPart(asked);
       case 'failed':
-        return html`<h2 id="logbook-heading" tabindex="-1">The ${what} could not be shown</h2>
+        return html`<h2 id="logbook-heading" tabindex="-1">
+            The ${CALLED[what]} could not be shown
+          </h2>
           <p>
             This part of the page could not be loaded. What is in the logbook is safe. See that the
             place this page came from can be reached, then
             <button type="button" @click=${() => this.#showPart()}>Try again</button>
           </p>`;
       default:
-        return html`<h2 id="logbook-heading" tabindex="-1">
-            ${what === 'report' ? 'Calibration report' : 'Logbook'}
-          </h2>
-          <p>Opening the ${what}…</p>`;
+        return html`<h2 id="logbook-heading" tabindex="-1">${titleOf(asked)}</h2>
+          <p>Opening the ${CALLED[what]}…</p>`;
+    }
+  }
+
+  #loadedPart(asked: PagePart & { part: LoadedPart }) {
+    switch (asked.part) {
+      case 'logbook':
+        return html`<logbook-page .bench=${this.bench} .keeping=${this.keeping}></logbook-page>`;
+      case 'report':
+        return html`<report-page
+          .bench=${this.bench}
+          .serial=${asked.serial}
+          .calibration=${asked.calibration}
+          .program=${this.newer.current}
+        ></report-page>`;
+      case 'course':
+        return html`<check-course-page
+          .bench=${this.bench}
+          .paper=${asked.paper}
+        ></check-course-page>`;
     }
   }
 
@@ -201,8 +213,9 @@ export class LodeBench extends View {
     await this.#showPart();
     if (before.part === 'bench' && this.asked.part === 'bench') return; // a skip within the bench
     await this.updateComplete;
-    await this.querySelector('logbook-page')?.updateComplete;
-    await this.querySelector('report-page')?.updateComplete;
+    await this.querySelector<View>(
+      'main.logbook > :is(logbook-page, report-page, check-course-page)',
+    )?.updateComplete;
     scrollTo({ top: 0, behavior: 'instant' });
     const heading = this.asked.part === 'bench' ? '#next' : '#logbook-heading';
     this.querySelector<HTMLElement>(heading)?.focus({ preventScroll: true });
@@ -211,19 +224,19 @@ export class LodeBench extends View {
   /** Sees that what the part asked for shows is loaded and read, both at once. */
   async #showPart(): Promise<void> {
     const { asked } = this;
-    document.title = titleOf(asked);
-    const reading = this.bench.logbook.open(asked.part === 'bench' ? undefined : asked.serial);
+    document.title = pageTitle(asked);
+    const reading = this.bench.logbook.open('serial' in asked ? asked.serial : undefined);
     await Promise.all([asked.part === 'bench' ? undefined : this.#load(asked.part), reading]);
   }
 
-  async #load(part: keyof typeof LOADING): Promise<void> {
+  async #load(part: LoadedPart): Promise<void> {
     if (this.loads[part] === 'done') return;
     this.loads = { ...this.loads, [part]: 'under way' };
     try {
       await LOADING[part]();
       this.loads = { ...this.loads, [part]: 'done' };
     } catch (error) {
-      console.warn(`The ${part} could not be loaded:`, error);
+      console.warn(`The ${CALLED[part]} could not be loaded:`, error);
       this.loads = { ...this.loads, [part]: 'failed' };
     }
   }
@@ -293,6 +306,18 @@ export class LodeBench extends View {
 const LOADING = {
   logbook: () => import('./logbook-page.ts'),
   report: () => import('./report-page.ts'),
+  course: () => import('./check-course-page.ts'),
+};
+
+/** A part of the page that is loaded when it is asked for first. */
+type LoadedPart = keyof typeof LOADING;
+
+/** What each is called in the midst of a sentence. */
+const CALLED: Readonly<Record<PagePart['part'], string>> = {
+  bench: 'bench',
+  logbook: 'logbook',
+  report: 'report',
+  course: 'check courses',
 };
 
 /** Begins to load what the address asks for, before there is a page to show it; whether it could is seen when it is shown. */
@@ -302,13 +327,16 @@ export function loadAhead(): void {
 }
 
 /** What the browser calls the page, and a file that it is printed to. */
-function titleOf(part: PagePart): string {
+const pageTitle = (part: PagePart): string =>
+  part.part === 'bench' ? 'Lodebench' : `${titleOf(part)} · Lodebench`;
+
+function titleOf(part: PagePart & { part: LoadedPart }): string {
   switch (part.part) {
-    case 'bench':
-      return 'Lodebench';
     case 'logbook':
-      return 'Logbook · Lodebench';
+      return 'Logbook';
     case 'report':
-      return `Calibration report ${part.serial} · Lodebench`;
+      return `Calibration report ${part.serial}`;
+    case 'course':
+      return 'Check courses';
   }
 }

@@ -2,7 +2,9 @@
 export type PagePart =
   | { part: 'bench' }
   | { part: 'logbook'; serial?: string }
-  | { part: 'report'; serial: string; calibration: string };
+  | { part: 'report'; serial: string; calibration: string }
+  /** Check courses: one of them, by the id of its paper, or the list of all. */
+  | { part: 'course'; paper?: string };
 
 /** @param hash as `location.hash` gives it; whatever is unknown is the bench */
 export function partOf(hash: string): PagePart {
@@ -11,6 +13,10 @@ export function partOf(hash: string): PagePart {
     const [serial, calibration] = rest.map(decoded);
     if (serial && calibration && rest.length === 2) return { part, serial, calibration };
   }
+  if (part === 'course') {
+    const paper = decoded(rest.join('/'));
+    return { part, ...(paper && { paper }) };
+  }
   if (part !== 'logbook') return { part: 'bench' };
   const serial = decoded(rest.join('/'));
   return { part: 'logbook', ...(serial && { serial }) };
@@ -18,6 +24,9 @@ export function partOf(hash: string): PagePart {
 
 /** The address of a board's page in the logbook, as a link has it. */
 export const boardAddress = (serial: string): string => `#logbook/${encodeURIComponent(serial)}`;
+
+/** The address of a check course's page, likewise. */
+export const courseAddress = (paper: string): string => `#course/${encodeURIComponent(paper)}`;
 
 /** The address of the report of a calibration, as a link has it. */
 export const reportAddress = (serial: string, calibration: string): string =>

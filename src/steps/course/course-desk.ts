@@ -2,6 +2,7 @@ import { degrees } from '../../calib/geometry.ts';
 import { coefficientsFrom } from '../../calib/model.ts';
 import type { BoardReading } from '../../protocol/board.ts';
 import {
+  instrumentKey,
   instrumentName,
   type CourseInstrument,
   type CourseLayout,
@@ -129,10 +130,16 @@ export class CourseDesk {
 
   /** Where the instrument that shoots now is to shoot next; undefined where all its places are shot. */
   get nextPlace(): ShotPlace | undefined {
+    const { shooter } = this.#state;
+    return shooter && this.#nextOf(shooter);
+  }
+
+  #nextOf(instrument: CourseInstrument): ShotPlace | undefined {
     const { shooter, chosenPlace } = this.#state;
     const { course, outing } = this;
-    if (!shooter || !course || !outing) return undefined;
-    return chosenPlace ?? openPlaces(course.layout, outing.shots, shooter)[0];
+    if (!course || !outing) return undefined;
+    const isShooter = shooter && instrumentKey(shooter) === instrumentKey(instrument);
+    return (isShooter && chosenPlace) || openPlaces(course.layout, outing.shots, instrument)[0];
   }
 
   /** What an instrument is called. */
@@ -178,10 +185,12 @@ export class CourseDesk {
   }
 
   /** Lays out a new course. @returns its id; undefined where that could not be written, which is shown */
-  async layOut(layout: CourseLayout): Promise<string | undefined> {
+  async layOut(layout: CourseLayout, terms?: CourseTerms): Promise<string | undefined> {
     const paper = randomId();
     const done = await this.#does(async () => {
-      await this.#bench.papers.write(this.#note(paper, { kind: 'course laid out', ...layout }, []));
+      const laidOut = this.#note(paper, { kind: 'course laid out', ...layout }, []);
+      const said = terms && this.#note(paper, { kind: 'course terms', ...terms }, [laidOut]);
+      await this.#bench.papers.write(laidOut, ...(said ? [said] : []));
       return 'The course is laid out.';
     });
     return done ? paper : undefined;
@@ -220,14 +229,17 @@ export class CourseDesk {
     if (place) await this.#shoot(place, which === 'next' ? 1 : Infinity);
   }
 
-  /** Every linked simulated board shoots all that is left of it, one after the other. */
+  /** Every linked simulated board shoots all that is left of it, all at once. */
   async shootAll(): Promise<void> {
-    this.#isStopped = false;
-    for (const place of this.boards.filter(({ state }) => state.link.kind === 'simulated')) {
-      await this.#choose({ board: place.serial! });
-      await this.#shoot(place, Infinity);
-      if (this.#isStopped || this.#state.trouble !== undefined) return;
-    }
+    const simulated = this.boards.filter(({ state }) => state.link.kind === 'simulated');
+    await this.#choose(undefined);
+    await Promise.all(
+      simulated.map(async (place) => {
+        await this.#give(place);
+        await this.#shoot(place, Infinity);
+        await place.giveReadings();
+      }),
+    );
   }
 
   /** The first linked board that has not shot the whole course shoots from now on. */
@@ -428,8 +440,15 @@ export class CourseDesk {
     const before = this.#giving;
     this.#giving = place;
     await before?.giveReadings();
-    await place?.giveReadings((reading) => this.#take(place, reading));
+    if (place) await this.#give(place);
   }
+
+  #give(place: BenchPlace): Promise<void> {
+    return place.giveReadings((reading) => this.#take(place, reading));
+  }
+
+  /** On a made-up course the second of the linked boards is the one whose sight is bent. */
+  #isBent = (place: BenchPlace): boolean => this.boards.indexOf(place) === 1;
 
   async #shoot(place: BenchPlace, most: number): Promise<void> {
     const { course, outing } = this;
@@ -437,27 +456,27 @@ export class CourseDesk {
     if (!course || !outing) return;
     const left = openPlaces(course.layout, outing.shots, instrument).length;
     const aim = () => {
-      const next = this.nextPlace;
-      const now = this.outing;
-      return next && now && heldFor(course.layout, now, next, instrument).aim;
+      const next = this.#nextOf(instrument);
+      return next && heldFor(course.layout, next, this.#isBent(place)).aim;
     };
     const count = Math.min(most, Math.max(left, this.#state.chosenPlace ? 1 : 0));
     const { trouble: _, ...state } = this.#state;
-    this.#change({ ...state, work: `${this.nameOf(instrument)} shoots` });
+    this.#change({ ...state, work: 'Shooting the course' });
     await place.takeReadings('Shooting the check course', aim, count);
     const { work: __, ...after } = this.#state;
-    const trouble = place.state.trouble;
+    const { trouble } = place.state;
     this.#change({
-      ...after,
+      ...(this.boards.some(({ isAtWork }) => isAtWork) ? this.#state : after),
       ...(trouble && { trouble: `${trouble.heading}. ${trouble.message}` }),
     });
   }
 
   /** A reading of the board that shoots: a shot of the next place. */
   async #take(place: BenchPlace, reading: BoardReading): Promise<Told> {
-    const { course, outing, nextPlace } = this;
+    const { course, outing } = this;
     const { inForce } = place.state.history;
     const board = place.serial!;
+    const next = this.#nextOf({ board });
     const refused = (words: string): Told => ({
       kind: 'refused',
       words: `${words} It stays on the board.`,
@@ -466,15 +485,15 @@ export class CourseDesk {
       return refused('There is no outing that this reading could be for.');
     if (hasReading(outing, board, reading))
       return { kind: 'taken', words: 'That shot is in already.' };
-    if (!nextPlace) return refused('All places of the course are shot with this board.');
+    if (!next) return refused('All places of the course are shot with this board.');
     const coefficients = coefficientsFrom(inForce.model, inForce.values);
     const angles = coefficients && anglesThrough(coefficients, reading);
     if (!angles)
       return refused('The reading shows no direction: straight up or down has no azimuth.');
     const isHeld = place.state.link.kind === 'simulated' && place.state.ownHand === undefined;
-    const turned = isHeld ? heldFor(course.layout, outing, nextPlace, { board }).turned : 0;
-    const doubt = unlike(angles, nextPlace, outing.shots, course.layout);
-    const { leg, way, at, aimed } = nextPlace;
+    const turned = isHeld ? heldFor(course.layout, next, this.#isBent(place)).turned : 0;
+    const doubt = unlike(angles, next, outing.shots, course.layout);
+    const { leg, way, at, aimed } = next;
     await this.#append([
       {
         kind: 'shot',
@@ -493,11 +512,14 @@ export class CourseDesk {
         },
       },
     ]);
-    const { chosenPlace: _, ...state } = this.#state;
+    const { chosenPlace, ...state } = this.#state;
     const words = `${this.nameOf({ board })}, ${at} to ${aimed}: taken.`;
-    this.#change({ ...state, said: doubt ? `${words} ${doubt}` : words });
+    const said = doubt ? `${words} ${doubt}` : words;
+    this.#change({ ...state, ...(chosenPlace && chosenPlace !== next && { chosenPlace }), said });
     if (doubt) return { kind: 'doubted', words: doubt };
-    return this.nextPlace ? { kind: 'taken', words } : { kind: 'done', words: 'All shots are in.' };
+    return this.#nextOf({ board })
+      ? { kind: 'taken', words }
+      : { kind: 'done', words: 'All shots are in.' };
   }
 
   // Beneath

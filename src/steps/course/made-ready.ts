@@ -7,8 +7,8 @@ import { CourseFault } from './course-fault.ts';
 const WAY: readonly Intention[] = ['begin', 'take rest', 'fit', 'write', 'prove', 'end'];
 
 /**
- * Links simulated boards until so many run coefficients, and has those that run none calibrated by their own hand. A
- * calibration that is under way at one is left alone: that board does not count.
+ * Links simulated boards until so many run coefficients or can be brought to it, and has those that run none calibrated by
+ * their own hands, all at once. A calibration that is under way at one is left alone: that board does not count.
  *
  * @param show told what is being done
  * @throws CourseFault where a board cannot be linked or calibrated, in the words of its place
@@ -18,26 +18,38 @@ export async function makeReady(
   count: number,
   show: (work: string) => void,
 ): Promise<void> {
-  const simulated = () =>
+  const usable = () =>
     bench.places.filter(
-      ({ state }) => state.link.state === 'linked' && state.link.kind === 'simulated',
+      (place) =>
+        place.state.link.state === 'linked' &&
+        place.state.link.kind === 'simulated' &&
+        (isReady(place) || isIdle(place)),
     );
-  const isReady = ({ state }: BenchPlace) => state.history.inForce !== undefined;
-  const isFresh = (place: BenchPlace) => {
-    const { calibration } = place.state.history;
-    return !isReady(place) && (calibration === undefined || calibration.ended !== undefined);
-  };
-  for (let done = simulated().filter(isReady).length; done < count; done++) {
-    show(`Calibrating simulated board ${done + 1} of ${count}`);
-    let place = simulated().find(isFresh);
-    if (!place) {
-      const before = new Set(bench.places);
-      await bench.link('simulated');
-      place = simulated().find((each) => !before.has(each)) ?? simulated().find(isFresh);
+  while (usable().length < count) {
+    const before = usable().length;
+    show(`Linking simulated board ${before + 1} of ${count}`);
+    await bench.link('simulated');
+    if (usable().length === before) {
+      throw new CourseFault(
+        'No simulated board could be linked. Nothing of the course was changed. Look at the bench for why.',
+      );
     }
-    if (!place) throw new CourseFault('No simulated board could be linked. Nothing of the course was changed. Look at the bench for why.'); // prettier-ignore
-    if (!isReady(place)) await calibrate(place);
   }
+  const fresh = usable()
+    .slice(0, count)
+    .filter((place) => !isReady(place));
+  show(
+    `${fresh.length === 1 ? 'A simulated board calibrates itself' : `${fresh.length} simulated boards calibrate themselves`}`,
+  );
+  await Promise.all(fresh.map(calibrate));
+}
+
+const isReady = ({ state }: BenchPlace): boolean => state.history.inForce !== undefined;
+
+/** Nothing is under way at it. */
+function isIdle({ state }: BenchPlace): boolean {
+  const { calibration } = state.history;
+  return calibration === undefined || calibration.ended !== undefined;
 }
 
 async function calibrate(place: BenchPlace): Promise<void> {
@@ -46,7 +58,9 @@ async function calibrate(place: BenchPlace): Promise<void> {
     const { trouble } = place.state;
     if (trouble) throw new CourseFault(`${trouble.heading}. ${trouble.message}`);
   }
-  if (place.state.history.inForce === undefined) {
-    throw new CourseFault('A simulated board could not be calibrated. Nothing of the course was changed. Look at the bench for why.'); // prettier-ignore
+  if (!isReady(place)) {
+    throw new CourseFault(
+      'A simulated board could not be calibrated. Nothing of the course was changed. Look at the bench for why.',
+    );
   }
 }
