@@ -17,6 +17,8 @@ import type { CameTo, Taken } from './taken.ts';
 interface Beside {
   right: Found;
   up: Found;
+  /** Standard deviation of a value about what turns with the instrument and what stays. */
+  scatter: number;
 }
 
 interface Found extends Part {
@@ -97,12 +99,23 @@ export function beamFigures(
         })),
       ),
     ],
-    warnings:
-      disagree.length === 0
-        ? []
-        : [
-            `Where the beam landed and what the readings show differ by more than chance explains (${disagree.map((side) => SIDES[side]).join(', and ')}): a right typed for a left, two rolls mixed up, or a mark that was not the same.`,
-          ],
+    warnings: [
+      ...[
+        { which: 'nearer', scatter: one.scatter, distance: near.distance },
+        { which: 'farther', scatter: two.scatter, distance: far.distance },
+      ].flatMap(({ which, scatter, distance }) =>
+        scatter > 1000 * distance * NO_HAND + 2 * readTo
+          ? [
+              `Where the beam landed at the ${which} mark does not turn as the instrument was turned: a right typed for a left, or two rolls mixed up. The intervals are as wide as that.`,
+            ]
+          : [],
+      ),
+      ...(disagree.length > 0
+        ? [
+            `Where the beam landed and what the readings show differ by more than chance explains (${disagree.map((side) => SIDES[side]).join(', and ')}): look at the signs and the rolls that were typed, and whether it was the same mark.`,
+          ]
+        : []),
+    ],
     found: [
       WHICH[calibratedOf(axes)],
       alongTheOther(calibratedOf(axes), far, inDegrees(atFar('right')), inDegrees(atFar('up'))),
@@ -112,6 +125,9 @@ export function beamFigures(
 
 /** Values that were measured at a mark: two in each of four rolls. */
 const LANDINGS = 8;
+
+/** Scatter of landings beyond that of any hand, of the distance: twice the aim of an ordinary one, 0.1°. */
+const NO_HAND = Math.tan((0.2 * Math.PI) / 180);
 
 const SIDES = { right: 'to the right', up: 'upward' } as const;
 
@@ -132,11 +148,12 @@ function besideMark({ landed }: Landings, readTo: number): Beside {
     );
   }, 0);
   const freedom = 4;
+  const scatter = Math.sqrt(squares / freedom);
   const part = combined([
-    { error: Math.sqrt(squares / freedom / 4), freedom },
+    { error: scatter / 2, freedom },
     { error: withinLimits(readTo) / 2, freedom: Infinity },
   ]);
-  return { right: { value: right, ...part }, up: { value: up, ...part } };
+  return { right: { value: right, ...part }, up: { value: up, ...part }, scatter };
 }
 
 const scaled = ({ value, error, freedom }: Found, by: number): Found => ({

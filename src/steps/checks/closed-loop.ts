@@ -117,11 +117,14 @@ export function closedLoopFigures(
       freedom,
     }));
     const { error, freedom } = combined(along);
-    const bound = tells && calibration ? boundOf(covariances, parts) : undefined;
+    const isKnown = tells && calibration !== undefined;
     return {
       value: parts.length === 1 ? value[parts[0]!]! : size,
       half: tells ? interval95(error, freedom) : Infinity,
-      ...(bound !== undefined && { expected: bound }),
+      ...(isKnown && {
+        expected: boundOf(covariances, parts, 0.05),
+        rare: boundOf(covariances, parts, 0.05 / JOINTLY.length),
+      }),
     };
   };
   const reach = Math.hypot(...spans);
@@ -161,13 +164,18 @@ export function closedLoopFigures(
     figure('Misclosure of position, east', [EAST], 'm'),
     figure('Misclosure of position, total', [NORTH, EAST, UP], 'm'),
   ];
+  const jointly = JOINTLY.filter(({ needsBoth }) => isBoth || !needsBoth).map(
+    ({ name, parts }) => ({ name, ...together(parts) }),
+  );
+  const round = spans.reduce((a, b) => a + b);
+  const total = jointly.at(-1)!.value;
   return {
     figures,
     warnings: [...measured.warnings, ...(tells ? [] : [ONE_EACH])],
-    found: foundIn(
-      figures,
-      spans.reduce((a, b) => a + b),
-    ),
+    found: [
+      ...closesWords(jointly),
+      `The way round is ${round.toFixed(2)} m, and the total misclosure ${((100 * total) / round).toFixed(2)} % of it.`,
+    ],
   };
 }
 
@@ -333,12 +341,13 @@ function commonOf(
 // What is expected
 
 /**
- * What the length of a vector of normal errors with this covariance exceeds in 5 of 100 cases: Σx² is about tr C times χ²
+ * What the length of a vector of normal errors with this covariance exceeds by this chance: Σx² is about tr C times χ²
  * over its degrees, (tr C)²/tr C² of them (Satterthwaite 1946; Box 1954), and over an estimated variance Fisher's F.
  */
 function boundOf(
   covariances: readonly { matrix: number[][]; freedom: number }[],
   parts: readonly number[],
+  chance: number,
 ): number {
   const at = (i: number, k: number) =>
     covariances.reduce((sum, { matrix }) => sum + matrix[i]![k]!, 0);
@@ -356,30 +365,30 @@ function boundOf(
   if (trace === 0) return 0;
   const [numerator, denominator] = [trace ** 2 / square, Math.min(1e6, Math.max(1, freedom))];
   let [low, high] = [0, 1];
-  while (fisherTail(high, numerator, denominator) > 0.05) high *= 2;
+  while (fisherTail(high, numerator, denominator) > chance) high *= 2;
   for (let i = 0; i < 60; i++) {
     const middle = (low + high) / 2;
-    if (fisherTail(middle, numerator, denominator) > 0.05) low = middle;
+    if (fisherTail(middle, numerator, denominator) > chance) low = middle;
     else high = middle;
   }
   return Math.sqrt(trace * high);
 }
 
-/** Whether the loop closes as well as it should, and how far round it was. */
-function foundIn(figures: readonly CheckFigure[], round: number): string[] {
-  const told = figures.filter(({ expected }) => expected !== undefined);
-  const beyond = told.filter(({ value, expected }) => Math.abs(value) > expected!);
-  const total = figures.at(-1)!.value;
-  const short = (name: string) => name.replace('Misclosure of ', '').split(', all legs')[0]!;
+/** What tells whether a loop closes as well as it should: three, so each has a third of the chance to say no by chance. */
+const JOINTLY = [
+  { name: 'azimuth', parts: [AZIMUTH], needsBoth: true },
+  { name: 'inclination', parts: [INCLINATION], needsBoth: true },
+  { name: 'position', parts: [NORTH, EAST, UP], needsBoth: false },
+] as const;
+
+/** Whether the loop closes as well as it should; nothing where nothing tells that. */
+function closesWords(jointly: readonly { name: string; value: number; rare?: number }[]): string[] {
+  if (jointly.some(({ rare }) => rare === undefined)) return [];
+  const beyond = jointly.filter(({ value, rare }) => Math.abs(value) > rare!);
   return [
-    ...(told.length === 0
-      ? []
-      : [
-          beyond.length === 0
-            ? 'It closes as well as its calibration, aims and lengths let expect: each figure is within what 19 of 20 such loops leave.'
-            : `It closes worse than its calibration, aims and lengths let expect, in ${beyond.map(({ name }) => short(name)).join('; ')}: 19 of 20 such loops leave less. Look for a blunder, iron at a mark, or what has changed since the calibration.`,
-        ]),
-    `The way round is ${round.toFixed(2)} m, and the total misclosure ${((100 * total) / round).toFixed(2)} % of it.`,
+    beyond.length === 0
+      ? 'It closes as well as its calibration, aims and lengths let expect.'
+      : `It closes worse than its calibration, aims and lengths let expect, in ${beyond.map(({ name }) => name).join(' and ')}: of 20 loops that are in order one would. Look for a blunder, iron at a mark, or what has changed since the calibration.`,
   ];
 }
 
