@@ -107,9 +107,19 @@ export interface HoldsFor {
   largest: AngleErrors;
 }
 
+/** What a model says of the readings it was fitted to, in short. Radians. */
+export interface ModelInShort {
+  uncertainty: Pick<Uncertainty, 'azimuth' | 'inclination' | 'freedom'>;
+  meanSpread?: number;
+  /** Noise of the accelerometer per reading and axis, of 1 g. */
+  accNoise: number;
+}
+
 /** What was found out about a fit beside what it says itself. Radians. Each is absent where it could not be had. */
 export interface Examination {
   modelChoice?: ModelVerdict;
+  /** What the model that was not taken says; absent also where it was written before this was kept. */
+  otherModel?: ModelInShort;
   heldOut?: HeldOut;
   residualTests?: readonly ResidualTest[];
   holdsFor?: HoldsFor;

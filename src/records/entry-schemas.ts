@@ -257,6 +257,14 @@ const modelChoice = v.strictObject({
     v.strictObject({ straight: figure, bowed: figure, gain: figure, standardError: figure }),
   ),
 });
+const otherModel = v.strictObject({
+  uncertainty: v.strictObject({
+    ...angleErrors.entries,
+    freedom: v.strictObject({ azimuth: freedom, inclination: freedom }),
+  }),
+  meanSpread: v.exactOptional(notNegative),
+  accNoise: notNegative,
+});
 const heldOut = v.strictObject({
   meanSpread: v.exactOptional(notNegative),
   count: whole(MOST_READINGS),
@@ -337,6 +345,7 @@ const fit = {
   iterations: whole(1e6),
   warnings: list(words, 1000),
   modelChoice: v.exactOptional(modelChoice),
+  otherModel: v.exactOptional(otherModel),
   heldOut: v.exactOptional(heldOut),
   residualTests: v.exactOptional(list(residualTest, 100)),
   holdsFor: v.exactOptional(holdsFor),

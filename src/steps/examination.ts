@@ -7,6 +7,7 @@ import { readingNoise } from '../calib/reading-noise.ts';
 import { testResiduals } from '../calib/residual-tests.ts';
 import { attitudesOutside, validityOf, type Validity } from '../calib/validity.ts';
 import type { Examination, HoldsFor } from '../records/entries.ts';
+import { modelInShort } from './model-words.ts';
 
 /** A fit, and all that can be found out about it. Plain data, so that it may be made in a worker. */
 
@@ -37,19 +38,19 @@ export function fitAndExamine(
     const choice = chooseModel(readings, others);
     return 'ok' in choice
       ? choice
-      : examined(choice.chosen, readings, choice.verdict, options.noise);
+      : {
+          ...examined(choice.chosen, readings, choice.verdict, options.noise),
+          ...(choice.other && { otherModel: modelInShort(choice.other) }),
+        };
   }
   const forced = fit(readings, options);
   return forced.ok ? examined(forced, readings, { why: 'forced' }, options.noise) : forced;
 }
 
-/** The model that was not taken: what it says of the same readings, in short. Radians. */
-export type OtherModel = Pick<Fit, 'coefficients' | 'dip' | 'noise' | 'meanSpread' | 'uncertainty'>;
-
-export type QuickFit = Fit & {
-  modelChoice: ModelVerdict;
-  other?: OtherModel;
-} & Pick<Examination, 'heldOut' | 'readingNoise'>;
+export type QuickFit = Fit & { modelChoice: ModelVerdict } & Pick<
+    Examination,
+    'otherModel' | 'heldOut' | 'readingNoise'
+  >;
 
 /**
  * Fits by the model that predicts sightings left out better, as {@link fitAndExamine}, and finds out what is quickly
@@ -67,18 +68,10 @@ export function fitQuickly(
     ...chosen,
     modelChoice: verdict,
     ...(heldOut && { heldOut }),
-    ...(other && { other: inShort(other) }),
+    ...(other && { otherModel: modelInShort(other) }),
     readingNoise: noiseOfReading(chosen),
   };
 }
-
-const inShort = ({ coefficients, dip, noise, meanSpread, uncertainty }: Fit): OtherModel => ({
-  coefficients,
-  dip,
-  noise,
-  uncertainty,
-  ...(meanSpread !== undefined && { meanSpread }),
-});
 
 const noiseOfReading = ({ coefficients, noise, uncertainty }: Fit) =>
   readingNoise(uncertainty, {

@@ -2,13 +2,12 @@ import { attitudesEverywhere, interval95, standardErrors } from '../calib/covari
 import { degrees, radians } from '../calib/geometry.ts';
 import type { ModelVerdict } from '../calib/model-choice.ts';
 import { physicalTerms, type Term } from '../calib/physical-terms.ts';
-import type { FitRecord } from '../records/entries.ts';
-import type { BoardHistory, CalibrationState } from './calibration-state.ts';
+import type { FitRecord, ModelInShort } from '../records/entries.ts';
+import type { BoardHistory } from './calibration-state.ts';
 import { without } from './copy-without.ts';
 import { degreesText, percentText, type Standing } from './finding.ts';
-import type { OtherModel } from './fitting.ts';
-import type { LiveCoefficients, LiveFit, LiveRefusal } from './live-fit.ts';
-import { whyWords } from './model-words.ts';
+import type { LiveFit, LiveRefusal } from './live-fit.ts';
+import { modelInShort, whyWords } from './model-words.ts';
 
 /** The figures of a fit in physical terms, each with its unit and what is normal. */
 
@@ -19,8 +18,6 @@ export interface ShownFit {
   readings: number;
   /** It is not the fit that a person asked for, but one made along the way. */
   provisional: boolean;
-  /** The model that was not taken; absent where its fit could not be had, or is not known any more. */
-  other?: OtherModel;
 }
 
 /**
@@ -33,21 +30,15 @@ export function shownFit(
 ): ShownFit | LiveRefusal | undefined {
   const fit = calibration?.fit;
   if (fit && (!fit.stale || !live)) {
-    const { other } = live?.ok && sameReadings(live, calibration) ? live : {};
-    const used = fit.readings.length;
-    return { fit, readings: used, provisional: false, ...(other && { other }) };
+    return { fit, readings: fit.readings.length, provisional: false };
   }
   if (!live?.ok) return live;
-  const { readings, fitted, other } = live;
-  const shown = { ...without(live, 'ok', 'other', 'fitted'), readings: fitted };
-  return { fit: shown, readings, provisional: true, ...(other && { other }) };
-}
-
-/** Whether a provisional fit used just the readings that the recorded one did. */
-function sameReadings({ fitted }: LiveCoefficients, { fit }: CalibrationState): boolean {
-  const used = (readings: FitRecord['readings']) =>
-    readings.flatMap(({ id, used }) => (used ? [id] : [])).join('\n');
-  return fit !== undefined && used(fitted) === used(fit.readings);
+  const { readings, fitted } = live;
+  return {
+    fit: { ...without(live, 'ok', 'fitted'), readings: fitted },
+    readings,
+    provisional: true,
+  };
 }
 
 export interface Fact {
@@ -82,7 +73,7 @@ export function inShort({
   ];
 }
 
-type Uncertain = FitRecord['uncertainty'];
+type Uncertain = ModelInShort['uncertainty'];
 
 /** Half of the 95 % interval of each angle over all attitudes, degrees. */
 function halves({ azimuth, inclination, freedom }: Uncertain) {
@@ -211,12 +202,13 @@ export interface ModelsSideBySide {
 }
 
 /** The straight and the bowed model of the same readings; undefined where nothing is known of the choice. */
-export function modelsSideBySide({ fit, other }: ShownFit): ModelsSideBySide | undefined {
-  const { modelChoice: verdict, coefficients } = fit;
+export function modelsSideBySide({ fit }: ShownFit): ModelsSideBySide | undefined {
+  const { modelChoice: verdict, otherModel: other, coefficients } = fit;
   if (!verdict) return undefined;
   const taken = coefficients.model;
-  const row = (name: string, note: string, of: (model: OtherModel) => string) => {
-    const [here, there] = [of(fit), other ? of(other) : UNKNOWN];
+  const own = modelInShort(fit);
+  const row = (name: string, note: string, of: (model: ModelInShort) => string) => {
+    const [here, there] = [of(own), other ? of(other) : UNKNOWN];
     const [straight, bowed] = taken === 'straight' ? [here, there] : [there, here];
     return { name, straight, bowed, note };
   };
@@ -243,7 +235,7 @@ export function modelsSideBySide({ fit, other }: ShownFit): ModelsSideBySide | u
       row(
         'Noise of the accelerometer found',
         'per reading and axis, of 1 g: curvature that straight cannot follow counts as noise',
-        ({ noise, coefficients }) => percentText(noise.acc / coefficients.accScale),
+        ({ accNoise }) => percentText(accNoise),
       ),
     ],
   };

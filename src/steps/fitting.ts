@@ -3,9 +3,7 @@ import type { BoardIdentity } from '../protocol/board.ts';
 import type { EnteredSheet, FitRecord } from '../records/entries.ts';
 import { aimInRadians } from '../records/readings-csv.ts';
 import { keptReadings, type CalibrationState } from './calibration-state.ts';
-import { fitAndExamine, fitQuickly, type ExaminedReading, type OtherModel } from './examination.ts';
-
-export type { OtherModel } from './examination.ts';
+import { fitAndExamine, fitQuickly, type ExaminedReading } from './examination.ts';
 
 /** From readings of the logbook to a fit and back. Plain data both ways, so that it may run in a worker. */
 
@@ -22,8 +20,7 @@ export type Fitter = (request: FitRequest) => Promise<FitOutcome>;
 
 /** What a provisional fit gave: it is made quickly, and examined only as far as that goes quickly. */
 export type LiveOutcome =
-  | ({ ok: true; other?: OtherModel } & Omit<FitRecord, 'id' | 'residualTests' | 'holdsFor'>)
-  | FitRefusal;
+  ({ ok: true } & Omit<FitRecord, 'id' | 'residualTests' | 'holdsFor'>) | FitRefusal;
 
 /** Runs a provisional fit as a {@link Fitter} does the one that a person asks for, and never in its way. */
 export type LiveFitter = (request: FitRequest) => Promise<LiveOutcome>;

@@ -4,7 +4,7 @@ import type { FitRecord } from '../records/entries.ts';
 import { messageOf } from './bench-words.ts';
 import { keptReadings, type CalibrationState } from './calibration-state.ts';
 import type { Desk } from './desk.ts';
-import { fitRequest, type LiveFitter, type OtherModel } from './fitting.ts';
+import { fitRequest, type LiveFitter } from './fitting.ts';
 import { NewestFirst } from './newest-first.ts';
 
 /**
@@ -30,7 +30,6 @@ export interface LiveCoefficients extends Omit<
   /** Those readings one by one, in the order of taking, with their residuals. `used` is false where it left one out. */
   fitted: readonly FittedReading[];
   /** The model that was not taken, where it could be fitted. */
-  other?: OtherModel;
 }
 
 /** Why there is no provisional fit: what is wrong and what to do next, in words. */

@@ -1,5 +1,18 @@
 import type { ModelVerdict } from '../calib/model-choice.ts';
+import type { FitRecord, ModelInShort } from '../records/entries.ts';
 import type { Finding } from './finding.ts';
+
+/** What a fit by either model is held against the other by. */
+export const modelInShort = ({
+  coefficients,
+  noise,
+  meanSpread,
+  uncertainty: { azimuth, inclination, freedom },
+}: Pick<FitRecord, 'coefficients' | 'noise' | 'meanSpread' | 'uncertainty'>): ModelInShort => ({
+  uncertainty: { azimuth, inclination, freedom },
+  ...(meanSpread !== undefined && { meanSpread }),
+  accNoise: noise.acc / coefficients.accScale,
+});
 
 /** Which model was taken and why, with what each misses side by side. */
 export function modelFinding(model: 'straight' | 'bowed', verdict: ModelVerdict): Finding {

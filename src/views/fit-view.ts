@@ -136,7 +136,7 @@ export class FitView extends View {
             </p>`,
       )}
       ${this.#part('Straight and bowed, side by side', () =>
-        guard([fit.coefficients, shown.other], () => this.#models(shown)),
+        guard([fit.coefficients], () => this.#models(shown)),
       )}
       ${this.#part('The chips, as the coefficients describe them', () =>
         guard([fit.coefficients], () => this.#chips(shown)),

@@ -92,7 +92,7 @@ export class ReadingsView extends View {
                 </div>`
           }
           ${
-            readings.length === 0 || this.readOnly
+            readings.length === 0
               ? nothing
               : html`<body-nets
                   .calibration=${calibration}
@@ -247,7 +247,7 @@ export class ReadingsView extends View {
     const flag = (words: string, kind: 'watch' | 'bad' | 'now' = 'watch') =>
       html`<span class="reason">${shape(kind)} ${words}</span>`;
     return html`<tr class="${setAside ? 'aside' : ''} ${isChosen ? 'chosen' : ''}">
-      <th scope="row">${this.readOnly ? id : this.#pick(id)}</th>
+      <th scope="row">${this.#pick(id)}</th>
       <td class="aim">
         <span class="line">${line}; ${roll}</span>
         <span class="of"

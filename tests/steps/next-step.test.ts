@@ -70,7 +70,7 @@ describe('ways out', () => {
   it('lead from a calibration begun again back to the one before, as it was left, after a reload too', async () => {
     const on = await at('begin', 'take sighting');
     expect(ways(on)).not.toContain('take up earlier');
-    await on.run(on.place.mark({ does: 'set aside', readings: ['2'], reason: 'a van' }));
+    await on.run(on.place.mark({ does: 'set aside', reading: '2', reason: 'a van' }));
     const before = on.calibration;
     await on.ask('begin');
     expect(on.calibration.readings).toEqual([]);

@@ -3,6 +3,7 @@ import { degrees } from '../../../src/calib/geometry.ts';
 import { applyCoefficients, type Coefficients } from '../../../src/calib/model.ts';
 import { readCoefficients } from '../../../src/records/coefficients-file.ts';
 import type { KeptReading } from '../../../src/steps/calibration-state.ts';
+import { modelsSideBySide, shownFit } from '../../../src/steps/fit-figures.ts';
 import { judgementOf } from '../../../src/steps/judgement.ts';
 import type { SheetToKeep } from '../../../src/steps/logbook/opened-calibration.ts';
 import { proposed, readingsFrom } from '../../../src/steps/logbook/readings-from-sheet.ts';
@@ -70,6 +71,18 @@ function sheetToKeep(board: string): SheetToKeep {
   if (!outcome.ok) throw new Error(JSON.stringify(outcome));
   return { board, boardName: 'By hand', by: 'hand', text, read: outcome.read };
 }
+
+it('says of a fit what the model that was not taken said, though no provisional one is made any more', async () => {
+  const on = await reopened();
+  const { board, id } = bench.calibration;
+  await on.run(on.bench.opened.open(board, id));
+  const shown = shownFit(on.bench.opened.history!, undefined)!;
+  if ('ok' in shown) throw new Error('nothing is shown');
+  const { rows } = modelsSideBySide(shown)!;
+  expect(rows.flatMap(({ straight, bowed }) => [straight, bowed])).not.toContain('not known');
+  const [own, other] = [shown.fit.uncertainty, shown.fit.otherModel!.uncertainty];
+  expect(other.azimuth).toBeGreaterThan(own.azimuth); // three more unknowns
+});
 
 describe('a sheet that was kept', () => {
   it('is fitted and judged with no board linked, and says the same as a fit of the raw counts', async () => {
