@@ -26,7 +26,12 @@ export class Terminal {
   #send!: (bytes: Uint8Array) => void;
   #lastTag = 0;
 
-  constructor(settings: Partial<SimulatorSettings> = {}, options: BoardOptions = {}) {
+  /** @param wait how long whoever types waits for what the board says, milliseconds */
+  constructor(
+    settings: Partial<SimulatorSettings> = {},
+    options: BoardOptions = {},
+    private readonly wait = LONG,
+  ) {
     this.board = new SimulatedBoard({ ...defaultSettings, ...settings }, this.clock, options);
     this.connect();
   }
@@ -46,7 +51,7 @@ export class Terminal {
   type(text: string): string[] {
     const before = this.heard.length;
     this.#send(new TextEncoder().encode(text));
-    this.clock.advance(LONG);
+    this.clock.advance(this.wait);
     return this.heard.slice(before).split('\n').filter(Boolean);
   }
 
