@@ -441,6 +441,10 @@ export class SimulatedBoard implements SimulatorControl {
     return image;
   }
 
+  get #hasRange(): boolean {
+    return this.#build.hasRange || this.#settings.hasRange === true;
+  }
+
   get #taking(): Taking {
     const { signingKey: key } = this.#build;
     return { hardware: HARDWARE, slot: SLOT, ...(key && { key }) };
@@ -483,10 +487,15 @@ export class SimulatedBoard implements SimulatorControl {
   }
 
   #start(): void {
-    const { places, hasLight, hasRange, hasClock, name } = this.#build;
+    const { places, hasLight, hasClock, name } = this.#build;
     this.#memory = new BoardMemory(this.#bytes, places);
     const end = readingsEnd(places);
-    this.#kept = new KeptSettings(this.#bytes, end, { light: hasLight, range: hasRange }, name);
+    this.#kept = new KeptSettings(
+      this.#bytes,
+      end,
+      { light: hasLight, range: this.#hasRange },
+      name,
+    );
     this.#slots = new ImageSlots(this.#bytes, end + KEPT_SETTINGS_SIZE, this.#taking);
     this.#slots.start((image) => this.#takeEffect(image));
     this.#readings = this.#build.keepsReadings
@@ -542,7 +551,7 @@ export class SimulatedBoard implements SimulatorControl {
 
   #declared(): Declared {
     const { accNoise, magNoise, accMounting, magMounting } = this.#settings;
-    const { chunk, captureMs, declaresMounting, keepsReadings, hasTrigger, hasRange } = this.#build;
+    const { chunk, captureMs, declaresMounting, keepsReadings, hasTrigger } = this.#build;
     const { hasSettings, takesImages } = this.#build;
     return {
       serial: this.#serial,
@@ -551,7 +560,7 @@ export class SimulatedBoard implements SimulatorControl {
       firmware: this.#slots.running.version,
       capabilities: [
         ...(keepsReadings ? ['kept'] : []),
-        ...(hasRange ? ['range'] : []),
+        ...(this.#hasRange ? ['range'] : []),
         ...(hasTrigger ? ['trigger'] : []),
         ...(hasSettings ? ['settings'] : []),
         ...(takesImages ? ['image'] : []),
@@ -606,7 +615,7 @@ export class SimulatedBoard implements SimulatorControl {
       mag: this.#sampled('mag', countsAt.mag, (magNoise / 100) * MAG_SCALE, MAG_SCALE),
       temperature: temperatureSaid ?? this.#quirks.temperature,
       ...(voltSaid !== undefined && { voltSaid }),
-      ...(this.#build.hasRange ? { range: this.#ranged() } : {}),
+      ...(this.#hasRange ? { range: this.#ranged() } : {}),
     };
   }
 

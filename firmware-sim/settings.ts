@@ -17,9 +17,9 @@ export const defaultSettings: SimulatorSettings = {
   faults: { lose: 0, double: 0, flip: 0, delayMs: 0 },
 };
 
-/** Another seed or other mountings make another board. */
-export function serialOf({ seed, accMounting, magMounting }: SimulatorSettings): string {
-  const mark = fingerprint(`${seed} ${accMounting} ${magMounting}`);
+/** Another seed or other mountings make another board, and so does a range module. */
+export function serialOf({ seed, accMounting, magMounting, hasRange }: SimulatorSettings): string {
+  const mark = fingerprint(`${seed} ${accMounting} ${magMounting}${hasRange ? ' range' : ''}`);
   return `SIM-${mark.toString(16).toUpperCase().padStart(8, '0')}`;
 }
 

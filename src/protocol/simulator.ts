@@ -84,6 +84,8 @@ export interface SimulatorSettings {
   faults: LinkFaultRates;
   /** What is wrong with the board itself; nothing where it is absent. */
   boardFault?: BoardFault;
+  /** A range module is built in; absent is no. Changing it makes another board, too. */
+  hasRange?: boolean;
 }
 
 /** What the board would read with no noise at a known attitude. */

@@ -10,8 +10,8 @@ const KEY = 'simulated board';
 const SETTINGS_KEY = `${KEY}, settings`;
 
 /** What makes one simulated board another. */
-const boardKey = ({ seed, accMounting, magMounting }: SimulatorSettings): string =>
-  `${KEY} ${seed} ${accMounting} ${magMounting}, memory`;
+const boardKey = ({ seed, accMounting, magMounting, hasRange }: SimulatorSettings): string =>
+  `${KEY} ${seed} ${accMounting} ${magMounting}${hasRange ? ' range' : ''}, memory`;
 
 /** Whether both settings make the same board. */
 export const isSameBoard = (a: SimulatorSettings, b: SimulatorSettings): boolean =>

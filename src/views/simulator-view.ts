@@ -11,7 +11,10 @@ export class AdjustEvent extends Event {
   }
 }
 
-type NumberName = Exclude<keyof SimulatorSettings, 'accMounting' | 'magMounting' | 'faults'>;
+type NumberName = Exclude<
+  keyof SimulatorSettings,
+  'accMounting' | 'magMounting' | 'faults' | 'boardFault' | 'hasRange'
+>;
 
 interface Knob {
   name: NumberName;
@@ -90,6 +93,10 @@ export class SimulatorView extends View {
           </label>
           ${this.#mounting('accMounting', 'How the accelerometer sits')}
           ${this.#mounting('magMounting', 'How the magnetometer sits')}
+          <label class="choice"
+            ><input type="checkbox" name="hasRange" .checked=${settings.hasRange ?? false} /> It has
+            a range module, off by what its seed says</label
+          >
         </div>
       </fieldset>
       <fieldset>
@@ -186,6 +193,7 @@ export class SimulatorView extends View {
     };
     if (!this.linked) {
       change.seed = number('seed');
+      change.hasRange = data.has('hasRange');
       change.accMounting = String(data.get('accMounting'));
       change.magMounting = String(data.get('magMounting'));
     }
