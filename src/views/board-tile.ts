@@ -69,7 +69,7 @@ export class BoardTile extends View {
         <strong>${place}</strong>${progress ? html`, ${progress.words}` : nothing}
         ${progress ? bar(progress) : nothing}
       </p>
-      <p>${work ?? html`Next: ${next}`}</p>
+      <p>${work ?? (place === 'Done' ? next : html`Next: ${next}`)}</p>
       ${result ? html`<p>${shape(result.shape)} ${result.words}</p>` : nothing}
       <p class="note">${link}</p>
       <div class="offers">

@@ -193,6 +193,7 @@ export class DataChart extends View {
             ...(x.span && { stepSize: (x.span[1] - x.span[0]) / 4 }),
             ...(ticks && {
               stepSize: 1,
+              includeBounds: false, // their labels would be in the place of the first and the last
               autoSkip: ticks.length > 30,
               callback: (value: string | number) => ticks[Number(value)] ?? '',
             }),

@@ -34,6 +34,14 @@ it('finds a calibration again in the logbook, and says to calibrate again once a
   await course.getByText('Its judgement and its readings').click();
   await course.getByRole('heading', { name: 'Its readings' }).waitFor();
   expect(await course.getByRole('button', { name: /^Set aside reading/ }).count()).toBe(0);
+  await course.getByRole('button', { name: 'Reading 50, mark it in the nets' }).click();
+  await course
+    .getByRole('listbox', { name: /^Where the field has been/ })
+    .getByRole('option', { name: /^Reading 50:/, selected: true })
+    .waitFor();
+  await course.getByText('The fit in figures').click();
+  await course.getByText('Straight and bowed, side by side').click();
+  expect(await course.getByRole('row', { name: /^Mean spread/ }).innerText()).toMatch(/°.*°/);
 
   const write = async (what: string, words: string) => {
     await page.getByLabel(what).check();
