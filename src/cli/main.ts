@@ -9,6 +9,7 @@ import {
 } from '../steps/tolerance.ts';
 import { apply } from './apply.ts';
 import { boardCommand } from './board-commands.ts';
+import { course } from './course.ts';
 import { sameFile } from './files.ts';
 import { fit } from './fit.ts';
 import { header } from './header.ts';
@@ -37,6 +38,8 @@ function run(args: readonly string[]): Outcome | Promise<Outcome> {
       return runNext(rest);
     case 'apply':
       return runApply(rest);
+    case 'course':
+      return runCourse(rest);
     case 'header':
       return runHeader(rest);
     case 'image':
@@ -124,6 +127,101 @@ function runNext(args: string[]): Outcome {
     throw new UsageError(`--wanted is a standard error from 0.001 to 10 degrees, not '${given}'`);
   }
   return next({ readings, wanted, json: values.json === true, ...mountingIn(values) });
+}
+
+function runCourse(args: string[]): Outcome {
+  const { values, positionals } = parse(args, {
+    json: { type: 'boolean' },
+    ...{ legs: { type: 'string' }, clean: { type: 'string' }, 'zero-mean': { type: 'boolean' } },
+    ...{ 'known-to': { type: 'string' }, reference: { type: 'string' }, right: { type: 'string' } },
+    ...{ tolerance: { type: 'string' }, declination: { type: 'string' } },
+    ...{ place: { type: 'string' }, day: { type: 'string' }, convergence: { type: 'string' } },
+  });
+  if (positionals.length !== 1) throw new UsageError('course takes one file of shots');
+  const given = values as Partial<Record<string, string>>;
+  const { legs, clean, reference, day } = given;
+  const isMean = values['zero-mean'] === true;
+  if (clean !== undefined && isMean) {
+    throw new UsageError('--clean and --zero-mean are two ways to say the same: give one');
+  }
+  const sigma = degreesIn('--known-to', given['known-to'], 0, 10) ?? 0.1;
+  const right = degreesIn('--right', given['right'], 0, 10);
+  if (right !== undefined && reference === undefined) {
+    throw new UsageError('--right says how right the instrument of --reference is: name that too');
+  }
+  const known = pairIn('--declination', given['declination'], [-180, 180], [0, 45]);
+  const place = placeIn(given['place']);
+  if ((place === undefined) !== (day === undefined)) {
+    throw new UsageError('--place and --day go together: the declination there on that day');
+  }
+  if (known && place) {
+    throw new UsageError('--declination and --place both say the declination: give one');
+  }
+  const isDay =
+    day === undefined ||
+    (/^\d{4}-\d\d-\d\d$/.test(day) && !Number.isNaN(Date.parse(`${day}T12:00:00Z`)));
+  if (!isDay) throw new UsageError(`--day is a day such as 2031-05-12, not '${day}'`);
+  const convergence = degreesIn('--convergence', given['convergence'], -45, 45);
+  return course({
+    shots: positionals[0]!,
+    json: values.json === true,
+    ...(legs !== undefined && { legs }),
+    stations:
+      clean !== undefined
+        ? { clean: clean.split(',').map((name) => name.trim()), sigma }
+        : isMean
+          ? { zeroMean: sigma }
+          : 'nothing said',
+    ...(reference !== undefined && {
+      reference: { name: reference, ...(right !== undefined && { asRight: right }) },
+    }),
+    tolerance: degreesIn('--tolerance', given['tolerance'], 0.01, 10) ?? 0.5,
+    ...(known && { declination: { degrees: known[0], sigma: known[1], model: 'what was given' } }),
+    ...(place && day !== undefined && { at: { place, day } }),
+    ...(convergence !== undefined && { convergence }),
+  });
+}
+
+/** @throws UsageError where it is no number from `least` to `most` */
+function degreesIn(
+  option: string,
+  given: string | undefined,
+  least: number,
+  most: number,
+): number | undefined {
+  if (given === undefined) return undefined;
+  const value = given.trim() === '' ? NaN : Number(given);
+  if (value >= least && value <= most) return value;
+  throw new UsageError(`${option} is a number from ${least} to ${most}, not '${given}'`);
+}
+
+function pairIn(
+  option: string,
+  given: string | undefined,
+  first: readonly [number, number],
+  second: readonly [number, number],
+): readonly [number, number] | undefined {
+  if (given === undefined) return undefined;
+  const [a, b, ...more] = given.split(',');
+  if (b === undefined || more.length > 0) {
+    throw new UsageError(`${option} is two numbers with a comma between, not '${given}'`);
+  }
+  return [degreesIn(option, a, ...first)!, degreesIn(option, b, ...second)!];
+}
+
+function placeIn(given: string | undefined) {
+  if (given === undefined) return undefined;
+  const [latitude, longitude, height, ...more] = given.split(',');
+  if (longitude === undefined || more.length > 0) {
+    throw new UsageError(
+      `--place is latitude,longitude or latitude,longitude,height, not '${given}'`,
+    );
+  }
+  return {
+    latitude: degreesIn('--place', latitude, -90, 90)!,
+    longitude: degreesIn('--place', longitude, -180, 180)!,
+    height: degreesIn('--place', height, -500, 9000) ?? 0,
+  };
 }
 
 type Values = ReturnType<typeof parse>['values'];

@@ -31,6 +31,21 @@ export const USAGE = `Usage:
       where all is well; an angle without meaning is an empty cell). Readings outside what the coefficients
       hold for are named on standard error.
 
+  npm run -s cli -- course SHOTS.csv [--json] [--legs LEGS.csv] [--clean STATION,… | --zero-mean] [--known-to DEGREES]
+                    [--reference INSTRUMENT [--right DEGREES]] [--tolerance DEGREES] [--convergence DEGREES]
+                    [--declination DEGREES,ERROR | --place LATITUDE,LONGITUDE --day DAY]
+      Settles a check course: several instruments have shot its legs, fore and back. Says which instrument is off,
+      which station turns the field, and which shots look wrong.
+      --legs         what is known of legs: bearings and inclinations, each with its standard uncertainty
+      --clean        stations where nothing turns the field; --zero-mean: nothing does on the mean of all stations;
+                     --known-to: give or take so much (standard uncertainty; 0.1 without it)
+      --reference    an instrument whose shots tell how the field changed with time; --right: it is also taken as
+                     right, give or take so much
+      --tolerance    what an instrument may be off by (0.5 without it)
+      --declination  magnetic from true north, east positive, and its standard error, where a known bearing counts
+                     from true or grid north; or --place and --day, from the World Magnetic Model
+      --convergence  grid north from true north, east positive, where a known bearing counts from grid north
+
   npm run -s cli -- header COEFFICIENTS.json --out FILE.h [--board SERIAL]
       For makers: writes the coefficients as a C header (C99), with what the numbers mean in its comment.
       --board      serial number of the board, to be written in

@@ -4,21 +4,16 @@ import type { Bench } from '../steps/bench.ts';
 import { courseDeskOf, type CourseDesk } from '../steps/course/course-desk.ts';
 import type { CourseLayout, CourseState, CourseTerms } from '../steps/course/course-state.ts';
 import { COURSE_ABOUT, COURSE_CAUTIONS, outingWords } from '../steps/course/course-words.ts';
-import {
-  BOARDS_TO_TRY,
-  nextInCourse,
-  type CourseOffer,
-  type CourseWish,
-} from '../steps/course/next-in-course.ts';
+import { BOARDS_TO_TRY } from '../steps/course/next-in-course.ts';
 import { MADE_UP_COURSE, MADE_UP_TERMS } from '../steps/course/simulated-course.ts';
 import { dayWords, timeWords } from '../steps/time-words.ts';
 import './check-course.css';
 import './check-course-forms.ts';
+import { courseOutcome } from './check-course-next.ts';
 import './check-course-picture.ts';
 import './check-course-result.ts';
 import './check-course-shots.ts';
 import { courseAddress } from './page-part.ts';
-import { shape } from './shapes.ts';
 import { View } from './view.ts';
 
 /** The check course part of the page: the list of courses, or one of them. */
@@ -58,7 +53,7 @@ export class CheckCoursePage extends View {
     return html`
       <h2 id="logbook-heading" tabindex="-1">Check courses</h2>
       <p>${COURSE_ABOUT}</p>
-      ${this.#outcome()}
+      ${courseOutcome(this.#desk.state)}
       ${
         courses === undefined
           ? html`<p>Reading the logbook…</p>`
@@ -159,147 +154,65 @@ export class CheckCoursePage extends View {
   #whole(course: CourseState) {
     const desk = this.#desk;
     const { outing } = desk;
-    return html`
-      ${this.#readOnly ? this.#outcome() : this.#next(course)}
-      ${
-        outing?.settled
-          ? html`<check-course-result
-              .desk=${desk}
-              .course=${course}
-              .outing=${outing}
-            ></check-course-result>`
-          : nothing
-      }
-      <section class="sheet course-work" aria-labelledby="course-plan">
-        <h3 id="course-plan">The course</h3>
-        <check-course-picture .course=${course} .next=${desk.nextPlace}></check-course-picture>
-      </section>
-      ${
-        outing
-          ? html`<section class="sheet course-work" aria-labelledby="course-shots">
-              <h3 id="course-shots">Shots of ${dayWords(outing.day)}</h3>
-              <check-course-shots
-                .bench=${this.bench}
-                .desk=${desk}
-                .course=${course}
-                .outing=${outing}
-                .readOnly=${this.#readOnly}
-              ></check-course-shots>
-            </section>`
-          : nothing
-      }
+    return html`<div class="course-columns">
       ${
         this.#readOnly
           ? nothing
-          : html`<details class="sheet course-work">
-                <summary><h3>What it is settled by</h3></summary>
-                <check-course-terms .desk=${desk} .course=${course}></check-course-terms>
-              </details>
-              <details class="sheet course-work">
-                <summary><h3>Change the course</h3></summary>
-                <check-course-layout
-                  .desk=${desk}
-                  .site=${this.bench.site}
-                  .laidOut=${course.layout}
-                  .done=${(layout: CourseLayout) => desk.layOutAnew(layout)}
-                ></check-course-layout>
-              </details>`
+          : html`<check-course-next
+              class="course-work"
+              .bench=${this.bench}
+              .desk=${desk}
+              .course=${course}
+            ></check-course-next>`
       }
-      ${this.#outings(course)}
-    `;
-  }
-
-  #next(course: CourseState) {
-    const desk = this.#desk;
-    const { work, shooter } = desk.state;
-    const busy = work !== undefined || this.bench.isAtWork;
-    const step = nextInCourse({
-      course,
-      outing: desk.outing,
-      today: desk.today,
-      shooter,
-      nextPlace: desk.nextPlace,
-      nameOf: (instrument) => desk.nameOf(instrument),
-      boards: desk.boards.map(({ serial, state }) => ({
-        instrument: { board: serial! },
-        isHeld: state.link.kind === 'simulated' && state.ownHand === undefined,
-      })),
-    });
-    const offer = (each: CourseOffer, kind: 'main' | 'other') =>
-      html`<button
-        type="button"
-        class=${kind}
-        aria-disabled=${busy ? 'true' : 'false'}
-        @click=${() => {
-          if (!busy) void this.#wish(each.does);
-        }}
-      >
-        ${each.label}
-      </button>`;
-    return html`<section class="next course-next course-work" aria-labelledby="course-next">
-      <p class="eyebrow">${busy ? 'Under way' : 'Next'}</p>
-      <h3 id="course-next">${step.heading}</h3>
-      <p class="words">${step.words}</p>
-      <div class="offers">
-        ${step.main ? offer(step.main, 'main') : nothing}
-        ${step.others.map((each) => offer(each, 'other'))}
-      </div>
-      ${this.#work()} ${this.#outcome()}
-    </section>`;
-  }
-
-  #work() {
-    const { work } = this.#desk.state;
-    if (work === undefined) return nothing;
-    const works = this.bench.places.flatMap(({ state }) => state.work ?? []);
-    const of = works.reduce((sum, each) => sum + (each.of ?? 0), 0);
-    const done = works.reduce((sum, each) => sum + (each.done ?? 0), 0);
-    return html`<div class="work">
-      <label>
-        <span>${work}</span>
+      <div class="course-sheets">
         ${
-          of === 0
-            ? html`<progress></progress>`
-            : html`<progress max=${of} .value=${done}></progress>`
+          outing?.settled
+            ? html`<check-course-result
+                .desk=${desk}
+                .course=${course}
+                .outing=${outing}
+              ></check-course-result>`
+            : nothing
         }
-      </label>
-      <button type="button" @click=${() => void this.#desk.stop()}>Stop</button>
+        <section class="sheet course-work" aria-labelledby="course-plan">
+          <h3 id="course-plan">The course</h3>
+          <check-course-picture .course=${course} .next=${desk.nextPlace}></check-course-picture>
+        </section>
+        ${
+          outing
+            ? html`<section class="sheet course-work" aria-labelledby="course-shots">
+                <h3 id="course-shots">Shots of ${dayWords(outing.day)}</h3>
+                <check-course-shots
+                  .bench=${this.bench}
+                  .desk=${desk}
+                  .course=${course}
+                  .outing=${outing}
+                  .readOnly=${this.#readOnly}
+                ></check-course-shots>
+              </section>`
+            : nothing
+        }
+        ${
+          this.#readOnly
+            ? nothing
+            : html`<details class="sheet course-work">
+                  <summary><h3>What it is settled by</h3></summary>
+                  <check-course-terms .desk=${desk} .course=${course}></check-course-terms>
+                </details>
+                <details class="sheet course-work">
+                  <summary><h3>Change the course</h3></summary>
+                  <check-course-layout
+                    .desk=${desk}
+                    .site=${this.bench.site}
+                    .laidOut=${course.layout}
+                    .done=${(layout: CourseLayout) => desk.layOutAnew(layout)}
+                  ></check-course-layout>
+                </details>`
+        }
+        ${this.#outings(course)}
+      </div>
     </div>`;
-  }
-
-  #outcome() {
-    const { said, trouble } = this.#desk.state;
-    return html`${
-        trouble === undefined
-          ? nothing
-          : html`<div class="trouble" role="alert">
-              ${shape('bad')}
-              <div><p>${trouble}</p></div>
-            </div>`
-      }
-      <p class="said" role="status">${said}</p>`;
-  }
-
-  #wish(wish: CourseWish): Promise<void> | void {
-    const desk = this.#desk;
-    switch (wish) {
-      case 'begin outing':
-        return desk.beginOuting();
-      case 'shoot next':
-        return desk.shoot('next');
-      case 'shoot rest':
-        return desk.shoot('rest');
-      case 'shoot all':
-        return desk.shootAll();
-      case 'make ready':
-        return desk.makeReady(BOARDS_TO_TRY);
-      case 'next instrument':
-        return desk.chooseNext();
-      case 'settle':
-        return desk.settle();
-      case 'print':
-        return print();
-    }
   }
 
   #outings({ outings }: CourseState) {

@@ -2,7 +2,6 @@ import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
 import type { CourseDesk } from '../steps/course/course-desk.ts';
 import type {
-  CourseDeviation,
   CoursePrecision,
   CourseResult,
   InstrumentStanding,
@@ -11,6 +10,7 @@ import type {
 } from '../steps/course/course-state.ts';
 import {
   COURSE_CAUTIONS,
+  deviationWords,
   FIGURE_WORDS,
   offsetWords,
   PRECISION_WORDS,
@@ -196,11 +196,6 @@ export class CheckCourseResult extends View {
           </ul>`;
   }
 }
-
-const deviationWords = (deviation: CourseDeviation | undefined): string =>
-  deviation === undefined
-    ? 'not known'
-    : `${deviation.value.toFixed(2)}° (${deviation.low.toFixed(2)} to ${deviation.high === undefined ? 'any' : `${deviation.high.toFixed(2)}°`})`;
 
 declare global {
   interface HTMLElementTagNameMap {

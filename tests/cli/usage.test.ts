@@ -3,7 +3,7 @@ import { boardCommand } from '../../src/cli/board-commands.ts';
 import { COMMAND_NAMES, USAGE, usageOf } from '../../src/cli/usage.ts';
 
 test('every command at a board is in the usage, and only what is a command', () => {
-  const own = ['fit', 'next', 'apply', 'header', 'image'];
+  const own = ['fit', 'next', 'apply', 'course', 'header', 'image'];
   expect(COMMAND_NAMES).toEqual(expect.arrayContaining([...own, 'ports', 'collect', 'seal']));
   for (const name of COMMAND_NAMES) {
     expect([name, own.includes(name) || boardCommand(name) !== undefined]).toEqual([name, true]);

@@ -1,4 +1,5 @@
 import type {
+  CourseDeviation,
   CourseFigure,
   CourseQuantity,
   CourseTerms,
@@ -142,3 +143,9 @@ export function outingWords(outing: OutingState): string {
 
 export const courseLine = (course: CourseState): string =>
   `${course.layout.stations.length} stations, ${course.layout.legs.length} legs`;
+
+/** A standard deviation with its interval. */
+export const deviationWords = (deviation: CourseDeviation | undefined): string =>
+  deviation === undefined
+    ? 'not known'
+    : `${deviation.value.toFixed(2)}° (${deviation.low.toFixed(2)} to ${deviation.high === undefined ? 'any' : `${deviation.high.toFixed(2)}°`})`;
