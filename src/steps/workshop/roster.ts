@@ -1,7 +1,17 @@
-import type { ToleranceChoice } from '../../records/entries.ts';
-import type { KitFields, StageName, WorkshopTerms } from '../../records/workshop-notes.ts';
-import type { Glance } from '../board-glance.ts';
+import type { SiteCheckRecord, ToleranceChoice } from '../../records/entries.ts';
+import {
+  STAGES,
+  type KitFields,
+  type StageName,
+  type WorkshopTerms,
+} from '../../records/workshop-notes.ts';
+import { linkWords } from '../bench-words.ts';
+import { glance, type Glance } from '../board-glance.ts';
+import type { BoardHistory } from '../calibration-state.ts';
 import type { Standing } from '../finding.ts';
+import type { PlaceState } from '../place-state.ts';
+import { NOT_SEEN, stageOf, standingOf, type KitStanding } from './kit-stage.ts';
+import type { KitRecord, WorkshopRecords } from './workshop-records.ts';
 
 /** What the roster of a workshop says of its kits. */
 
@@ -54,6 +64,8 @@ export interface KitRemark {
 export interface KitRow {
   /** Id of the kit. */
   kit: string;
+  /** Ids under which other computers added the same kit; the serial number told that it is the same. */
+  alias: readonly string[];
   serial: string;
   builder: string;
   /** Its place on the bench. */
@@ -83,6 +95,13 @@ export interface KitRow {
   overruled: readonly { field: keyof KitFields; value: string; time: string }[];
 }
 
+/** A check of the site that a board made at that time. */
+export interface SiteForAll {
+  board: string;
+  checked: string;
+  verdict: SiteCheckRecord['verdict'];
+}
+
 /** A workshop as it is now. */
 export interface WorkshopNow {
   paper: string;
@@ -94,7 +113,131 @@ export interface WorkshopNow {
   /** Of the whole workshop. */
   remarks: readonly KitRemark[];
   /** The site check that stands for all. */
-  site?: { board: string; checked: string; verdict: string };
+  site?: SiteForAll;
   /** How many kits are at each stage or beyond, and how many are in trouble. */
   counts: { kits: number; linked: number; written: number; proven: number; trouble: number };
+}
+
+/** What is known here of a board: the place at this bench that has it, and what the logbook says where it is not linked. */
+export interface KnownBoard {
+  place?: PlaceState;
+  logged?: {
+    history: BoardHistory;
+    /** Of its newest entry. */
+    time: string;
+    /** That wrote it, where that is another bench. */
+    bench?: string;
+  };
+}
+
+/** The line of a kit. */
+export function kitRow(
+  kit: KitRecord,
+  { place, logged }: KnownBoard,
+  { terms, site, seen }: Pick<WorkshopRecords, 'terms' | 'site' | 'seen'>,
+): KitRow {
+  const history = place?.history ?? logged?.history;
+  const row = { ...kit, ...siteOf(history, site), ...nameOf(history) };
+  const link = place?.link.state;
+  if (place && (link === 'linked' || link === 'linking')) {
+    const live = glance(place);
+    const standing = standingOf(place.history, terms.tolerance);
+    const trouble = live.trouble ?? standing.trouble;
+    return {
+      ...row,
+      ...standing,
+      whereabouts: 'linked',
+      shape: shapeOf({ ...standing, ...(trouble !== undefined && { trouble }) }, live.shape),
+      ...(live.work !== undefined && { work: live.work }),
+      next: live.next,
+      ...(trouble !== undefined && { trouble }),
+    };
+  }
+  const standing = history && standingOf(history, terms.tolerance);
+  if (standing && place && link === 'lost') {
+    const { words: trouble, shape } = linkWords(place.link);
+    const now = { ...standing, trouble };
+    return {
+      ...row,
+      ...now,
+      whereabouts: 'dropped out',
+      ...asOf(logged),
+      shape: shapeOf(now, shape),
+    };
+  }
+  const told = seen.get(kit.serial);
+  // what another computer saw of it later says more than its entries, as far as they are here
+  if (told && (!logged || Date.parse(told.seen) > Date.parse(logged.time))) {
+    const { stage: name, words, trouble } = told;
+    const now = {
+      ...(standing?.result && { result: standing.result }),
+      stage: stageOf(name, words),
+      ...(trouble !== undefined && { trouble }),
+    };
+    return {
+      ...row,
+      ...now,
+      whereabouts: 'elsewhere',
+      asOf: told.seen,
+      shape: shapeOf(now, 'watch'),
+    };
+  }
+  if (standing) {
+    const bench = logged?.bench;
+    const from = bench === undefined ? {} : { bench };
+    const whereabouts = bench === undefined ? 'put away' : 'elsewhere';
+    return {
+      ...row,
+      ...standing,
+      whereabouts,
+      ...from,
+      ...asOf(logged),
+      shape: shapeOf(standing, 'watch'),
+    };
+  }
+  return { ...row, whereabouts: 'not seen', stage: NOT_SEEN, shape: 'ahead' };
+}
+
+const asOf = (logged: KnownBoard['logged']): Pick<KitRow, 'asOf'> =>
+  logged ? { asOf: logged.time } : {};
+
+/** The worst of what is so, else that it is done, else what it is otherwise. */
+const shapeOf = ({ stage, trouble }: KitStanding, otherwise: Glance['shape']): Glance['shape'] => {
+  if (trouble !== undefined) return otherwise === 'waiting' ? 'waiting' : 'bad';
+  return stage.name === 'proven' && otherwise !== 'waiting' ? 'good' : otherwise;
+};
+
+const nameOf = (history: BoardHistory | undefined): Pick<KitRow, 'name'> =>
+  history?.identity?.name ? { name: history.identity.name } : {};
+
+/** Its own check of the site is nearer to it than one for all. */
+const siteOf = (
+  history: BoardHistory | undefined,
+  forAll: SiteForAll | undefined,
+): Pick<KitRow, 'site'> =>
+  history?.site.newest ? { site: 'own' } : forAll ? { site: 'for all' } : {};
+
+/** The workshop as it is, from its records and a line for each kit of them. */
+export function workshopNow(
+  { paper, terms, remarks, site }: WorkshopRecords,
+  kits: readonly KitRow[],
+  takenOff: readonly KitRow[],
+): WorkshopNow {
+  const reached = (name: StageName) =>
+    kits.filter(({ stage }) => stage.step >= STAGES.indexOf(name)).length;
+  return {
+    paper,
+    terms,
+    kits,
+    takenOff,
+    remarks,
+    ...(site && { site }),
+    counts: {
+      kits: kits.length,
+      linked: reached('linked'),
+      written: reached('written'),
+      proven: reached('proven'),
+      trouble: kits.filter(({ trouble }) => trouble !== undefined).length,
+    },
+  };
 }

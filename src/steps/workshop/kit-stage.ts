@@ -1,0 +1,129 @@
+import { interval95 } from '../../calib/covariance.ts';
+import { degrees } from '../../calib/geometry.ts';
+import type { FitRecord, ToleranceChoice } from '../../records/entries.ts';
+import { STAGES, type StageName } from '../../records/workshop-notes.ts';
+import { assemblyOf } from '../assembly/assembly-history.ts';
+import { openSlots, runsSealed, type BoardHistory } from '../calibration-state.ts';
+import { judge, type Judgement } from '../judgement.ts';
+import { openProofSlots } from '../proof.ts';
+import { speaksAgainstInForce } from '../speaks-against.ts';
+import type { KitResult, KitStage } from './roster.ts';
+
+/** How far the board of a kit is, what is wrong with it, and what came of it: from all that the logbook says of the board. */
+
+export interface KitStanding {
+  stage: KitStage;
+  /** In a few words. */
+  trouble?: string;
+  /** Absent before a fit that is of the readings as they are. */
+  result?: KitResult;
+}
+
+export const stageOf = (name: StageName, words: string = name): KitStage => ({
+  name,
+  words,
+  step: STAGES.indexOf(name),
+});
+
+export const NOT_SEEN: KitStage = stageOf('not linked yet');
+
+/** @param tolerance what the workshop judges every kit against, whatever was chosen at the board */
+export function standingOf(history: BoardHistory, tolerance: ToleranceChoice): KitStanding {
+  const fit = fitOf(history);
+  const judgement = fit && judge(fit, history.identity, tolerance);
+  const stage = stageIn(history, judgement);
+  const trouble = troubleIn(history, stage, judgement);
+  return {
+    stage,
+    ...(trouble !== undefined && { trouble }),
+    ...(fit && judgement && { result: resultOf(history, fit, judgement, tolerance) }),
+  };
+}
+
+/** The fit that was sealed and runs, else the newest if it is of the readings as they are now. */
+function fitOf(history: BoardHistory): FitRecord | undefined {
+  const { calibration } = history;
+  if (!calibration) return undefined;
+  const { sealed, fits, fit } = calibration;
+  if (sealed && runsSealed(history)) return fits.findLast(({ id }) => id === sealed.fit);
+  return calibration.ended || fit?.stale ? undefined : fit;
+}
+
+function stageIn(history: BoardHistory, judgement: Judgement | undefined): KitStage {
+  const { calibration, identity } = history;
+  if (calibration?.sealed && runsSealed(history)) {
+    const { proof, proofReadings } = calibration;
+    if (proof) {
+      return proof.passed
+        ? stageOf('proven')
+        : stageOf('written', 'written, the proof did not pass');
+    }
+    const of = openProofSlots([]).length;
+    const done = of - openProofSlots(proofReadings).length;
+    const words = done > 0 ? `written, ${done} of ${of} fresh readings` : 'written, not proven yet';
+    return { ...stageOf('written', words), progress: { done, of } };
+  }
+  if (calibration && !calibration.ended) {
+    if (judgement) {
+      const isGood = judgement.standing !== 'bad';
+      return stageOf('judged', `judged: ${isGood ? 'good enough' : 'not good enough'}`);
+    }
+    const of = calibration.plan.sightings.reduce((sum, { rolls }) => sum + rolls.length, 0);
+    const done = of - openSlots(calibration).length;
+    if (of === 0) return stageOf('taking readings', `${calibration.readings.length} readings`);
+    return { ...stageOf('taking readings', `readings ${done} of ${of}`), progress: { done, of } };
+  }
+  const assembly = assemblyOf(history);
+  if (assembly.stage === 'checked') return stageOf('assembly checked');
+  if (assembly.stage === 'under way') {
+    const { looked, of } = assembly;
+    const words = `assembly check, ${looked} of ${of} poses`;
+    return { ...stageOf('linked', words), progress: { done: looked, of } };
+  }
+  return identity ? stageOf('linked') : NOT_SEEN;
+}
+
+function troubleIn(
+  history: BoardHistory,
+  { name }: KitStage,
+  judgement: Judgement | undefined,
+): string | undefined {
+  const { calibration } = history;
+  const isWritten = name === 'written' || name === 'proven';
+  if (isWritten) {
+    const [against] = speaksAgainstInForce(history);
+    if (against !== undefined) return against;
+  } else if (calibration && !calibration.ended) {
+    if (calibration.sealFailed) return 'it was not written';
+    if (calibration.refusal && !calibration.refusal.stale) return 'no fit from these readings';
+  } else {
+    const assembly = assemblyOf(history);
+    if (assembly.stage === 'checked' && assembly.verdict === 'faulty') {
+      const { faults } = assembly;
+      return faults === 1 ? 'a fault in the assembly' : `${faults} faults in the assembly`;
+    }
+  }
+  return judgement?.standing === 'bad' ? 'not good enough' : undefined;
+}
+
+function resultOf(
+  history: BoardHistory,
+  fit: FitRecord,
+  { standing }: Judgement,
+  tolerance: ToleranceChoice,
+): KitResult {
+  const { sealed, proof } = history.calibration!; // the fit is of it
+  const { azimuth, inclination, freedom } = fit.uncertainty;
+  const isSealed = sealed !== undefined && sealed.fit === fit.id && runsSealed(history);
+  return {
+    ...(isSealed && { generation: sealed.generation, sealed: sealed.time, crc: sealed.crc }),
+    tolerance,
+    judged: standing,
+    ...(fit.meanSpread !== undefined && { meanSpread: degrees(fit.meanSpread) }),
+    azimuth: degrees(interval95(azimuth, freedom.azimuth)),
+    inclination: degrees(interval95(inclination, freedom.inclination)),
+    readings: fit.readings.filter(({ used }) => used).length,
+    ...(isSealed && proof && { proof: { passed: proof.passed, readings: proof.readings.length } }),
+    ...(fit.holdsFor?.temperature && { temperature: fit.holdsFor.temperature }),
+  };
+}
