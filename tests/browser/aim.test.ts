@@ -7,6 +7,7 @@ import { lineWords, rollWords } from '../../src/steps/attitude-words.ts';
 import { cubePlanInDegrees } from '../../src/steps/customary-plan.ts';
 import { realClock } from '../../src/transport/real-clock.ts';
 import { launch } from './chromium.ts';
+import { Inspection } from './objections.ts';
 import { openPage } from './page.ts';
 
 /** Collecting without looking, and without a hand for the page. */
@@ -122,6 +123,7 @@ it('teaches collecting with no hardware: a person turns the simulated board with
   const word = (name: string) =>
     page.locator('.aim-words div', { hasText: name }).locator('dd').innerText();
   await page.getByText('Held still', { exact: true }).waitFor(LONG);
+  expect(await new Inspection(page, 'collecting-view').objections()).toEqual([]);
   expect(await word('Up or down')).toMatch(/^\d+° up$/);
   expect(await word('Roll')).toMatch(/^\d+° left$/);
   await pad.getByRole('button', { name: 'Up', exact: true }).focus();

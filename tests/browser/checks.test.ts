@@ -1,6 +1,7 @@
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, expect, inject, it } from 'vitest';
 import { launch } from './chromium.ts';
+import { Inspection } from './objections.ts';
 import { openPage } from './page.ts';
 
 const LONG = { timeout: 90_000 };
@@ -12,7 +13,7 @@ beforeAll(async () => {
 afterAll(() => browser.close());
 
 it('checks a board in the field after it was sealed: four rolls, broken off by a reload, and a known bearing that is wrong', async () => {
-  const { page, complaints } = await openPage(browser, { width: 820, height: 1180 });
+  const { page, complaints } = await openPage(browser, { width: 390, height: 844 });
   await page.goto(inject('appUrl'));
   const first = (name: string) =>
     page.getByRole('button', { name, exact: true }).first().click(LONG);
@@ -29,7 +30,10 @@ it('checks a board in the field after it was sealed: four rolls, broken off by a
   });
   const begin = () => sheet.getByRole('button', { name: 'Begin this check' }).click();
   const next = (name: string) => page.locator('#next').getByRole('heading', { name });
+  const inspection = new Inspection(page, 'check-view');
+  const objections = () => inspection.objections();
   await sheet.locator('summary').first().click();
+  expect(await objections()).toEqual([]);
   await begin();
   await next('Aim at the mark, upright').waitFor();
   await first('Take one for the check');
@@ -37,6 +41,7 @@ it('checks a board in the field after it was sealed: four rolls, broken off by a
 
   await page.reload();
   await sheet.getByText('1 of 8 readings are in.').waitFor();
+  expect(await objections()).toEqual([]);
   await first('Take all 7 for the check');
   await sheet.getByText('Four rolls on one mark: passed').waitFor();
   expect((await sheet.innerText()).replace(/\s+/g, ' ')).toContain(
@@ -48,12 +53,14 @@ it('checks a board in the field after it was sealed: four rolls, broken off by a
   await begin();
   await sheet.getByText('Declination must be a number from -180').waitFor();
   await sheet.getByText('The standard error of declination must be a number').waitFor();
+  expect(await objections()).toEqual([]);
   await sheet.getByLabel('Declination, °, east positive').fill('3');
   await sheet.getByLabel('Its standard error').fill('0');
   await sheet.getByLabel('Bearings, a line each').fill('20 spire\n140 mast\n260 summit');
   await begin();
   await first('Take all 12 for the check');
   await sheet.getByText('Known bearings: passed').waitFor();
+  expect(await objections()).toEqual([]);
   expect(await sheet.innerText()).toContain('Constant difference of azimuth');
   expect(complaints).toEqual([]);
 }, 180_000);
