@@ -36,8 +36,18 @@ test('figures of the fit are there while readings are taken, and stay when it is
   await page.emulateMedia({ colorScheme: 'dark' });
   await expect.poll(() => chart.evaluate(pictureOf), LONG).not.toBe(light);
 
-  await sheet.locator('summary', { hasText: 'The figures of this chart' }).first().click();
-  await expect.poll(() => sheet.locator('data-chart tbody tr').count(), LONG).toBe(16);
+  // the figures of each chart by the keyboard alone: Enter opens them, Tab goes in, to be scrolled by arrows
+  const charts = await sheet.locator('data-chart').all();
+  expect(charts).toHaveLength(3);
+  for (const each of charts) {
+    await each.locator('summary').focus();
+    await page.keyboard.press('Enter');
+    await each.locator('tbody tr').first().waitFor(LONG);
+    await page.keyboard.press('Tab');
+    const title = await each.locator('figcaption').innerText();
+    expect(await page.evaluate(() => document.activeElement?.getAttribute('aria-label'))).toBe(title); // prettier-ignore
+  }
+  await expect.poll(() => sheet.locator('data-chart tbody tr').count(), LONG).toBe(16 + 16 + 4);
   await sheet.getByLabel('Show').selectOption('misfit');
   await sheet.getByRole('img', { name: /^Misfit, by inclination/ }).waitFor(LONG);
 

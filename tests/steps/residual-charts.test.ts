@@ -69,6 +69,26 @@ describe('a chart of residuals', () => {
     },
   );
 
+  test.each(
+    RESIDUAL_KINDS.flatMap(({ kind }) =>
+      (['order', 'azimuth', 'inclination', 'roll'] as const).map((along) => [kind, along] as const),
+    ),
+  )('%s by %s: its table says every point that is drawn, and nothing else', (kind, along) => {
+    const { series, table } = residualChart(ordinary, kind, along);
+    const first = table.columns.length - series.length;
+    const number = (cell: string) => Number(cell.replace('−', '-'));
+    series.forEach(({ points }, i) => {
+      const cells = table.rows.flatMap((row) =>
+        row[first + i] === '–' || row[first - 1] === '–' ? [] : [row],
+      );
+      expect(cells.map(([id]) => `reading ${id}`)).toEqual(points.map(({ name }) => name));
+      points.forEach(({ x, y }, n) => {
+        expect(Math.abs(number(cells[n]![first + i]!) - y)).toBeLessThanOrEqual(0.00501); // two digits
+        if (first === 2) expect(Math.abs(number(cells[n]![1]!) - x)).toBeLessThanOrEqual(0.0501);
+      });
+    });
+  });
+
   test('about one figure in twenty, at most, is beyond the lines of an ordinary board', () => {
     const { series, limits } = residualChart(ordinary, 'field', 'order');
     const points = series.flatMap((each) => each.points);
@@ -85,6 +105,9 @@ describe('the chart of spreads', () => {
     expect(series[0]!.points[2]!.y).toBeCloseTo(degrees(ordinary.sightings[2]!.spread!), 12);
     const over = ordinary.sightings.filter(({ spread }) => degrees(spread!) > 0.5);
     expect(over.map(({ sighting }) => sighting)).toEqual(['11']);
+    expect(table.rows.map(([, , , spread]) => spread)).toEqual(
+      series[0]!.points.map(({ y }) => `${y.toFixed(3)}°`),
+    );
     expect(words).toMatch(/^14 sightings, 1 of them \(sighting 11\) over 0\.5°/);
   });
 
