@@ -98,20 +98,30 @@ export function constantWords(of: AdjustedInstrument): string[] {
   return [...why, `${these} wrong; see below.`];
 }
 
-/** What speaks against one shot. */
+/** What speaks against one shot: each angle that does, and what it would fit instead. */
 export function blunderWords(
-  { angle, residual, standardised, fits }: Blunder,
+  blunders: readonly Blunder[],
   lineOf: (leg: string, way: Way) => string,
 ): string {
-  const off = `${angle} ${size(residual)} ${residual < 0 ? 'below' : 'above'} what all the others say, ${Math.abs(standardised).toFixed(0)} times what chance brings.`;
-  if (!fits) return off;
+  const off = blunders.map(
+    ({ angle, residual, standardised }) =>
+      `${angle} ${size(residual)} ${residual < 0 ? 'below' : 'above'} what all the others say, ${Math.abs(standardised).toFixed(0)} times what chance brings`,
+  );
+  const fits = blunders.find((each) => each.fits)?.fits;
+  return `${off.join('; ')}.${fits ? ` It would fit ${fitWords(fits, lineOf)}.` : ''}`;
+}
+
+function fitWords(
+  fits: NonNullable<Blunder['fits']>,
+  lineOf: (leg: string, way: Way) => string,
+): string {
   switch (fits.as) {
     case 'other way':
-      return `${off} It would fit the same leg shot the other way.`;
+      return 'the same leg shot the other way';
     case 'sign changed':
-      return `${off} It would fit with the other sign.`;
+      return 'with the other sign of its inclination';
     case 'other leg':
-      return `${off} It would fit ${lineOf(fits.leg, fits.way)}.`;
+      return lineOf(fits.leg, fits.way);
   }
 }
 

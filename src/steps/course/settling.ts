@@ -27,6 +27,7 @@ import {
   type CourseTerms,
   type InstrumentResult,
   type InstrumentStanding,
+  type ShotWay,
 } from '../../records/course-notes.ts';
 import type { ShotState } from './course-state.ts';
 import {
@@ -208,7 +209,7 @@ function resultOf(whole: Whole): CourseResult {
         inclination: quantityOf(inclination, legName),
       };
     }),
-    doubted: doubtedOf(outcome.blunders, shots, nameOfKey, legName, layout),
+    doubted: doubtedOf(outcome.blunders, shots, nameOfKey, layout),
     precision: {
       azimuth: precisionIn(precision.azimuth.overall),
       inclination: precisionIn(precision.inclination.overall),
@@ -279,24 +280,17 @@ function doubtedOf(
   blunders: readonly Blunder[],
   shots: readonly ShotState[],
   nameOfKey: (key: string) => string,
-  legName: (id: string) => string,
-  layout: CourseLayout,
+  { legs }: CourseLayout,
 ): CourseResult['doubted'] {
-  const words = new Map<string, string[]>();
-  for (const blunder of blunders) {
-    const shot = shots.find(({ id }) => id === blunder.shot);
-    if (!shot) continue;
-    const { leg, way } = shot;
-    const line = way === 'fore' ? `${leg.from} to ${leg.to}` : `${leg.to} to ${leg.from}`;
-    const said = blunderWords(blunder, (id, other) => {
-      const there = layout.legs[Number(id)];
-      if (!there) return legName(id);
-      return other === 'fore' ? `${there.from} to ${there.to}` : `${there.to} to ${there.from}`;
-    });
-    const before = words.get(shot.id) ?? [`${nameOfKey(blunder.instrument)}, ${line}:`];
-    words.set(shot.id, [...before, said]);
-  }
-  return [...words].map(([shot, parts]) => ({ shot, words: parts.join(' ') }));
+  const lineOf = ({ from, to }: { from: string; to: string }, way: ShotWay) =>
+    way === 'fore' ? `${from} to ${to}` : `${to} to ${from}`;
+  return shots.flatMap(({ id, instrument, leg, way }) => {
+    const own = blunders.filter(({ shot }) => shot === id);
+    if (own.length === 0) return [];
+    const words = blunderWords(own, (other, otherWay) => lineOf(legs[Number(other)]!, otherWay));
+    const who = nameOfKey(instrumentKey(instrument));
+    return [{ shot: id, words: `${who}, ${lineOf(leg, way)}: ${words}` }];
+  });
 }
 
 function precisionIn({ repeatability, reproducibility }: Precision): CoursePrecision {
