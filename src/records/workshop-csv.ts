@@ -60,7 +60,7 @@ export const workshopCsv = (kits: readonly KitLine[]): string =>
 
 function cellOf(value: string | number | undefined): string {
   if (value === undefined) return '';
-  // to a hundredth of the unit's usual last digit, and no exponent, which not every program reads
+  // far below what any of these figures is known to; no exponent, which not every program reads
   if (typeof value === 'number') return String(Number(value.toFixed(4)));
   return asText(value);
 }
@@ -71,4 +71,4 @@ function cellOf(value: string | number | undefined): string {
  * themselves mark a text by.
  */
 const asText = (text: string): string =>
-  text.replace(/(^|[;\t\r\n])(?=[\s\p{C}]*[=+\-@＝＋－＠])/gu, "$1'");
+  text.replace(/(^|[;\t\r\n])([\s\p{C}"]*)(?=[=+\-@＝＋－＠])/gu, "$1$2'");

@@ -5,18 +5,17 @@ import {
   type StageName,
   type WorkshopTerms,
 } from '../../records/workshop-notes.ts';
-import { linkWords } from '../bench-words.ts';
 import { glance, type Glance } from '../board-glance.ts';
 import type { BoardHistory } from '../calibration-state.ts';
 import type { Standing } from '../finding.ts';
 import type { PlaceState } from '../place-state.ts';
-import { NOT_SEEN, stageOf, standingOf, type KitStanding } from './kit-stage.ts';
+import { NOT_SEEN, stageOf, standingOf } from './kit-stage.ts';
 import type { KitRecord, WorkshopRecords } from './workshop-records.ts';
 
 /** What the roster of a workshop says of its kits. */
 
 /**
- * Where the board of a kit is. `linked`: at this bench (or about to be). `dropped out`: at this bench, its link was lost.
+ * Where the board of a kit is. `linked`: at this bench. `dropped out`: at this bench, its link was lost, or is being made again.
  * `put away`: it was here. `elsewhere`: what is known of it was written at another computer. `not seen`: nothing is.
  */
 export type Whereabouts = 'linked' | 'dropped out' | 'put away' | 'elsewhere' | 'not seen';
@@ -138,31 +137,21 @@ export function kitRow(
 ): KitRow {
   const history = place?.history ?? logged?.history;
   const row = { ...kit, ...siteOf(history, site), ...nameOf(history) };
+  const standing = history && standingOf(history, terms.tolerance);
   const link = place?.link.state;
-  if (place && (link === 'linked' || link === 'linking')) {
+  if (place && standing && (link === 'linked' || link === 'linking' || link === 'lost')) {
     const live = glance(place);
-    const standing = standingOf(place.history, terms.tolerance);
-    const trouble = live.trouble ?? standing.trouble;
+    const trouble = live.trouble ?? (link === 'lost' ? live.link : standing.trouble);
     return {
       ...row,
       ...standing,
-      whereabouts: 'linked',
-      shape: shapeOf({ ...standing, ...(trouble !== undefined && { trouble }) }, live.shape),
+      // while it is linked again it is not back yet
+      whereabouts: link === 'linked' ? 'linked' : 'dropped out',
+      ...(link !== 'linked' && asOf(logged)),
+      shape: shapeOf(standing.stage, trouble, live.shape),
       ...(live.work !== undefined && { work: live.work }),
       next: live.next,
       ...(trouble !== undefined && { trouble }),
-    };
-  }
-  const standing = history && standingOf(history, terms.tolerance);
-  if (standing && place && link === 'lost') {
-    const { words: trouble, shape } = linkWords(place.link);
-    const now = { ...standing, trouble };
-    return {
-      ...row,
-      ...now,
-      whereabouts: 'dropped out',
-      ...asOf(logged),
-      shape: shapeOf(now, shape),
     };
   }
   const told = seen.get(kit.serial);
@@ -179,7 +168,7 @@ export function kitRow(
       ...now,
       whereabouts: 'elsewhere',
       asOf: told.seen,
-      shape: shapeOf(now, 'watch'),
+      shape: shapeOf(now.stage, now.trouble, 'watch'),
     };
   }
   if (standing) {
@@ -192,7 +181,7 @@ export function kitRow(
       whereabouts,
       ...from,
       ...asOf(logged),
-      shape: shapeOf(standing, 'watch'),
+      shape: shapeOf(standing.stage, standing.trouble, 'watch'),
     };
   }
   return { ...row, whereabouts: 'not seen', stage: NOT_SEEN, shape: 'ahead' };
@@ -202,9 +191,13 @@ const asOf = (logged: KnownBoard['logged']): Pick<KitRow, 'asOf'> =>
   logged ? { asOf: logged.time } : {};
 
 /** The worst of what is so, else that it is done, else what it is otherwise. */
-const shapeOf = ({ stage, trouble }: KitStanding, otherwise: Glance['shape']): Glance['shape'] => {
-  if (trouble !== undefined) return otherwise === 'waiting' ? 'waiting' : 'bad';
-  return stage.name === 'proven' && otherwise !== 'waiting' ? 'good' : otherwise;
+const shapeOf = (
+  { name }: KitStage,
+  trouble: string | undefined,
+  otherwise: Glance['shape'],
+): Glance['shape'] => {
+  if (otherwise === 'waiting') return otherwise;
+  return trouble !== undefined ? 'bad' : name === 'proven' ? 'good' : otherwise;
 };
 
 const nameOf = (history: BoardHistory | undefined): Pick<KitRow, 'name'> =>

@@ -7,7 +7,7 @@ import { BenchInProcess } from '../bench-in-process.ts';
 const PAPER = 'c0ffee'.padEnd(32, '0');
 
 /** What a note of a check course may be. */
-const COURSE = { kind: 'outing begun', outing: 'o1', day: '2031-05-01' };
+const COURSE = { kind: 'shot taken back', shot: 'a'.repeat(32) };
 
 /** A bench with a board, two workshops, and a board that is in neither. */
 let on: BenchInProcess;

@@ -1,0 +1,163 @@
+import fc from 'fast-check';
+import { expect, it } from 'vitest';
+import type { Note } from '../../../src/records/papers.ts';
+import type { KitFields, WorkshopNote } from '../../../src/records/workshop-notes.ts';
+import { kitRow, workshopNow } from '../../../src/steps/workshop/roster.ts';
+import { foldWorkshop } from '../../../src/steps/workshop/workshop-records.ts';
+import { someWorkshopNotes } from '../../records/some-notes.ts';
+
+const minute = (n: number) => new Date(Date.UTC(2031, 4, 1, 9, n)).toISOString();
+
+const note = (n: number, body: WorkshopNote): Note<WorkshopNote> => ({
+  id: n.toString(16).padStart(32, '0'),
+  paper: 'a'.repeat(32),
+  of: 'workshop',
+  time: minute(n === 0xffff ? 0 : n),
+  body,
+});
+
+const opened = note(0xffff, {
+  kind: 'workshop set out',
+  name: 'Spring',
+  place: 'The shed',
+  day: '2031-05-01',
+  tolerance: { degrees: 1, grade: '5' },
+});
+const added = (n: number, kit: string, fields: KitFields = {}) =>
+  note(n, { kind: 'kit added', kit, ...fields });
+const changed = (n: number, kit: string, from: KitFields, to: KitFields) =>
+  note(n, { kind: 'kit changed', kit, from, to });
+
+/** The roster where no board is known. */
+function rosterOf(notes: readonly Note[]) {
+  const records = foldWorkshop(notes)!;
+  const row = (kit: (typeof records.kits)[number]) => kitRow(kit, {}, records);
+  return workshopNow(records, records.kits.map(row), records.takenOff.map(row));
+}
+
+it('comes to the same roster from exports of several computers, in any order and brought in any number of times', () => {
+  fc.assert(
+    fc.property(
+      someWorkshopNotes.chain((notes) =>
+        fc.record({
+          notes: fc.constant(notes),
+          shuffled: fc.shuffledSubarray(notes, { minLength: notes.length }),
+          again: fc.shuffledSubarray(notes),
+        }),
+      ),
+      ({ notes, shuffled, again }) => {
+        const once = rosterOf([opened, ...notes]);
+        expect(rosterOf([...again, ...shuffled, opened, ...shuffled])).toEqual(once);
+        // and every kit that was added is there, on the roster or off it, or is one with another
+        const ids = new Set(
+          notes.flatMap(({ body }) => (body.kind === 'kit added' ? [body.kit] : [])),
+        );
+        const there = [...once.kits, ...once.takenOff].flatMap(({ kit, alias }) => [kit, ...alias]);
+        expect(there.sort()).toEqual([...ids].sort());
+        const serials = once.kits.map(({ serial }) => serial).filter((serial) => serial !== '');
+        expect(new Set(serials).size).toBe(serials.length);
+      },
+    ),
+  );
+});
+
+it('keeps what two computers changed of different things of a kit', () => {
+  const { kits } = rosterOf([
+    opened,
+    added(1, 'k1', { serial: 'B1' }),
+    changed(2, 'k1', {}, { builder: 'Ann' }),
+    changed(3, 'k1', {}, { place: '4' }),
+  ]);
+  expect(kits).toMatchObject([{ serial: 'B1', builder: 'Ann', place: '4', overruled: [] }]);
+});
+
+it('takes the later where two computers changed the same of a kit, and shows the other until somebody settles it', () => {
+  const both = [
+    opened,
+    added(1, 'k1', { builder: 'A.' }),
+    changed(2, 'k1', { builder: 'A.' }, { builder: 'Ann' }), // here
+    changed(5, 'k1', { builder: 'A.' }, { builder: 'Anna' }), // there, without knowing
+  ];
+  expect(rosterOf(both).kits).toMatchObject([
+    { builder: 'Anna', overruled: [{ field: 'builder', value: 'Ann', time: minute(2) }] },
+  ]);
+  const settled = changed(6, 'k1', { builder: 'Anna' }, { builder: 'Ann' });
+  expect(rosterOf([...both, settled]).kits).toMatchObject([{ builder: 'Ann', overruled: [] }]);
+  // one after the other, each knowing of the one before, is no such thing
+  const inTurn = changed(5, 'k1', { builder: 'Ann' }, { builder: 'Anna' });
+  expect(rosterOf([...both.slice(0, 3), inTurn]).kits).toMatchObject([{ overruled: [] }]);
+  // nor is the same written twice
+  const same = changed(5, 'k1', { builder: 'A.' }, { builder: 'Ann' });
+  expect(rosterOf([...both.slice(0, 3), same]).kits).toMatchObject([{ overruled: [] }]);
+});
+
+it('has kits that come to have one serial number as one, in the place of the first', () => {
+  const notes = [
+    opened,
+    added(1, 'here', { serial: 'B1', builder: 'Ann' }),
+    added(2, 'other', { builder: 'Ben' }),
+    added(3, 'there', { serial: ' B1 ', place: '3' }),
+    note(4, { kind: 'workshop remark', kit: 'there', text: 'A cold joint' }),
+  ];
+  expect(rosterOf(notes).kits).toMatchObject([
+    {
+      kit: 'here',
+      alias: ['there'],
+      serial: 'B1',
+      builder: 'Ann',
+      place: '3',
+      remarks: [{ text: 'A cold joint' }],
+    },
+    { kit: 'other' },
+  ]);
+  // each of two builders named for it is seen
+  const two = [...notes, added(5, 'third', { serial: 'B1', builder: 'Cem' })];
+  expect(rosterOf(two).kits[0]).toMatchObject({
+    builder: 'Cem',
+    overruled: [{ field: 'builder', value: 'Ann' }],
+  });
+  // one that turns out to be another after all is a kit of its own again
+  const apart = changed(6, 'there', { serial: 'B1' }, { serial: 'B2' });
+  expect(rosterOf([...notes, apart]).kits.map(({ serial }) => serial)).toEqual(['B1', '', 'B2']);
+});
+
+it('takes a kit off and puts it back where it was, and knows none that nobody added', () => {
+  const notes = [opened, added(1, 'k1'), added(2, 'k2'), changed(3, 'k9', {}, { place: '1' })];
+  const off = note(4, { kind: 'kit taken off', kit: 'k1' });
+  expect(rosterOf([...notes, off])).toMatchObject({
+    kits: [{ kit: 'k2' }],
+    takenOff: [{ kit: 'k1' }],
+  });
+  const back = note(5, { kind: 'kit put back', kit: 'k1' });
+  const { kits, takenOff } = rosterOf([...notes, off, back]);
+  expect(kits.map(({ kit }) => kit)).toEqual(['k1', 'k2']);
+  expect(takenOff).toEqual([]);
+});
+
+it('shows a board that another computer saw as it stood there, by what was seen last', () => {
+  const seen = (n: number, when: number, words: string): Note =>
+    note(n, {
+      kind: 'board seen',
+      board: 'B1',
+      seen: minute(when),
+      stage: 'taking readings',
+      words,
+    });
+  const notes = [opened, added(1, 'k1', { serial: 'B1' }), seen(2, 30, 'readings 31 of 56'), seen(3, 20, 'readings 4 of 56')]; // prettier-ignore
+  expect(rosterOf(notes).kits).toMatchObject([
+    {
+      whereabouts: 'elsewhere',
+      stage: { name: 'taking readings', words: 'readings 31 of 56' },
+      asOf: minute(30),
+    },
+  ]);
+  expect(rosterOf(notes.slice(0, 2)).kits).toMatchObject([
+    { whereabouts: 'not seen', stage: { words: 'not linked yet', step: 0 }, shape: 'ahead' },
+  ]);
+});
+
+it('is no workshop where nobody said what it is', () => {
+  expect(foldWorkshop([])).toBeUndefined();
+  expect(foldWorkshop([added(1, 'k1')])).toBeUndefined();
+  expect(foldWorkshop([{ ...opened, of: 'course' }])).toBeUndefined();
+});
