@@ -78,4 +78,5 @@ export interface Trouble {
 }
 
 export type { Attitude, SimulatorSettings } from '../protocol/simulator.ts';
+export { BOARD_FAULTS, isBoardFault } from '../protocol/simulator.ts';
 export { allMountings as MOUNTINGS } from '../calib/model.ts';

@@ -26,6 +26,7 @@ export class BenchSheets extends View {
   @property({ attribute: false }) state!: PlaceState;
   /** Serial numbers of boards that were checked in this page. */
   readonly #checked = new Set<string>();
+  readonly #assembled = new Set<string>();
   /** The views that are not needed for the first picture could not be loaded. */
   @state() private isWanting = false;
 
@@ -63,6 +64,13 @@ export class BenchSheets extends View {
             html`<rescue-view .rescue=${rescue} .state=${state}></rescue-view>`,
           )
         : nothing;
+    const assembly = history.identity
+      ? this.#sheet(
+          'Is it put together right?',
+          this.#isAssembled(history),
+          html`<assembly-view .bench=${this.bench} .state=${state}></assembly-view>`,
+        )
+      : nothing;
     const figures =
       state.live || calibration?.fit
         ? this.#sheet(
@@ -101,7 +109,7 @@ export class BenchSheets extends View {
       ${
         linked && collectsNow(history) ? this.#collecting(shownAim(history) !== undefined) : nothing
       }
-      ${isWrong ? matter : nothing}
+      ${isWrong ? matter : nothing} ${place === 'Look' ? assembly : nothing}
       ${
         !history.identity
           ? html`<div class="sheets pair">
@@ -162,6 +170,7 @@ export class BenchSheets extends View {
       }
       ${place === 'Take' ? [readings, figures] : [figures, readings]}
       <div class="sheets rest">
+        ${place === 'Look' ? nothing : assembly}
         ${this.#sheet(
           'Is this place clean?',
           false,
@@ -230,6 +239,13 @@ export class BenchSheets extends View {
     const { serial } = identity ?? {};
     if (serial !== undefined && checks.now) this.#checked.add(serial);
     return serial !== undefined && this.#checked.has(serial);
+  }
+
+  /** The same of a check of its assembly. */
+  #isAssembled({ identity, assembly }: PlaceState['history']): boolean {
+    const { serial } = identity ?? {};
+    if (serial !== undefined && assembly.now) this.#assembled.add(serial);
+    return serial !== undefined && this.#assembled.has(serial);
   }
 
   /** While readings are wanted; the signals are heard whether the sheet is open or not. */

@@ -1,6 +1,11 @@
 import { html, nothing, type PropertyValues } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
-import { MOUNTINGS, type SimulatorSettings } from '../steps/place-state.ts';
+import {
+  BOARD_FAULTS,
+  isBoardFault,
+  MOUNTINGS,
+  type SimulatorSettings,
+} from '../steps/place-state.ts';
 import { View } from './view.ts';
 
 /** A person set the simulated board. */
@@ -119,6 +124,17 @@ export class SimulatorView extends View {
           )}
         </div>
       </fieldset>
+      <label class="field"
+        >What is wrong with the board
+        <select name="boardFault">
+          ${Object.entries(BOARD_FAULTS).map(
+            ([fault, words]) =>
+              html`<option value=${fault} .selected=${fault === (settings.boardFault ?? 'none')}>
+                ${words}
+              </option>`,
+          )}
+        </select>
+      </label>
       <fieldset>
         <legend>Faults of the link</legend>
         <div class="fields">
@@ -191,6 +207,8 @@ export class SimulatorView extends View {
       flip: number('flip'),
       delayMs: number('delayMs'),
     };
+    const fault = String(data.get('boardFault'));
+    if (isBoardFault(fault)) change.boardFault = fault;
     if (!this.linked) {
       change.seed = number('seed');
       change.hasRange = data.has('hasRange');

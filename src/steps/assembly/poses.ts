@@ -1,4 +1,5 @@
 import type { AssemblyPose } from '../../records/entries.ts';
+import type { TurnProblem } from './turns.ts';
 import type { Attitude } from '../../protocol/simulator.ts';
 
 /** The poses of the check in degrees and in words. Azimuth counts from magnetic north. */
@@ -52,3 +53,15 @@ export const LIES: Record<AssemblyPose, string> = {
   'upside down': 'upside down',
   'quarter turn': 'level and upright, turned to the east',
 };
+
+/** Why a turn does not count yet, and what to do, as a person would say it. */
+export function turnWords(pose: AssemblyPose, problem: TurnProblem): string {
+  switch (problem.problem) {
+    case 'moving':
+      return 'It did not come to rest. Let it lie, or prop it against something that is not steel, and look again.';
+    case 'not turned':
+      return `It lies as it did ${LIES[problem.as]}, as far as its sensors say. Turn it as in the picture and look again.`;
+    case 'otherwise':
+      return `By its accelerometer it lies ${problem.as ?? 'between two sides'}, and should lie ${LIES[pose]}. See whether it is as in the picture: if not, turn it and look again; if it is, count it, and the board is to blame.`;
+  }
+}

@@ -4,8 +4,9 @@ import { VERBS } from '../../../src/protocol/messages.ts';
 import type { Attitude, SimulatorSettings } from '../../../src/protocol/simulator.ts';
 import type { AssemblyPose, PoseLooks } from '../../../src/records/entries.ts';
 import { POSES } from '../../../src/steps/assembly/assembly-history.ts';
-import { wantsLook, type DeclaredChips } from '../../../src/steps/assembly/assembly-judgement.ts';
+import type { DeclaredChips } from '../../../src/steps/assembly/chip-looks.ts';
 import { POSE } from '../../../src/steps/assembly/poses.ts';
+import { wantsLook } from '../../../src/steps/assembly/turns.ts';
 import { Terminal } from '../../firmware-sim/terminal.ts';
 
 /** A simulated board that is looked at in the poses of the check, over its own lines, on a virtual clock. */
