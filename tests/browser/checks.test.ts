@@ -12,11 +12,13 @@ beforeAll(async () => {
 });
 afterAll(() => browser.close());
 
-it('checks a board in the field after it was sealed: four rolls, broken off by a reload, and a known bearing that is wrong', async () => {
+it('checks a board in the field after it was sealed: four rolls, broken off by a reload, known bearings, ranges of taped baselines that are written to it, and the pointer beam', async () => {
   const { page, complaints } = await openPage(browser, { width: 390, height: 844 });
   await page.goto(inject('appUrl'));
   const first = (name: string) =>
     page.getByRole('button', { name, exact: true }).first().click(LONG);
+  await page.getByRole('heading', { name: 'How the simulated board is set' }).click();
+  await page.getByLabel('It has a range module').check();
   await first('Link the simulated board');
   await first('Begin taking readings');
   await first('Take all 56');
@@ -62,5 +64,32 @@ it('checks a board in the field after it was sealed: four rolls, broken off by a
   await sheet.getByText('Known bearings: passed').waitFor();
   expect(await objections()).toEqual([]);
   expect(await sheet.innerText()).toContain('Constant difference of azimuth');
+
+  const choose = async (kind: string) => {
+    await sheet.getByLabel('Which check').selectOption(kind);
+    await sheet.getByRole('button', { name: 'Fill in something to try' }).click();
+  };
+  await choose('Ranges of taped baselines');
+  await sheet.getByLabel('Readings of each aim').fill('2');
+  expect(await objections()).toEqual([]);
+  await begin();
+  await first('Take all 10 for the check');
+  await sheet.getByText('Ranges of taped baselines: not passed').waitFor();
+  expect(await objections()).toEqual([]);
+  await sheet.getByRole('button', { name: 'Write constant and scale to the board' }).click();
+  await sheet.getByText('Constant and scale of this check are on the board').waitFor();
+
+  await sheet.getByLabel('Which check').selectOption('Pointer beam against sight');
+  await begin();
+  await sheet.getByText('four lines are wanted').first().waitFor();
+  await sheet.getByText('A beam must never meet an eye').waitFor();
+  await sheet.getByRole('button', { name: 'Fill in something to try' }).click();
+  expect(await objections()).toEqual([]);
+  await begin();
+  await first('Take all 16 for the check');
+  await sheet.getByText('Beam from sight at the instrument, upward').waitFor();
+  await choose('A closed loop');
+  await sheet.getByLabel('The board’s range module measures the lengths').check();
+  expect(await objections()).toEqual([]);
   expect(complaints).toEqual([]);
 }, 180_000);

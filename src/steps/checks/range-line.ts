@@ -101,7 +101,7 @@ export function rangeFigures(
     found: [
       `Lengths count from ${from}, and the constant holds for that point alone.`,
       worthWriting(range)
-        ? `A true length is the range less ${lengthWords(range.constant)}, over ${range.scale.toFixed(6)}, between ${lengthWords(least)} and ${lengthWords(most)}.`
+        ? `A true length is the range ${range.constant < 0 ? 'plus' : 'less'} ${lengthWords(Math.abs(range.constant))}, over ${range.scale.toFixed(6)}, between ${lengthWords(least)} and ${lengthWords(most)}.`
         : 'Neither constant nor scale differs from nothing by more than its interval: there is nothing to correct.',
     ],
     range,

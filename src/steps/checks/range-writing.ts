@@ -69,7 +69,7 @@ export function rangeWriting(
   }
   return {
     can: true,
-    words: `To read true, the board would add ${text('constant')} m (now ${signed(now.constant)} m), and scale by ${text('scale')} ppm (now ${signed(now.scale)} ppm). Its settings are saved before, both are changed in one step and read back, and the settings saved before can be put back under “Settings”.`,
+    words: `To read true, the board would add ${text('constant')} m (now ${signed(now.constant)} m), and scale by ${text('scale')} ppm (now ${signed(now.scale)} ppm). Its settings are saved before, both are changed in one step and read back, and the settings saved before can be put back under “Its settings”.`,
   };
 }
 
