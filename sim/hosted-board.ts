@@ -7,7 +7,9 @@ import { type BoardLine, BadLine, changedSettings, number } from './board-line.t
 import { CUSTOMARY_AIMS } from './customary-aims.ts';
 
 /** What a person may say to one board; where the words begin with a board's number, they are for that board. */
-export const BOARD_HELP = `  aim AZIMUTH INCLINATION ROLL   the hand brings the board to this attitude, degrees, and holds it still
+export const BOARD_HELP = `  aim AZIMUTH INCLINATION ROLL [DISTANCE]
+                                 the hand brings the board to this attitude, degrees, and holds it still; metres to what
+                                 it is aimed at (5), for a range module
   press                          presses the board's trigger
   plan [SECONDS [FROM]]          goes through the customary plan, aiming and pressing every so many seconds (2), from
                                  the first of its readings or a later one on; aim, press and restart end it
@@ -98,13 +100,18 @@ export class HostedBoard {
   async obey(verb: string, words: readonly string[]): Promise<string> {
     switch (verb) {
       case 'aim': {
-        if (words.length !== 3) throw new BadLine('aim takes azimuth, inclination and roll.');
+        if (words.length !== 3 && words.length !== 4) {
+          throw new BadLine('aim takes azimuth, inclination and roll, and a distance if need be.');
+        }
         const azimuth = within('azimuth', words[0]!, -360, 360);
         const inclination = within('inclination', words[1]!, -90, 90);
         const roll = within('roll', words[2]!, -360, 360);
+        const distance = words[3] === undefined ? undefined : within('distance', words[3], 0, 900);
         this.#endWalk();
-        await this.board.hold({ azimuth, inclination, roll });
-        return `held at azimuth ${azimuth}, inclination ${inclination}, roll ${roll}`;
+        const held = { azimuth, inclination, roll };
+        await this.board.hold(distance === undefined ? held : { ...held, distance });
+        const far = distance === undefined ? '' : `, ${distance} m away`;
+        return `held at azimuth ${azimuth}, inclination ${inclination}, roll ${roll}${far}`;
       }
       case 'press':
         if (words.length > 0) throw new BadLine('press takes nothing.');

@@ -141,8 +141,21 @@ describe('a hand at a simulated board', () => {
     expect(await board.board.settings()).toMatchObject({ dip: -20, faults: { lose: 0.01 } });
   });
 
+  test('aims it at what is so far away as its range module then says', async () => {
+    const { clock, board, linked } = hosted('kind=ranger');
+    const link = await linked();
+    const { range: usual } = await clock.run(link.sense());
+    expect(await said(board, 'aim 0 0 0 12.5')).toContain('12.5 m away');
+    const { range } = await clock.run(link.sense());
+    // the module is off by 3 cm and 0.15 % at most
+    expect(Math.abs(range! - 12.5)).toBeLessThan(0.06);
+    expect(Math.abs(usual! - 5)).toBeLessThan(0.05);
+  });
+
   test.each([
     'aim',
+    'aim 1 2 3 -1',
+    'aim 1 2 3 4 5',
     'aim 1 2',
     'aim 1 2 three',
     'aim 1 2 1e9',

@@ -1,7 +1,8 @@
 import { expect, it } from 'vitest';
 import { emptyForm, madeUpForm, termsOf } from '../../../src/steps/checks/check-form.ts';
+import { CHECK_NAMES, type CheckKind } from '../../../src/steps/checks/check-names.ts';
 
-const KINDS = ['rolls', 'fore and back', 'known bearings', 'battery swap', 'loop'] as const;
+const KINDS = Object.keys(CHECK_NAMES) as CheckKind[];
 
 it('offers something to try with every kind', () => {
   for (const kind of KINDS) expect(termsOf(madeUpForm(kind))).toMatchObject({ ok: true });
@@ -78,4 +79,45 @@ it('says where no bearing stands', () => {
     'Line 2: a bearing from 0 to 360° must stand first.',
     'Line 3: a bearing from 0 to 360° must stand first.',
   ]);
+});
+
+it('reads a loop that is walked one way, with the board measuring its lengths', () => {
+  const form = { ...madeUpForm('loop'), bothWays: false, ranged: true, lengthsTo: 'not asked' };
+  expect(termsOf(form)).toEqual({
+    ok: true,
+    terms: {
+      ...{ check: 'loop', lengths: [12, 9, 15, 8, 11], lengthsTo: 0, heldTo: 0.01, each: 2 },
+      ...{ ways: 'fore', ranged: true },
+    },
+  });
+  const { terms } = termsOf(madeUpForm('loop')) as { terms: object };
+  expect(terms).not.toHaveProperty('ways');
+});
+
+it('takes what a tape is off in 10 m as parts in a million', () => {
+  expect(termsOf({ ...madeUpForm('range'), tapeTo: '1,5' })).toMatchObject({
+    terms: { tapeTo: 150, lengthsTo: 0.002, limit: 0.01, from: 'the back of the housing' },
+  });
+});
+
+it.each([
+  [{ lengths: '9 10 11' }, 'twice the shortest'],
+  [{ lengths: '5 10' }, '3 to 50 lengths'],
+  [{ lengths: '5 10 1200' }, '999 m is the longest'],
+  [{ limit: '0' }, 'What a range may be off by'],
+  [{ each: '1' }, 'number of readings'],
+])('refuses a range check with %o', (change, says) => {
+  const read = termsOf({ ...madeUpForm('range'), ...change });
+  expect(read.ok ? '' : read.problems.join()).toContain(says);
+});
+
+it.each([
+  [{ far: '3' }, 'twice as far away'],
+  [{ near: 'two' }, 'How far the nearer mark is'],
+  [{ farLanded: '1 2\n3 4\n5 6' }, 'At the farther mark four lines'],
+  [{ nearLanded: '1 2\n3 4\n5 6\n7' }, 'At the nearer mark four lines'],
+  [{ nearLanded: '1 2\n3 4\n5 6\n7 8 9' }, 'At the nearer mark four lines'],
+])('refuses a check of the beam with %o', (change, says) => {
+  const read = termsOf({ ...madeUpForm('beam'), ...change });
+  expect(read.ok ? '' : read.problems.join()).toContain(says);
 });
