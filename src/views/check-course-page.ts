@@ -1,4 +1,4 @@
-import { html, nothing } from 'lit';
+import { html, nothing, type PropertyValues } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import { courseDeskOf, type CourseDesk } from '../steps/course/course-desk.ts';
@@ -23,6 +23,8 @@ export class CheckCoursePage extends View {
   /** Id of the course whose page is open; the list of all without one. */
   @property() paper: string | undefined;
   @state() private layingOut = false;
+  /** The outing that was drawn last, and whether it was settled. */
+  #seen: { outing: string; isSettled: boolean } | undefined;
 
   get #desk(): CourseDesk {
     return courseDeskOf(this.bench);
@@ -32,7 +34,7 @@ export class CheckCoursePage extends View {
     return [this.#desk, this.bench, this.bench.logbook];
   }
 
-  protected override willUpdate(changes: Map<PropertyKey, unknown>): void {
+  protected override willUpdate(changes: PropertyValues): void {
     super.willUpdate(changes);
     if (changes.has('paper') || !this.hasUpdated) void this.#desk.open(this.paper);
   }
@@ -215,14 +217,38 @@ export class CheckCoursePage extends View {
     </div>`;
   }
 
-  #outings({ outings }: CourseState) {
-    if (outings.length < 2) return nothing;
+  /** The outings before the newest, each with what it came to. */
+  #outings(course: CourseState) {
+    const earlier = course.outings.slice(0, -1).reverse();
+    if (earlier.length === 0) return nothing;
     return html`<section class="sheet course-work" aria-labelledby="course-outings">
-      <h3 id="course-outings">Outings</h3>
-      <ul>
-        ${outings.map((each) => html`<li>${outingWords(each)}</li>`)}
-      </ul>
+      <h3 id="course-outings">Earlier outings</h3>
+      ${earlier.map((outing) =>
+        outing.settled
+          ? html`<details>
+              <summary>${outingWords(outing)}</summary>
+              <check-course-result
+                .desk=${this.#desk}
+                .course=${course}
+                .outing=${outing}
+              ></check-course-result>
+            </details>`
+          : html`<p>${outingWords(outing)}</p>`,
+      )}
     </section>`;
+  }
+
+  /** What the day came to is brought to sight once it is there. */
+  protected override updated(changes: PropertyValues): void {
+    super.updated(changes);
+    const { outing } = this.#desk;
+    const isSettled = outing?.settled !== undefined;
+    const before = this.#seen;
+    this.#seen = outing && { outing: outing.id, isSettled };
+    if (!isSettled || !before || before.outing !== outing.id || before.isSettled) return;
+    requestAnimationFrame(() => {
+      this.querySelector('check-course-result')?.scrollIntoView({ behavior: 'instant' });
+    });
   }
 }
 

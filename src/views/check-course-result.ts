@@ -46,8 +46,11 @@ export class CheckCourseResult extends View {
     const { result, terms, declination, time } = settled;
     const { desk } = this;
     const verdict = settledVerdict(settled, ({ instrument }) => desk.nameOf(instrument));
-    return html`<article class="sheet course-result" aria-labelledby="course-result">
-      <h3 id="course-result">What the shots of ${dayWords(day)} say</h3>
+    return html`<article
+      class="sheet course-result"
+      aria-labelledby="course-result-${this.outing.id}"
+    >
+      <h3 id="course-result-${this.outing.id}">What the shots of ${dayWords(day)} say</h3>
       <div class="verdict ${verdict.standing}">
         ${shape(verdict.standing)}
         <p>${verdict.words}</p>
@@ -168,7 +171,7 @@ export class CheckCourseResult extends View {
   }
 
   #years() {
-    const apart = yearsApart(this.course, (each) => this.desk.nameOf(each));
+    const apart = yearsApart(this.course, this.outing, (each) => this.desk.nameOf(each));
     if (!apart) return nothing;
     const changed = apart.changes.filter((each) => each.changed);
     return html`<h4>Since ${dayWords(apart.from)}</h4>

@@ -564,11 +564,15 @@ export class CourseDesk {
     };
   }
 
-  /** Of the day of an outing; undefined where no bearing wants it, or the place is not known. */
+  /**
+   * Of the day of an outing: wanted for bearings that do not count from magnetic north, and to compare years. Undefined
+   * where the place is not known.
+   */
   #declination(layout: CourseLayout, { day }: OutingState): Declination | undefined {
-    const place = layout.place ?? this.#bench.site.kept.place;
-    if (!wantsDeclination(layout) || !place) return undefined;
-    const field = fieldThere(this.#bench.site.kept, place, new Date(`${day}T12:00:00Z`));
+    const { kept } = this.#bench.site;
+    const place = layout.place ?? (wantsDeclination(layout) ? kept.place : undefined);
+    if (!place) return undefined;
+    const field = fieldThere(kept, place, new Date(`${day}T12:00:00Z`));
     return {
       degrees: degrees(field.declination),
       sigma: degrees(field.standardErrors.declination),

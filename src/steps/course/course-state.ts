@@ -104,14 +104,14 @@ export function courseOf(notes: readonly ReadNote[]): CourseState | undefined {
   });
   const outings = [...days]
     .sort(([a, day], [b, other]) => order(day, other) || order(a, b))
-    .map(([id, day]) => {
+    .map(([id, day], i, { length }) => {
       const own = all.filter(({ outing }) => outing === id);
       const outing = { id, day, shots: own };
       const before = settled.get(id);
       if (!before) return outing;
-      return isOf(before, outing, known, terms)
-        ? { ...outing, settled: before }
-        : { ...outing, before };
+      // what an earlier day came to stands by what was known then
+      const isNow = i < length - 1 || isBy(before, known, terms);
+      return isNow && isOf(before, outing) ? { ...outing, settled: before } : { ...outing, before };
     });
   return { layout, terms, outings };
 }
@@ -134,19 +134,18 @@ export const countedShots = (
     ({ setAside, leg }) => setAside === undefined && legs.some((each) => isSameLeg(each, leg)),
   );
 
-function isOf(
-  settled: OutingSettled,
-  outing: Pick<OutingState, 'shots'>,
-  layout: CourseLayout,
-  terms: CourseTerms,
-): boolean {
-  const counted = countedShots(outing, layout).map(({ id }) => id);
-  return (
-    isSameData([...settled.shots].sort(), counted.sort()) &&
-    isSameData(settled.layout, layout) &&
-    isSameData(settled.terms, terms)
+/** Whether it was settled by what is known of the course now. */
+const isBy = (settled: OutingSettled, layout: CourseLayout, terms: CourseTerms): boolean =>
+  isSameData(settled.layout, layout) && isSameData(settled.terms, terms);
+
+/** Whether just these shots went in. */
+const isOf = (settled: OutingSettled, outing: Pick<OutingState, 'shots'>): boolean =>
+  isSameData(
+    [...settled.shots].sort(),
+    countedShots(outing, settled.layout)
+      .map(({ id }) => id)
+      .sort(),
   );
-}
 
 /** Every instrument that has a shot in an outing, in the order in which each came first. */
 export function instrumentsOf({ shots }: Pick<OutingState, 'shots'>): CourseInstrument[] {

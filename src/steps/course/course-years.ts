@@ -33,17 +33,18 @@ export interface YearsApart {
 /** Chance that anything at all is found changed that is not. */
 const LEVEL = 0.05;
 
-/** The newest settled outing against the one settled before it; undefined where there are not two. */
+/** A settled outing against the one settled before it; undefined where there is none. */
 export function yearsApart(
-  { outings }: CourseState,
+  { outings }: Pick<CourseState, 'outings'>,
+  now: OutingState,
   nameOf: (instrument: CourseInstrument) => string,
 ): YearsApart | undefined {
-  const settled = outings.filter(
-    (each): each is OutingState & { settled: SettledState } => each.settled !== undefined,
+  const settled = outings.flatMap(({ id, day, settled }) =>
+    settled ? [{ id, day, settled }] : [],
   );
-  const [before, now] = settled.slice(-2);
-  if (!before || !now) return undefined;
-  return compared(before, now, nameOf);
+  const at = settled.findIndex(({ id }) => id === now.id);
+  const before = settled[at - 1];
+  return before && compared(before, settled[at]!, nameOf);
 }
 
 /**

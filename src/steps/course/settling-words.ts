@@ -46,15 +46,18 @@ export function standingWords(standing: InstrumentStanding, of: AdjustedInstrume
       return `Too unsteady: ${parts.join('; ')}.`;
     }
     case 'not settled': {
-      const open = BOTH.map((angle) => of.tests[angle].constant).filter(
-        ({ verdict }) => verdict === 'not settled',
-      );
-      return open.every(({ why }) => why === 'others alone' || why === 'no shots')
+      return isAlike(of)
         ? 'Agrees with the others; whether all of them are right, this course cannot tell.'
         : 'Not settled: it may be right or off.';
     }
   }
 }
+
+/** Whether nothing is open but whether all instruments are right. */
+const isAlike = ({ tests }: AdjustedInstrument): boolean =>
+  BOTH.map((angle) => tests[angle].constant)
+    .filter(({ verdict }) => verdict === 'not settled')
+    .every(({ why }) => why === 'others alone' || why === 'no shots');
 
 /** How far off an instrument is, with its interval. */
 function offWords(angle: Angle, { value, against, surelyBeyond }: ConstantTest): string {
@@ -88,7 +91,8 @@ const WHY: Readonly<Record<Unsettled, (angle: string) => string>> = {
 export function constantWords(of: AdjustedInstrument): string[] {
   const why = BOTH.flatMap((angle) => {
     const { constant } = of.tests[angle];
-    return constant.verdict === 'not settled' && constant.why
+    const isSaid = constant.why === 'others alone' && of.verdict === 'not settled' && isAlike(of);
+    return constant.verdict === 'not settled' && constant.why && !isSaid
       ? [WHY[constant.why](ANGLES[angle])]
       : [];
   });
@@ -232,7 +236,7 @@ export function blindToOf({ shots }: CourseAdjustment, terms: CourseTerms): stri
     [azimuth, inclination].some((each) => each && each.redundancy < UNCHECKED),
   ).length;
   return [
-    ...(isKnown ? [] : ['What all instruments share, such as a battery lamp that everyone wears.']),
+    ...(isKnown ? [] : ['What all instruments share, such as a lamp that everyone wears.']),
     'What changes with direction or with roll: it shows as scatter here. Four rolls and a closed loop see it.',
     'Iron so near a station that the field differs within a step: there every instrument is disturbed in its own way.',
     ...(unchecked > 0

@@ -62,6 +62,10 @@ describe('the notes of a course', () => {
       expect(outing!.settled).toBeUndefined();
       expect(outing!.before).toBeDefined();
     }
+    // years later the course may be another: what this day came to stands
+    const later = note({ kind: 'outing begun', outing: hexId(0xb), day: '2032-05-12' });
+    const wider = note({ kind: 'course laid out', ...SQUARE, each: 3 });
+    expect(courseOf([...notes, later, wider])!.outings[0]!.settled).toBeDefined();
   });
 });
 
