@@ -1,4 +1,5 @@
 import { cpus, release, type } from 'node:os';
+import { checkCourse } from './check-course.ts';
 import { events } from './events.ts';
 import type { Figure } from './figure.ts';
 import { fitAccuracy } from './fit-accuracy.ts';
@@ -27,6 +28,7 @@ const groups: Record<string, () => Figure[] | Promise<Figure[]>> = {
   planning: nextReadings,
   nist,
   speed: fitSpeed,
+  course: checkCourse,
   parsing: lineParsing,
   soak,
   events,

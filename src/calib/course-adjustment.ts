@@ -22,6 +22,7 @@ import {
   estimated,
   probabilityOfNothing,
   testInstruments,
+  type Designed,
   type Solved,
 } from './instrument-tests.ts';
 import { AdjustmentDesign, type Terms } from './least-squares-adjustment.ts';
@@ -39,18 +40,15 @@ export function adjustCourse(course: Course, terms: CourseTerms): CourseAdjustme
   const fault = courseFault(course, terms);
   if (fault) return fault;
   const slopes = legInclinations(course);
-  const solveWith = (angle: Angle, knots?: Knots): Solved => {
+  const designWith = (angle: Angle, knots?: Knots): Designed => {
     const system = systemOf(angle, course, terms, slopes, knots);
     const design = new AdjustmentDesign(system.unknowns, system.rows, system.conditions);
-    const result = adjustRobustly(design, system.weighed);
-    // weights are kept from lying so far apart: sigmas under FAST are conditions, scales have a least
-    if (!result) throw new RangeError('standard deviations too far apart to adjust');
-    return { system, design, result };
+    return { system, design };
   };
-  const { knots, warnings } = knotsFor(course, terms, (some) => solveWith('azimuth', some));
+  const { knots, warnings } = knotsFor(course, terms, (some) => designWith('azimuth', some), solve);
   const solved: Record<Angle, Solved> = {
-    azimuth: solveWith('azimuth', knots),
-    inclination: solveWith('inclination'),
+    azimuth: solve(designWith('azimuth', knots)),
+    inclination: solve(designWith('inclination')),
   };
   const { tests, verdicts, alike } = testInstruments(course, terms, solved);
   const blunders = ANGLES.flatMap((angle) => blundersOf(course, solved, angle));
@@ -117,6 +115,13 @@ export function adjustCourse(course: Course, terms: CourseTerms): CourseAdjustme
 }
 
 const ANGLES = ['azimuth', 'inclination'] as const;
+
+function solve({ system, design }: Designed): Solved {
+  const result = adjustRobustly(design, system.weighed);
+  // weights are kept from lying so far apart: sigmas under FAST are conditions, scales have a least
+  if (!result) throw new RangeError('standard deviations too far apart to adjust');
+  return { system, design, result };
+}
 
 function quantitiesOf(
   solved: Solved,

@@ -1,21 +1,24 @@
 import type { Course, CourseTerms, CourseWarning, FieldDrift } from './check-course.ts';
 import type { Knots } from './course-observations.ts';
-import { estimated, type Solved } from './instrument-tests.ts';
+import { estimated, type Designed, type Solved } from './instrument-tests.ts';
 import { AdjustmentDesign } from './least-squares-adjustment.ts';
 import { fisherTail } from './quantiles.ts';
 
 /**
  * How finely the field's change through the afternoon can be told: straight between knots at equal distances, a straight
  * line unless the shots object. At most as many pieces (1, 2, 4, 8, 16) as leave three shots of the reference in each;
- * of these the fewest that fit no worse than the most do (F-test at 0.05).
+ * of these the fewest that fit no worse than the most do (F-test at 0.3: a bend overlooked moves the answer, one too many
+ * only widens it a little).
  *
- * @param solveWith adjusts the azimuths with such knots
+ * @param designWith the design of the azimuths with such knots
+ * @param solve adjusts them
  * @returns no knots without a reference, or where it does not tell
  */
 export function knotsFor(
   { shots }: Course,
   { reference }: CourseTerms,
-  solveWith: (knots: Knots) => Solved,
+  designWith: (knots: Knots) => Designed,
+  solve: (designed: Designed) => Solved,
 ): { knots: Knots; warnings: CourseWarning[] } {
   if (reference === undefined) return { knots: [], warnings: [] };
   const shown = shots.filter(({ azimuth }) => azimuth !== undefined);
@@ -45,15 +48,16 @@ export function knotsFor(
   };
   const candidates = [1, 2, 4, 8, 16].filter((pieces) => pieces === 1 || isFilled(pieces));
   const finest = candidates.at(-1)!;
-  const whole = solveWith(equal(finest));
+  const whole = solve(designWith(equal(finest)));
   if (!isDetermined(whole, finest + 1)) return { knots: [], warnings };
   const chosen = candidates.find((pieces) => {
     if (pieces === finest) return true;
-    return lossTest(whole, solveWith(equal(pieces)), finest - pieces) > 0.05;
+    return lossTest(whole, designWith(equal(pieces)), finest - pieces) > WORSE;
   })!;
   return { knots: equal(chosen), warnings };
 }
 
+const WORSE = 0.3;
 /** Shots of the reference, at times of their own, that a drift needs. */
 const FEWEST = 4;
 
@@ -63,7 +67,11 @@ const isDetermined = ({ system, design }: Solved, knots: number): boolean =>
   );
 
 /** p-value of a plainer model fitting no worse, with the weights of the finer one. */
-function lossTest({ system, result }: Solved, plain: Pick<Solved, 'design'>, less: number): number {
+function lossTest(
+  { system, result }: Solved,
+  plain: { design: AdjustmentDesign },
+  less: number,
+): number {
   const values = system.weighed.map(({ value }) => value);
   const squares = plain.design.solve(values, result.rowWeights)?.squares;
   if (squares === undefined) return 0;

@@ -15,10 +15,13 @@ import type { AdjustmentDesign, Terms } from './least-squares-adjustment.ts';
 import { chiSquareProbability, chiSquareQuantile, studentProbability } from './quantiles.ts';
 import type { RobustAdjustment } from './robust-adjustment.ts';
 
-/** One angle of a course, adjusted. */
-export interface Solved {
+/** One angle of a course as a system to adjust. */
+export interface Designed {
   system: CourseSystem;
   design: AdjustmentDesign;
+}
+
+export interface Solved extends Designed {
   result: RobustAdjustment;
 }
 
@@ -140,22 +143,19 @@ function constantTests(
     const members = set.filter((i) => tests[i].why === 'not determined');
     if (members.length < 2) continue;
     const { agree, against } = partiesOf(members, places, solved, level);
-    const hasMajority = agree.size > members.length / 2 && agree.size > 1;
+    // of two that differ nothing says which is off
+    const isParted =
+      members.length === 2 ? against.get(members[0])!.p <= level : agree.size <= members.length / 2;
     for (const i of members) {
       const { value, p } = against.get(i)!;
       tests[i] = {
         verdict: 'not settled',
-        why: hasMajority || agree.size === members.length ? 'others alone' : 'no majority',
+        why: isParted ? 'no majority' : 'others alone',
         against: 'others',
         value,
         surelyBeyond: false,
-        ...(hasMajority && { p }),
+        ...(members.length > 2 && !isParted && { p }),
       };
-    }
-    // two that differ cannot tell which of them is off
-    if (members.length === 2) {
-      const { p } = against.get(members[0])!;
-      for (const i of members) if (p <= level) tests[i].why = 'no majority';
     }
   }
   for (const test of tests) {

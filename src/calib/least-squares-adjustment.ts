@@ -23,13 +23,11 @@ export class AdjustmentDesign {
   readonly undetermined: number;
   /** Number of determined directions. */
   readonly rank: number;
-  /** Width × rank, row by row. */
+  /** E: unknowns × rank, row by row. */
   readonly #seen: Float64Array;
-  /** Width × undetermined. */
+  /** G: unknowns × undetermined. */
   readonly #unseen: Matrix;
   readonly #start: Float64Array;
-  /** Rows × rank: A E. */
-  readonly #design: Float64Array;
 
   /**
    * @param unknowns how many there are
@@ -41,30 +39,35 @@ export class AdjustmentDesign {
     readonly rows: readonly Terms[],
     conditions: readonly { terms: Terms; value: number }[] = [],
   ) {
-    const conditionRows = dense(
-      conditions.map(({ terms }) => terms),
-      unknowns,
+    const held = split(
+      normal(
+        unknowns,
+        conditions.map(({ terms }) => terms),
+      ),
     );
-    const held = split(conditionRows);
     const start = Matrix.zeros(unknowns, 1);
     if (conditions.length > 0) {
-      // x₀ = Cᵀ(CCᵀ)⁺c, by the eigenvectors of CᵀC
-      const c = Matrix.columnVector(conditions.map(({ value }) => value));
-      const along = held.seen.transpose().mmul(conditionRows.transpose()).mmul(c);
+      // x₀ = (CᵀC)⁺ Cᵀc, by the eigenvectors of CᵀC
+      const right = Matrix.zeros(unknowns, 1);
+      for (const { terms, value } of conditions) {
+        for (const [i, k] of terms) right.set(i, 0, right.get(i, 0) + k * value);
+      }
+      const along = held.seen.transpose().mmul(right);
       held.values.forEach((value, i) => along.set(i, 0, along.get(i, 0) / value));
       start.add(held.seen.mmul(along));
-      const off = Matrix.sub(conditionRows.mmul(start), c);
-      if (off.norm() > 1e-9 * Math.max(1, c.norm())) {
-        throw new RangeError('the conditions contradict each other');
-      }
     }
-    const A = dense(rows, unknowns);
-    const parts = split(A.mmul(held.unseen));
+    this.#start = Float64Array.from(start.to1DArray());
+    const most = Math.max(1, ...conditions.map(({ value }) => Math.abs(value)));
+    if (
+      conditions.some(({ terms, value }) => Math.abs(sum(terms, this.#start) - value) > 1e-9 * most)
+    ) {
+      throw new RangeError('the conditions contradict each other');
+    }
+    const all = normal(unknowns, rows);
+    const parts = split(held.unseen.transpose().mmul(all).mmul(held.unseen));
     const E = held.unseen.mmul(parts.seen);
     this.#unseen = held.unseen.mmul(parts.unseen);
-    this.#start = Float64Array.from(start.to1DArray());
     this.#seen = Float64Array.from(E.to1DArray());
-    this.#design = Float64Array.from(A.mmul(E).to1DArray());
     this.rank = E.columns;
     this.undetermined = this.#unseen.columns;
   }
@@ -89,34 +92,58 @@ export class AdjustmentDesign {
    * @returns undefined where weights are so far apart that the system cannot be solved
    */
   solve(values: readonly number[], weights: ArrayLike<number>): Adjusted | undefined {
-    const { rank: r, rows } = this;
-    const B = this.#design;
+    const { rank: r, rows, unknowns: n } = this;
+    // rows name few unknowns each: the normal matrix is gathered in those, then turned into the seen directions
+    const whole = new Float64Array(n * n);
+    const right = new Float64Array(n);
+    rows.forEach((terms, j) => {
+      const value = values[j] - sum(terms, this.#start);
+      for (const [i, k] of terms) {
+        right[i] += weights[j] * k * value;
+        for (const [c, l] of terms) whole[i * n + c] += weights[j] * k * l;
+      }
+    });
+    const E = this.#seen;
+    const half = new Float64Array(n * r);
     const N = new Float64Array(r * r);
     const y = new Float64Array(r);
-    const reduced = values.map(
-      (value, j) => value - rows[j].reduce((sum, [i, k]) => sum + k * this.#start[i], 0),
-    );
-    for (let j = 0; j < rows.length; j++) {
-      const at = j * r;
-      for (let a = 0; a < r; a++) {
-        const k = weights[j] * B[at + a];
+    for (let i = 0; i < n; i++) {
+      for (let c = 0; c < n; c++) {
+        const k = whole[i * n + c];
         if (k === 0) continue;
-        y[a] += k * reduced[j];
-        for (let b = a; b < r; b++) N[a * r + b] += k * B[at + b];
+        for (let a = 0; a < r; a++) half[i * r + a] += k * E[c * r + a];
+      }
+      for (let a = 0; a < r; a++) {
+        const k = E[i * r + a];
+        y[a] += k * right[i];
+        for (let b = a; b < r; b++) N[a * r + b] += k * half[i * r + b];
       }
     }
     if (!cholesky(N, r)) return undefined;
     const Q = inverseOfFactored(N, r);
-    const determined = new Float64Array(r);
-    for (let a = 0; a < r; a++) {
-      for (let b = 0; b < r; b++) determined[a] += Q[a * r + b] * y[b];
+    // E Q Eᵀ: the covariance of whatever is determined
+    const turned = new Float64Array(n * r);
+    const spread = new Float64Array(n * n);
+    for (let i = 0; i < n; i++) {
+      for (let b = 0; b < r; b++) {
+        const k = E[i * r + b];
+        for (let a = 0; a < r; a++) turned[i * r + a] += k * Q[b * r + a];
+      }
+    }
+    for (let i = 0; i < n; i++) {
+      for (let c = 0; c <= i; c++) {
+        let total = 0;
+        for (let a = 0; a < r; a++) total += turned[i * r + a] * E[c * r + a];
+        spread[i * n + c] = total;
+        spread[c * n + i] = total;
+      }
     }
     const x = this.#start.map((start, i) => {
-      let sum = start;
-      for (let a = 0; a < r; a++) sum += this.#seen[i * r + a] * determined[a];
-      return sum;
+      let total = start;
+      for (let a = 0; a < r; a++) total += turned[i * r + a] * y[a];
+      return total;
     });
-    return new Adjusted(this, x, Q, B, this.#seen, values, weights);
+    return new Adjusted(this, x, spread, values, weights);
   }
 }
 
@@ -125,13 +152,12 @@ export class Adjusted {
   constructor(
     private readonly design: AdjustmentDesign,
     readonly x: Float64Array,
-    private readonly Q: Float64Array,
-    private readonly B: Float64Array,
-    private readonly seen: Float64Array,
+    /** E Q Eᵀ: unknowns × unknowns. */
+    private readonly spread: Float64Array,
     values: readonly number[],
     private readonly weights: ArrayLike<number>,
   ) {
-    this.residuals = values.map((value, j) => value - this.valueOf(design.rows[j]));
+    this.residuals = values.map((value, j) => value - sum(design.rows[j], x));
   }
 
   /** Observed less adjusted. */
@@ -139,94 +165,82 @@ export class Adjusted {
 
   /** Sum of squares of the residuals, weighted: vᵀPv. */
   get squares(): number {
-    return this.residuals.reduce((sum, v, j) => sum + this.weights[j] * v * v, 0);
+    return this.residuals.reduce((total, v, j) => total + this.weights[j] * v * v, 0);
   }
 
   valueOf(terms: Terms): number {
-    return terms.reduce((sum, [i, k]) => sum + k * this.x[i], 0);
+    return sum(terms, this.x);
   }
 
   /** Variance of a function of the unknowns, where weights are inverse variances; undefined where it is not determined. */
   varianceOf(terms: Terms): number | undefined {
-    if (!this.design.determines(terms)) return undefined;
-    const f = this.along(terms);
-    return quadratic(this.Q, f, f);
+    return this.design.determines(terms) ? this.#variance(terms) : undefined;
   }
 
-  /** Variance of an adjusted observation. */
-  varianceOfRow(j: number): number {
-    const r = this.design.rank;
-    const row = this.B.subarray(j * r, (j + 1) * r);
-    return quadratic(this.Q, row, row);
+  /** Variance of each adjusted observation. */
+  rowVariances(): number[] {
+    return this.design.rows.map((terms) => this.#variance(terms));
   }
 
   /** Splits the variance of a determined function of the unknowns by observations: how much each adds to it. */
   sharesOf(terms: Terms): Float64Array {
-    const r = this.design.rank;
-    const response = product(this.Q, this.along(terms));
-    return Float64Array.from(this.design.rows, (_, j) => {
-      let sum = 0;
-      for (let a = 0; a < r; a++) sum += this.B[j * r + a] * response[a];
-      return this.weights[j] * sum * sum;
-    });
+    const n = this.design.unknowns;
+    const response = new Float64Array(n);
+    for (const [i, k] of terms) {
+      for (let c = 0; c < n; c++) response[c] += k * this.spread[i * n + c];
+    }
+    return Float64Array.from(
+      this.design.rows,
+      (row, j) => this.weights[j] * sum(row, response) ** 2,
+    );
   }
 
   /** Covariance of all unknowns; undefined where any is not determined. */
   covariance(): number[][] | undefined {
     const n = this.design.unknowns;
     if (this.design.undetermined > 0) return undefined;
-    const rows = Array.from({ length: n }, (_, i) => this.along([[i, 1]]));
-    return rows.map((a) => {
-      const half = product(this.Q, a);
-      return rows.map((b) => b.reduce((sum, value, k) => sum + value * half[k], 0));
-    });
+    return Array.from({ length: n }, (_, i) => [...this.spread.subarray(i * n, (i + 1) * n)]);
   }
 
-  /** Eᵀf */
-  private along(terms: Terms): Float64Array {
-    const r = this.design.rank;
-    const f = new Float64Array(r);
+  #variance(terms: Terms): number {
+    const n = this.design.unknowns;
+    let total = 0;
     for (const [i, k] of terms) {
-      for (let a = 0; a < r; a++) f[a] += k * this.seen[i * r + a];
+      for (const [c, l] of terms) total += k * l * this.spread[i * n + c];
     }
-    return f;
+    return total;
   }
 }
 
-function product(Q: Float64Array, f: Float64Array): Float64Array {
-  const r = f.length;
-  const out = new Float64Array(r);
-  for (let a = 0; a < r; a++) {
-    for (let b = 0; b < r; b++) out[a] += Q[a * r + b] * f[b];
-  }
-  return out;
+function sum(terms: Terms, x: ArrayLike<number>): number {
+  let total = 0;
+  for (const [i, k] of terms) total += k * x[i];
+  return total;
 }
 
-const quadratic = (Q: Float64Array, f: Float64Array, g: Float64Array): number =>
-  product(Q, g).reduce((sum, value, a) => sum + f[a] * value, 0);
-
-function dense(rows: readonly Terms[], width: number): Matrix {
-  const matrix = Matrix.zeros(rows.length, width);
-  rows.forEach((terms, j) => {
-    for (const [i, k] of terms) matrix.set(j, i, matrix.get(j, i) + k);
-  });
+/** AᵀA, A's rows given by their terms. */
+function normal(unknowns: number, rows: readonly Terms[]): Matrix {
+  const matrix = Matrix.zeros(unknowns, unknowns);
+  for (const terms of rows) {
+    for (const [i, k] of terms) {
+      for (const [c, l] of terms) matrix.set(i, c, matrix.get(i, c) + k * l);
+    }
+  }
   return matrix;
 }
 
-/** The directions that M sees and those it does not, as orthonormal columns; and the eigenvalues of the first. */
-function split(M: Matrix): { seen: Matrix; unseen: Matrix; values: number[] } {
-  const n = M.columns;
+/** The directions that MᵀM sees and those it does not, as orthonormal columns; and the eigenvalues of the first. */
+function split(squares: Matrix): { seen: Matrix; unseen: Matrix; values: number[] } {
+  const n = squares.columns;
   if (n === 0) return { seen: Matrix.zeros(0, 0), unseen: Matrix.zeros(0, 0), values: [] };
-  if (M.rows === 0) return { seen: Matrix.zeros(n, 0), unseen: Matrix.eye(n), values: [] };
-  const squares = M.transpose().mmul(M);
   const { realEigenvalues: values, eigenvectorMatrix } = new EigenvalueDecomposition(squares, {
     assumeSymmetric: true,
   });
   const most = Math.max(...values);
+  const isSeen = (i: number) => most > 0 && values[i] > NOTHING * most;
   const all = Array.from({ length: n }, (_, i) => i);
   const pick = (columns: number[]) =>
     columns.length === 0 ? Matrix.zeros(n, 0) : eigenvectorMatrix.subMatrixColumn(columns);
-  const isSeen = (i: number) => most > 0 && values[i] > NOTHING * most;
   const seen = all.filter(isSeen);
   return {
     seen: pick(seen),

@@ -132,8 +132,9 @@ function solve(
     const adjusted = design.solve(values, rowWeights);
     if (!adjusted) return undefined;
     const redundancy: number[] = [];
+    const variances = adjusted.rowVariances();
     const u = rows.map(({ sigma }, j) => {
-      const q = adjusted.varianceOfRow(j) / sigmas[j] ** 2;
+      const q = variances[j] / sigmas[j] ** 2;
       const w = weights[j];
       // with weight one again for this row alone (Sherman and Morrison)
       redundancy.push(1 - q / (1 + (1 - w) * q));
