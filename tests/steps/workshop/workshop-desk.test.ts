@@ -22,7 +22,7 @@ function deskOf(on: BenchInProcess): WorkshopDesk {
 const kits = (desk: WorkshopDesk): readonly KitRow[] => desk.state.opened!.now!.kits;
 
 /** Waits for what the desk reads by itself. */
-async function until(desk: WorkshopDesk, isSo: () => boolean): Promise<void> {
+async function until(isSo: () => boolean): Promise<void> {
   for (let turn = 0; turn < 200 && !isSo(); turn++) await new Promise((done) => setTimeout(done));
   expect(isSo()).toBe(true);
 }
@@ -140,7 +140,7 @@ describe('through a whole calibration', () => {
     on.board.dropAfter(0);
     await on.pass(10_000);
     expect(on.state.link.state).toBe('lost');
-    await until(desk, () => kits(desk)[0]!.asOf !== undefined);
+    await until(() => kits(desk)[0]!.asOf !== undefined);
     const dropped = {
       builder: 'Ann',
       whereabouts: 'dropped out',
@@ -153,7 +153,7 @@ describe('through a whole calibration', () => {
     await on.reload();
     const anew = deskOf(on);
     await anew.open(paper);
-    await until(anew, () => kits(anew)[0]!.asOf !== undefined);
+    await until(() => kits(anew)[0]!.asOf !== undefined);
     expect(kits(anew)).toMatchObject([
       { builder: 'Ann', stage: { name: 'proven' }, result: { generation: 1 } },
       { builder: 'Ben' },
