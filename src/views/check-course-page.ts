@@ -14,6 +14,7 @@ import './check-course-picture.ts';
 import './check-course-result.ts';
 import './check-course-shots.ts';
 import { courseAddress } from './page-part.ts';
+import { saveFile } from './save-file.ts';
 import { View } from './view.ts';
 
 /** The check course part of the page: the list of courses, or one of them. */
@@ -23,6 +24,7 @@ export class CheckCoursePage extends View {
   /** Id of the course whose page is open; the list of all without one. */
   @property() paper: string | undefined;
   @state() private layingOut = false;
+  @state() private saved = '';
   /** The outing that was drawn last, and whether it was settled. */
   #seen: { outing: string; isSettled: boolean } | undefined;
 
@@ -213,9 +215,24 @@ export class CheckCoursePage extends View {
                 </details>`
         }
         ${this.#outings(course)}
+        <div class="course-work">
+          <div class="offers">
+            <button type="button" @click=${this.#takeOut}>Take this course out</button>
+          </div>
+          <p class="note">
+            All its outings, and the boards that shot it, as a file that another bench can bring in
+            under Logbook. What both have written is then together, nothing twice.
+          </p>
+          <p role="status">${this.saved}</p>
+        </div>
       </div>
     </div>`;
   }
+
+  #takeOut = async (): Promise<void> => {
+    const file = await this.#desk.takeOut();
+    this.saved = file ? saveFile(file) : '';
+  };
 
   /** The outings before the newest, each with what it came to. */
   #outings(course: CourseState) {

@@ -24,6 +24,7 @@ import { CourseFault } from './course-fault.ts';
 import {
   countedShots,
   courseOf,
+  instrumentsOf,
   type CourseState,
   type OutingState,
   type ReadNote,
@@ -60,7 +61,7 @@ export interface CourseDeskState {
 
 type BenchOfCourse = Pick<
   Bench,
-  'papers' | 'places' | 'entriesOf' | 'site' | 'logbook' | 'link' | 'pick' | 'atHand' | 'elsewhere'
+  'papers' | 'places' | 'entriesOf' | 'site' | 'logbook' | 'link' | 'exchange'
 >;
 
 /**
@@ -406,6 +407,14 @@ export class CourseDesk {
         },
       ];
     });
+  }
+
+  /** The whole course as a logbook file, with the boards that shot it; undefined where it could not be had, which is shown. */
+  async takeOut(): Promise<FileOut<Blob> | undefined> {
+    const boards = (this.course?.outings ?? []).flatMap((outing) =>
+      instrumentsOf(outing).flatMap((each) => ('board' in each ? [each.board] : [])),
+    );
+    return this.#bench.exchange.takeOutPaper(this.#paper, boards);
   }
 
   /** The shots of an outing as a file. */
