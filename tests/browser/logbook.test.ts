@@ -21,6 +21,11 @@ it('finds a calibration again in the logbook, and says to calibrate again once a
   await board.waitFor();
   await shown(/^No need yet: calibrate again by /).waitFor();
   expect(await page.title()).toContain('Logbook');
+  // the sign stands beside its words, not over them
+  const [sign, words] = await page
+    .locator('.due > *')
+    .evaluateAll((all) => all.map((each) => each.getBoundingClientRect().toJSON() as DOMRect));
+  expect(words!.left).toBeGreaterThan(sign!.right);
   await board.click();
   const heading = page.getByRole('heading', { name: /^Simulated board, /, level: 2 });
   await heading.waitFor();

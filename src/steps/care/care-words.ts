@@ -31,7 +31,7 @@ export function memoryWords(state: PlaceState): { facts: Fact[]; lacking: number
     { name: 'Room for more', value: String(room) },
     {
       name: 'Of those, in the logbook',
-      value: count === 0 ? '—' : lacking === 0 ? 'all' : `all but ${lacking}`,
+      value: count === 0 ? 'there is none' : lacking === 0 ? 'all' : `all but ${lacking}`,
     },
     ...(dropped > 0 ? [{ name: 'Fell out before they were fetched', value: String(dropped) }] : []),
     { name: 'In the logbook altogether', value: String(history.known.size) },
