@@ -130,6 +130,22 @@ it('a file of shots is added whole or not at all, and adds nothing twice', async
   expect(desk.shotsFile(desk.outing!)!.content).toContain(`${board},A,B,134.5,6,,`);
 });
 
+it('goes to another bench as a file, with the board that shot it, and brought in twice adds nothing twice', async () => {
+  const { on, desk, paper, board } = await onCourse();
+  await on.run(desk.chooseNext());
+  await on.run(desk.shoot('next'));
+  const file = (await on.run(desk.takeOut()))!;
+  const other = await BenchInProcess.opened();
+  await other.run(other.bench.exchange.bringIn(file.content));
+  await other.run(other.bench.exchange.bringIn(file.content));
+  expect(other.bench.exchange.state.trouble).toBeUndefined();
+  expect(await other.records.notesOf(paper)).toEqual(await on.records.notesOf(paper));
+  expect(await other.records.boards()).toEqual([board]);
+  const there = new CourseDesk(other.bench);
+  await other.run(there.open(paper));
+  expect(there.course).toEqual(desk.course);
+});
+
 it('simulated boards are linked and calibrated until there are enough, and shoot the course at once', async () => {
   const { on, desk } = await onCourse();
   await on.run(desk.makeReady(2));
