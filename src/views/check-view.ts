@@ -17,15 +17,17 @@ import {
   BEAM_CAUTIONS,
   BEARING_SIGNS,
   CHECK_CAUTIONS,
+  INTERVAL_WORDS,
+} from '../steps/checks/check-about.ts';
+import {
   checkTitle,
   expectedWords,
   heldAgainst,
-  INTERVAL_WORDS,
   limitWords,
-  progressWords,
   standingWords,
   valueWords,
 } from '../steps/checks/check-words.ts';
+import { progressWords } from '../steps/checks/place-words.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import { declinationHere } from '../steps/checks/declination.ts';
 import { timeWords } from '../steps/time-words.ts';

@@ -2,7 +2,7 @@ import { html, nothing } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import { openCheckPlaces } from '../steps/checks/check-history.ts';
-import { placeWords } from '../steps/checks/check-words.ts';
+import { placeWords } from '../steps/checks/place-words.ts';
 import type { Slot } from '../steps/calibration-state.ts';
 import { spoken, spokenNext } from '../steps/collecting/spoken.ts';
 import type { PlaceState, Told } from '../steps/place-state.ts';

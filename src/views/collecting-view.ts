@@ -5,7 +5,7 @@ import type { Bench } from '../steps/bench.ts';
 import { openSlots } from '../steps/calibration-state.ts';
 import { openCheckPlaces } from '../steps/checks/check-history.ts';
 import { CHECK_NAMES } from '../steps/checks/check-names.ts';
-import { placeWords } from '../steps/checks/check-words.ts';
+import { placeWords } from '../steps/checks/place-words.ts';
 import { isAt, offsetTo } from '../steps/collecting/aim-offset.ts';
 import { sourceWords } from '../steps/collecting/aim-words.ts';
 import { waitingFor, type Waiting } from '../steps/collecting/by-itself.ts';

@@ -7,7 +7,7 @@ import {
   type CheckState,
 } from './check-history.ts';
 import { CHECK_NAMES } from './check-names.ts';
-import { placeWords, progressWords } from './check-words.ts';
+import { placeWords, progressWords } from './place-words.ts';
 
 /** What can be asked for while a check in the field is under way. */
 const INTENTIONS = [
