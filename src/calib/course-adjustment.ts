@@ -21,13 +21,13 @@ import {
   comparableSets,
   estimated,
   probabilityOfNothing,
-  testInstruments,
+  solve,
   type Designed,
   type Solved,
-} from './instrument-tests.ts';
+} from './course-solution.ts';
+import { testInstruments } from './instrument-tests.ts';
 import { AdjustmentDesign, type Terms } from './least-squares-adjustment.ts';
 import { chiSquareProbability, studentProbability } from './quantiles.ts';
-import { adjustRobustly } from './robust-adjustment.ts';
 
 /**
  * One least-squares adjustment of a whole check course, see check-course.ts for the model. Inclinations first, since they
@@ -115,13 +115,6 @@ export function adjustCourse(course: Course, terms: CourseTerms): CourseAdjustme
 }
 
 const ANGLES = ['azimuth', 'inclination'] as const;
-
-function solve({ system, design }: Designed): Solved {
-  const result = adjustRobustly(design, system.weighed);
-  // weights are kept from lying so far apart: sigmas under FAST are conditions, scales have a least
-  if (!result) throw new RangeError('standard deviations too far apart to adjust');
-  return { system, design, result };
-}
 
 function quantitiesOf(
   solved: Solved,

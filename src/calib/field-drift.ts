@@ -1,6 +1,6 @@
 import type { Course, CourseTerms, CourseWarning, FieldDrift } from './check-course.ts';
 import type { Knots } from './course-observations.ts';
-import { estimated, type Designed, type Solved } from './instrument-tests.ts';
+import { estimated, type Designed, type Solved } from './course-solution.ts';
 import { AdjustmentDesign } from './least-squares-adjustment.ts';
 import { fisherTail } from './quantiles.ts';
 

@@ -8,22 +8,11 @@ import type {
   InstrumentVerdict,
   ScatterTest,
 } from './check-course.ts';
-import { NOISE, type CourseSystem } from './course-observations.ts';
-import { turn } from './geometry.ts';
+import { NOISE } from './course-observations.ts';
 import { holmAdjusted } from './holm.ts';
-import type { AdjustmentDesign, Terms } from './least-squares-adjustment.ts';
-import { chiSquareProbability, chiSquareQuantile, studentProbability } from './quantiles.ts';
-import type { RobustAdjustment } from './robust-adjustment.ts';
-
-/** One angle of a course as a system to adjust. */
-export interface Designed {
-  system: CourseSystem;
-  design: AdjustmentDesign;
-}
-
-export interface Solved extends Designed {
-  result: RobustAdjustment;
-}
+import type { Terms } from './least-squares-adjustment.ts';
+import { chiSquareProbability, chiSquareQuantile } from './quantiles.ts';
+import { comparableSets, estimated, probabilityOfNothing, type Solved } from './course-solution.ts';
 
 /**
  * Which instrument is off, and which too noisy: each one's constant of azimuth, index error of inclination, and scatter
@@ -95,31 +84,6 @@ function overall(tests: AdjustedInstrument['tests']): InstrumentVerdict {
     : 'not settled';
 }
 
-/** A sum of unknowns, with what the first answer adds to it. */
-export function estimated({ system, result }: Solved, terms: Terms): Estimated | undefined {
-  const found = result.estimate(terms);
-  if (!found) return undefined;
-  const value = terms.reduce((sum, [i, k]) => sum + k * system.first[i], found.value);
-  return { ...found, value: system.angle === 'azimuth' ? turn(0, value) : value };
-}
-
-const twoSided = ({ value, error, freedom }: Estimated): number =>
-  2 * studentProbability(-Math.abs(value) / error, Math.min(1e6, Math.max(1, freedom)));
-
-export { twoSided as probabilityOfNothing };
-
-/** Sets of unknowns, by their places in a list, within which differences are determined. */
-export function comparableSets(design: AdjustmentDesign, unknowns: readonly number[]): number[][] {
-  const sets: { moves: number[]; members: number[] }[] = [];
-  unknowns.forEach((unknown, place) => {
-    const moves = design.unseen(unknown);
-    const set = sets.find((each) => each.moves.every((m, g) => Math.abs(m - moves[g]) < 1e-7));
-    if (set) set.members.push(place);
-    else sets.push({ moves, members: [place] });
-  });
-  return sets.map(({ members }) => members);
-}
-
 function constantTests(
   instruments: readonly string[],
   solved: Solved,
@@ -136,7 +100,12 @@ function constantTests(
     if (!shot.has(name)) return { ...unsettled, why: 'no shots' };
     if (!value) return { ...unsettled, why: 'not determined' };
     // one that is held fast is what the others are held against
-    return { ...unsettled, against: 'zero', value, ...(value.error > 0 && { p: twoSided(value) }) };
+    return {
+      ...unsettled,
+      against: 'zero',
+      value,
+      ...(value.error > 0 && { p: probabilityOfNothing(value) }),
+    };
   });
   alsoAgainstOthers(tests, places, solved, level);
   for (const set of comparableSets(design, places)) {
@@ -201,7 +170,7 @@ function partiesOf(
       ...others.map((other) => [places[other], -1 / others.length] as const),
     ];
     const value = estimated(solved, terms)!;
-    return { value, p: twoSided(value) };
+    return { value, p: probabilityOfNothing(value) };
   };
   while (agree.size > 2) {
     const [worst, { p }] = [...agree]

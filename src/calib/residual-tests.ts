@@ -3,6 +3,7 @@ import { CalibrationProblem, DIP, type Kind } from './calibration-problem.ts';
 import type { Fit } from './fit.ts';
 import { solvedAgain } from './held-out.ts';
 import { dot, fieldDirection, inverse, plus, rotate, times, type Mat3 } from './geometry.ts';
+import { holmAdjusted } from './holm.ts';
 import { chiSquareProbability, fisherTail } from './quantiles.ts';
 import type { Reading, Vec3 } from './reading.ts';
 import type { Data } from './state.ts';
@@ -597,13 +598,9 @@ function addedTermsTest(
 
 /** Adjusts the p-values after Holm, and gives the verdicts. */
 function judged(tests: readonly ResidualTest[], level: number): ResidualTest[] {
-  const told = tests.filter(({ p }) => p !== undefined).sort((a, b) => a.p! - b.p!);
-  const adjusted = new Map<ResidualTestName, number>();
-  let most = 0;
-  told.forEach(({ name, p }, i) => {
-    most = Math.max(most, Math.min(1, (told.length - i) * p!));
-    adjusted.set(name, most);
-  });
+  const told = tests.filter(({ p }) => p !== undefined);
+  const holm = holmAdjusted(told.map(({ p }) => p!));
+  const adjusted = new Map(told.map(({ name }, i) => [name, holm[i]]));
   return tests.map((test) => {
     const p = adjusted.get(test.name);
     return p === undefined
