@@ -179,5 +179,7 @@ function inWords(result: CourseResult, { shots, setAside }: Head): string {
     ...list('Warnings', result.warnings),
     ...list('What this cannot see', result.blindTo),
     '',
-  ].join('\n');
+  ]
+    .join('\n')
+    .replaceAll('\u00a0', ' '); // a terminal breaks no lines
 }

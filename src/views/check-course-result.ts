@@ -60,7 +60,7 @@ export class CheckCourseResult extends View {
         ${termsWords(terms, (each) => desk.nameOf(each))}
         ${
           declination
-            ? `Declination ${declination.degrees.toFixed(2)}° ± ${declination.sigma.toFixed(2)}° (standard error) by ${declination.model}.`
+            ? `Declination ${declination.degrees.toFixed(2)}° ±\u00a0${declination.sigma.toFixed(2)}° (standard error) by ${declination.model}.`
             : ''
         }
       </p>

@@ -70,7 +70,7 @@ it('lays out a check course, takes shots from a file and by hand, settles it, an
   await page.getByText('two: something is wrong with it.').waitFor();
   const result = await words(page);
   expect(result).toContain('Off: its azimuths show 1.');
-  expect(result).toMatch(/C: \+1\.\d\d° ± 0\.\d\d°: it turns the field/);
+  expect(result).toMatch(/C: \+1\.\d\d° ±\s0\.\d\d°: it turns the field/);
   expect(result).toContain('It would fit the same leg shot the other way');
   expect(result).toContain('What would settle that: a known bearing of a leg');
   expect(await inspection.objections()).toEqual([]);

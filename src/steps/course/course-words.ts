@@ -32,7 +32,7 @@ export const signed = (value: number, digits = 2): string => {
 };
 
 export const figureWords = ({ value, half }: CourseFigure): string =>
-  `${signed(value)} ± ${halfWords(half)}`;
+  `${signed(value)} ±\u00a0${halfWords(half)}`;
 
 export const halfWords = (half: number): string =>
   Number.isFinite(half) ? `${half.toFixed(2)}°` : 'not known';
@@ -41,7 +41,7 @@ export const halfWords = (half: number): string =>
 export function quantityWords({ alone, above, base }: CourseQuantity, isAzimuth: boolean): string {
   if (alone) {
     const value = isAzimuth ? `${alone.value.toFixed(2)}°` : signed(alone.value);
-    return `${value} ± ${halfWords(alone.half)}`;
+    return `${value} ±\u00a0${halfWords(alone.half)}`;
   }
   if (above) return `${figureWords(above)} from ${above.other}`;
   return base ? 'the others are told from it' : 'not determined';

@@ -155,4 +155,4 @@ const WHAT: Readonly<Record<YearChange['what'], string>> = {
 
 /** A change in words. */
 export const changeWords = ({ what, name, change, half }: YearChange): string =>
-  `${WHAT[what]} ${name}: changed by ${change < 0 ? '−' : '+'}${Math.abs(change).toFixed(2)}° ± ${half.toFixed(2)}°`;
+  `${WHAT[what]} ${name}: changed by ${change < 0 ? '−' : '+'}${Math.abs(change).toFixed(2)}° ±\u00a0${half.toFixed(2)}°`;

@@ -72,7 +72,7 @@ function offWords(angle: Angle, { value, against, surelyBeyond }: ConstantTest):
         : 'too high';
   const beside = against === 'others' ? ', against the other instruments' : '';
   const surely = surelyBeyond ? ', all of it beyond what is allowed' : '';
-  return `its ${ANGLES[angle]} show ${size(value.value)} ± ${size(value.half)} ${much}${beside}${surely}`;
+  return `its ${ANGLES[angle]} show ${size(value.value)} ±\u00a0${size(value.half)} ${much}${beside}${surely}`;
 }
 
 const WHY: Readonly<Record<Unsettled, (angle: string) => string>> = {

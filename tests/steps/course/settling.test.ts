@@ -28,7 +28,7 @@ describe('a settled course', () => {
     expect(two.azimuth!.value).toBeCloseTo(1.2, 0);
     expect(Math.abs(two.azimuth!.value - 1.2)).toBeLessThan(0.4);
     expect(two.verdict).toMatch(
-      /^Off: its azimuths show 1\.\d\d° ± 0\.\d\d° too much, against the other/,
+      /^Off: its azimuths show 1\.\d\d° ±\s0\.\d\d° too much, against the other/,
     );
     expect(named(result, 'one').standing).toBe('not settled');
     expect(named(result, 'one').verdict).toContain('Agrees with the others');
