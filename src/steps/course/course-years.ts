@@ -1,8 +1,13 @@
 import { interval95 } from '../../calib/covariance.ts';
+import { holmAdjusted } from '../../calib/holm.ts';
 import { studentProbability } from '../../calib/quantiles.ts';
-import type { CourseFigure, CourseQuantity } from '../../records/course-notes.ts';
+import {
+  instrumentKey,
+  type CourseFigure,
+  type CourseInstrument,
+  type CourseQuantity,
+} from '../../records/course-notes.ts';
 import { combined } from '../checks/estimate.ts';
-import { instrumentKey, type CourseInstrument } from '../../records/course-notes.ts';
 import type { CourseState, OutingState, SettledState } from './course-state.ts';
 
 /** What has changed on a course from one outing to another. */
@@ -110,7 +115,7 @@ export function compared(
       }
     }
   }
-  const adjusted = holm(chances);
+  const adjusted = holmAdjusted(chances);
   const notCompared = [
     ...(b.result.legs.some(({ azimuth }) => azimuth.alone) && !(a.declination && b.declination)
       ? [
@@ -132,18 +137,6 @@ export function compared(
 }
 
 const partOf = ({ error, freedom }: CourseFigure) => ({ error, freedom: freedom ?? Infinity });
-
-/** p-values adjusted so that each may be held against the chance of any false finding: Holm 1979. */
-export function holm(chances: readonly number[]): number[] {
-  const order = chances.map((_, i) => i).sort((i, j) => chances[i]! - chances[j]!);
-  const adjusted = new Array<number>(chances.length);
-  let least = 0;
-  order.forEach((i, rank) => {
-    least = Math.max(least, Math.min(1, chances[i]! * (chances.length - rank)));
-    adjusted[i] = least;
-  });
-  return adjusted;
-}
 
 const WHAT: Readonly<Record<YearChange['what'], string>> = {
   'leg azimuth': 'Azimuth of',

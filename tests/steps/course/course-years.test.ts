@@ -1,7 +1,7 @@
 import { expect, it } from 'vitest';
 import type { CourseTerms } from '../../../src/records/course-notes.ts';
 import type { SettledState } from '../../../src/steps/course/course-state.ts';
-import { compared, holm } from '../../../src/steps/course/course-years.ts';
+import { compared } from '../../../src/steps/course/course-years.ts';
 import { settle, type Declination } from '../../../src/steps/course/settling.ts';
 import { shotsOf, SQUARE, TRUTH, type Wrongs } from './made-up-shots.ts';
 
@@ -74,10 +74,4 @@ it('a station where iron was buried since, and a leg whose mark was moved, are f
     'station C',
   ]);
   expect(Math.abs(changed[1]!.change - 1.5)).toBeLessThan(0.5);
-});
-
-it('adjusts chances as Holm did: the least times their number, and none below the one before', () => {
-  // by hand: 4 × 0.01, 3 × 0.02, max(0.06, 2 × 0.03), max(0.06, 0.5)
-  const adjusted = holm([0.03, 0.01, 0.5, 0.02]);
-  [0.06, 0.04, 0.5, 0.06].forEach((value, i) => expect(adjusted[i]).toBeCloseTo(value, 12));
 });
