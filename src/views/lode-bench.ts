@@ -161,7 +161,7 @@ export class LodeBench extends View {
     return html`<nav class="parts" aria-label="Parts of the page">
       <ul>
         ${link('bench', 'At the bench')} ${link('logbook', 'Logbook')}
-        ${link('course', 'Check courses')}
+        ${link('course', 'Check courses')} ${link('workshop', 'Workshop')}
       </ul>
     </nav>`;
   }
@@ -203,6 +203,13 @@ export class LodeBench extends View {
           .bench=${this.bench}
           .paper=${asked.paper}
         ></check-course-page>`;
+      case 'workshop':
+        return html`<workshop-page
+          .bench=${this.bench}
+          .paper=${asked.paper}
+          .kit=${asked.kit}
+          .program=${this.newer.current}
+        ></workshop-page>`;
     }
   }
 
@@ -214,7 +221,7 @@ export class LodeBench extends View {
     if (before.part === 'bench' && this.asked.part === 'bench') return; // a skip within the bench
     await this.updateComplete;
     await this.querySelector<View>(
-      'main.logbook > :is(logbook-page, report-page, check-course-page)',
+      'main.logbook > :is(logbook-page, report-page, check-course-page, workshop-page)',
     )?.updateComplete;
     scrollTo({ top: 0, behavior: 'instant' });
     const heading = this.asked.part === 'bench' ? '#next' : '#logbook-heading';
@@ -307,6 +314,7 @@ const LOADING = {
   logbook: () => import('./logbook-page.ts'),
   report: () => import('./report-page.ts'),
   course: () => import('./check-course-page.ts'),
+  workshop: () => import('./workshop-page.ts'),
 };
 
 /** A part of the page that is loaded when it is asked for first. */
@@ -318,6 +326,7 @@ const CALLED: Readonly<Record<PagePart['part'], string>> = {
   logbook: 'logbook',
   report: 'report',
   course: 'check courses',
+  workshop: 'workshop',
 };
 
 /** Begins to load what the address asks for, before there is a page to show it; whether it could is seen when it is shown. */
@@ -338,5 +347,7 @@ function titleOf(part: PagePart & { part: LoadedPart }): string {
       return `Calibration report ${part.serial}`;
     case 'course':
       return 'Check courses';
+    case 'workshop':
+      return 'Workshop';
   }
 }

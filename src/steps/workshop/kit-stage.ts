@@ -115,6 +115,7 @@ function resultOf(
   const { sealed, proof } = history.calibration!; // the fit is of it
   const { azimuth, inclination, freedom } = fit.uncertainty;
   const isSealed = sealed !== undefined && sealed.fit === fit.id && runsSealed(history);
+  const [against] = isSealed ? speaksAgainstInForce(history) : [];
   return {
     ...(isSealed && { generation: sealed.generation, sealed: sealed.time, crc: sealed.crc }),
     tolerance,
@@ -124,6 +125,7 @@ function resultOf(
     inclination: degrees(interval95(inclination, freedom.inclination)),
     readings: fit.readings.filter(({ used }) => used).length,
     ...(isSealed && proof && { proof: { passed: proof.passed, readings: proof.readings.length } }),
+    ...(against !== undefined && { against }),
     ...(fit.holdsFor?.temperature && { temperature: fit.holdsFor.temperature }),
   };
 }

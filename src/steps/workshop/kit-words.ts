@@ -23,7 +23,8 @@ export function laneWords(row: KitRow): LaneWords {
   const { trouble, work, stage, next } = row;
   const so = upperFirst(stage.words);
   const seen = seenWords(row);
-  if (trouble !== undefined) return { words: trouble, ...(seen !== undefined && { note: seen }) };
+  if (trouble !== undefined)
+    return { words: upperFirst(trouble), ...(seen !== undefined && { note: seen }) };
   if (work !== undefined) return { words: work };
   const note =
     seen ??
@@ -122,15 +123,15 @@ export function resultWords(row: KitRow): ResultWords {
 }
 
 function verdictOf(
-  { trouble, stage }: KitRow,
-  { judged, proof, generation }: KitResult,
+  { stage }: KitRow,
+  { judged, proof, generation, against }: KitResult,
 ): Pick<ResultWords, 'standing' | 'verdict'> {
   if (proof && !proof.passed) return { standing: 'bad', verdict: 'Proof not passed' };
   if (stage.name === 'proven' && proof) {
     const verdict = `Proven on ${proof.readings} fresh readings`;
-    if (trouble !== undefined) return { standing: 'bad', verdict: `${verdict}, and since: ${trouble}` }; // prettier-ignore
+    if (against !== undefined) return { standing: 'bad', verdict: `${verdict}, but ${against}` };
     return judged === 'bad'
-      ? { standing: 'bad', verdict: `${verdict}, but outside the tolerance` }
+      ? { standing: 'bad', verdict: `${verdict}, but not good enough for the tolerance` }
       : { standing: 'good', verdict };
   }
   if (generation !== undefined) return { standing: 'watch', verdict: 'Written, not proven' };

@@ -50,6 +50,8 @@ export interface KitResult {
   readings: number;
   /** Absent where there is no proof. */
   proof?: { passed: boolean; readings: number };
+  /** What speaks against relying on what was sealed, in a few words; absent where nothing is known to. */
+  against?: string;
   /** Coldest and warmest reading that the fit used, degrees Celsius. */
   temperature?: { coldest: number; warmest: number };
 }

@@ -44,7 +44,7 @@ describe('what is told of a board', () => {
   it('is a lost link, as trouble, and not its coming back', async () => {
     const before = await state();
     const linked = { ...before, link: { state: 'linked' } as const };
-    expect(told({ link: { state: 'lost', end: 'gone' } }, linked)).toMatchObject({
+    expect(told({ link: { state: 'lost', end: 'unplugged' } }, linked)).toMatchObject({
       kind: 'refused',
       words: expect.stringMatching(/^Link lost/),
     });

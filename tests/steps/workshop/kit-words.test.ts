@@ -16,8 +16,9 @@ const stage = (name: StageName, more: Partial<KitRow['stage']> = {}): KitRow['st
   ...more,
 });
 
-const row = (change: Partial<KitRow> = {}): KitRow => ({
+const ROW: KitRow = {
   kit: 'k',
+  alias: [],
   serial: 'A7',
   builder: 'Ida',
   place: '3',
@@ -26,8 +27,8 @@ const row = (change: Partial<KitRow> = {}): KitRow => ({
   shape: 'now',
   remarks: [],
   overruled: [],
-  ...change,
-});
+};
+const row = (change: Partial<KitRow> = {}) => ({ ...ROW, ...change }) as KitRow;
 
 const result: KitResult = {
   generation: 2,
@@ -65,9 +66,9 @@ describe('the lane of a kit', () => {
   });
 
   it('says trouble before work, work before the stage, and where a board is that is not here', () => {
-    const trouble = 'Link lost';
+    const trouble = 'not good enough';
     const work = 'Fitting…';
-    expect(laneWords(row({ trouble, work, next: 'Aim' }))).toEqual({ words: trouble });
+    expect(laneWords(row({ trouble, work, next: 'Aim' }))).toEqual({ words: 'Not good enough' });
     expect(laneWords(row({ work, next: 'Aim' }))).toEqual({ words: work });
     expect(laneWords(row({ next: 'Aim north' }))).toEqual({
       words: 'Linked',
@@ -147,11 +148,16 @@ describe('a line of the results', () => {
     );
     const failed = { ...result, proof: { passed: false, readings: 12 } };
     expect(verdict({ stage: stage('written'), result: failed })).toBe('bad: Proof not passed');
-    expect(verdict({ stage: proven, result, trouble: 'A check was not passed' })).toBe(
-      'bad: Proven on 12 fresh readings, and since: A check was not passed',
+    const against = 'a check in the field was not passed';
+    expect(verdict({ stage: proven, result: { ...result, against } })).toBe(
+      'bad: Proven on 12 fresh readings, but a check in the field was not passed',
+    );
+    // that its cable was pulled afterwards says nothing of what was proven
+    expect(verdict({ stage: proven, result, trouble: 'Link lost: unplugged' })).toBe(
+      'good: Proven on 12 fresh readings',
     );
     expect(verdict({ stage: proven, result: { ...result, judged: 'bad' } })).toBe(
-      'bad: Proven on 12 fresh readings, but outside the tolerance',
+      'bad: Proven on 12 fresh readings, but not good enough for the tolerance',
     );
   });
 });
