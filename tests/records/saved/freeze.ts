@@ -8,7 +8,7 @@ import { saved } from './indexed-database.ts';
  * Writes down the database as the code of this tree leaves it after work on two simulated boards, for the tests that
  * bring forward what people have: `npx tsx tests/records/saved/freeze.ts`. To be run in the tree whose version is to be
  * frozen, before the database gets its next one; what was written is never changed later. Version 1 was frozen in the
- * tree of commit 4197147, with this folder laid into it.
+ * tree of commit 4197147, with this folder laid into it; version 2 in that of c11d0f0.
  */
 
 const factories: IDBFactory[] = [];

@@ -5,6 +5,7 @@ import type { Entry } from '../../../src/records/entries.ts';
 import { HeldEntries } from '../../../src/records/held-entries.ts';
 import { readLogbookFile } from '../../../src/records/logbook-file-reader.ts';
 import { openLogbook, type Logbook } from '../../../src/records/logbook.ts';
+import type { Note } from '../../../src/records/papers.ts';
 import { heldWords, keepingWords, sizeWords } from '../../../src/steps/logbook/keeping-words.ts';
 import { Keeping, type BrowserStorage } from '../../../src/steps/logbook/keeping.ts';
 
@@ -66,7 +67,8 @@ class Page {
     const full = { ok: false, cause: 'quota', message: 'there is no room' } as const;
     return new Proxy(disk, {
       get: (_, name: keyof Logbook) => {
-        if (this.isFull && ['append', 'merge', 'keep'].includes(name)) return async () => full;
+        if (this.isFull && ['append', 'merge', 'write', 'keep'].includes(name))
+          return async () => full;
         const member = disk[name];
         return typeof member === 'function' ? member.bind(disk) : member;
       },
@@ -202,6 +204,27 @@ it('warns while entries are only in memory, and gives them as a file that brings
     'first held',
     'second held',
   ]);
+});
+
+it('counts notes that are only in memory, and gives them in the same file', async () => {
+  const page = await Page.opened(new Storage(true));
+  page.isFull = true;
+  const note: Note = {
+    id: 'a'.repeat(32),
+    paper: 'b'.repeat(32),
+    of: 'workshop',
+    time: page.today.toISOString(),
+    body: { kind: 'workshop remark', text: 'cold hands' },
+  };
+  await page.logbook.write(note);
+  expect(page.keeping.state).toMatchObject({ held: 1, isHolding: true });
+  const { content } = await page.keeping.heldAsFile();
+  const file = await readLogbookFile(new TextEncoder().encode(content));
+  expect(file.ok && file.notes).toEqual([note]);
+  page.isFull = false;
+  await page.write(page.note());
+  expect(page.keeping.state).toMatchObject({ held: 0, isHolding: false });
+  expect(await page.logbook.notesOf(note.paper)).toEqual([note]);
 });
 
 it('stops warning as soon as everything is on disk', async () => {
