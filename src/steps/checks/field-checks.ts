@@ -14,12 +14,7 @@ import {
   openCheckPlaces,
   type CheckState,
 } from './check-history.ts';
-import {
-  rangeCorrection,
-  rangeSettings,
-  type RangeCorrection,
-} from '../../protocol/range-settings.ts';
-import { sendSettings } from '../care/settings.ts';
+import { rangeCorrection, type RangeCorrection } from '../../protocol/range-settings.ts';
 import type { CheckIntention } from './next-in-check.ts';
 
 export interface FieldCheckParts {
@@ -79,22 +74,8 @@ export class FieldChecks {
   async writeRange(): Promise<void> {
     const { desk } = this.parts;
     await this.#during('Writing what the range check found', false, async () => {
-      const board = desk.linked();
-      const { history } = desk.state;
-      const range = history.checks.records.range?.range;
-      if (!range) return;
-      const { correctionFor } = await loadVerdict();
-      const wanted = correctionFor(range);
-      const now = correctionNow(desk);
-      if (!wanted || !now) throw new BenchError('cannot_be', NO_RANGE_SETTINGS);
-      if (now.constant !== range.correction?.constant || now.scale !== range.correction.scale) {
-        throw new BenchError('cannot_be', CHANGED_SINCE);
-      }
-      const settings = history.care.settings?.settings ?? [];
-      await sendSettings(desk, board, rangeSettings(wanted, settings));
-      desk.say(
-        'Constant and scale are on the board, read back and compared. Check again to prove it.',
-      );
+      const { writeRange } = await import('./write-range.ts');
+      await writeRange(desk, correctionNow(desk));
     });
   }
 
@@ -216,8 +197,3 @@ const VERDICTS = {
 /** What the board adds to its ranges, as its settings were read last. */
 const correctionNow = ({ state }: Desk): RangeCorrection | undefined =>
   rangeCorrection(state.history.care.settings?.settings ?? []);
-
-const NO_RANGE_SETTINGS =
-  'The board has no settings for constant and scale of its ranges. Nothing was sent: note both, and correct lengths by hand.';
-const CHANGED_SINCE =
-  'What the board adds to its ranges is no longer what it was in the check. Nothing was sent: check again, then write.';

@@ -13,8 +13,6 @@ import { knownBearingFigures } from './known-bearings.ts';
 import { rangeFigures } from './range-line.ts';
 import type { CameTo, SeenWhole, Taken } from './taken.ts';
 
-export { correctionFor } from './range-writing.ts';
-
 /** A check as it was begun. */
 export type Begun = Pick<
   EntryOf<'check begun'>,

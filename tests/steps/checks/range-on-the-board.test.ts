@@ -1,5 +1,7 @@
 import { expect, it } from 'vitest';
-import '../../../src/steps/checks/verdict.ts'; // it is loaded when it is asked for, and virtual time does not wait
+// both are loaded when they are asked for, and virtual time does not wait
+import '../../../src/steps/checks/verdict.ts';
+import '../../../src/steps/checks/write-range.ts';
 import type { CheckTerms } from '../../../src/records/entries.ts';
 import { speaksAgainstInForce } from '../../../src/steps/speaks-against.ts';
 import { BenchInProcess } from '../bench-in-process.ts';
