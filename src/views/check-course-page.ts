@@ -36,6 +36,12 @@ export class CheckCoursePage extends View {
     return [this.#desk, this.bench, this.bench.logbook];
   }
 
+  /** Whoever goes elsewhere in the page may calibrate there: readings go where they belong again. */
+  override disconnectedCallback(): void {
+    super.disconnectedCallback();
+    void this.#desk.choose();
+  }
+
   protected override willUpdate(changes: PropertyValues): void {
     super.willUpdate(changes);
     if (changes.has('paper') || !this.hasUpdated) void this.#desk.open(this.paper);

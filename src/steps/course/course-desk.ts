@@ -669,7 +669,7 @@ function isSameShot(there: CourseShot, { source, ...shot }: CourseShot): boolean
   );
 }
 
-/** The desk of a bench: who comes back to the courses finds them as they were, and a board that shoots still does. */
+/** The desk of a bench: who comes back to the courses finds what is being done there. */
 export function courseDeskOf(bench: Bench): CourseDesk {
   const there = desks.get(bench) ?? new CourseDesk(bench);
   desks.set(bench, there);
