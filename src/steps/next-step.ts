@@ -275,14 +275,17 @@ function runsWords({ inForce, calibration }: BoardHistory): string {
     : `${runs}, not generation ${sealed.generation}, which this calibration sealed.`;
 }
 
+/** It never had coefficients, and nobody has looked yet whether it is put together right. */
+const isFresh = ({ inForce, assembly }: BoardHistory): boolean =>
+  inForce === undefined && assembly.newest === undefined;
+
 function begin(history: BoardHistory): Step {
   const { ended, sealed } = history.calibration ?? {};
   if (!ended) {
     return {
       place: 'Look',
       heading: 'Look at what is on it, then begin',
-      words:
-        'What the board holds is saved in the logbook. Nothing on it has been changed. The sheet “Is this place clean?” asks it whether iron is near.',
+      words: `What the board holds is saved in the logbook. Nothing on it has been changed. The sheet “Is this place clean?” asks it whether iron is near.${isFresh(history) ? ' Was it soldered just now? “Is it put together right?” looks at its sensors first.' : ''}`,
       main: { label: 'Begin taking readings', does: 'begin' },
       others: [],
     };

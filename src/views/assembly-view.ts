@@ -260,13 +260,17 @@ function picture(pose: (typeof POSES)[number]) {
     </defs>
     <polygon points=${points(table)} class="pose-table" />
     ${svg`<line x1=${nx1} y1=${ny1} x2=${nx2} y2=${ny2} class="pose-north" marker-end="url(#pose-tip)" />
-      <text x=${nx2 + 6} y=${ny2 - 4} class="pose-text">N</text>`}
+      <text x=${nx2 + 6} y=${ny2 - 2} class="pose-text">N</text>`}
     ${isAway ? arrow : nothing}
-    ${sides.map(
-      ({ name, corners, middle: [x, y] }) =>
-        svg`<polygon points=${points(corners)} class="pose-side ${name}" />
-          ${name === 'tail' ? nothing : svg`<text x=${x} y=${y + 3} class="pose-text side">${name}</text>`}`,
-    )}
+    ${sides.map(({ name, corners }) => svg`<polygon points=${points(corners)} class="pose-side ${name}" />`)}
+    ${sides
+      .filter(
+        ({ name }) => name === 'top' || name === 'bottom' || name === 'left' || name === 'right',
+      )
+      .map(
+        ({ name, middle: [x, y] }) =>
+          svg`<text x=${x} y=${y + 3} class="pose-text side">${name}</text>`,
+      )}
     ${isAway ? nothing : arrow}
   </svg>`;
 }

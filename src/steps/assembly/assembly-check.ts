@@ -70,6 +70,16 @@ export function nextPose(
   return again && { pose: again.pose, again: again.why };
 }
 
+/** Poses that are to be looked at again, once all were: a turn is not held against them. */
+function doubtedIn(
+  { looked }: AssemblyCheck,
+  declared: DeclaredChips,
+  dipSign?: 1 | -1,
+): readonly AssemblyPose[] {
+  if (!POSES.every((pose) => looked.has(pose))) return [];
+  return judgeAssembly(looked, declared, dipSign).again.map(({ pose }) => pose);
+}
+
 /** Where the sensors say nothing at rest, turns would not help. */
 function isAtAnEnd(rest: PoseLooks, declared: DeclaredChips): boolean {
   const { findings } = judgeAssembly(new Map([['at rest', rest]]), declared);
@@ -123,7 +133,10 @@ async function lookAt(on: AssemblyAt, pose: AssemblyPose): Promise<LookOutcome> 
   const { place } = on;
   const { assembly, identity } = place.state.history;
   if (!assembly.now || !identity) return { done: false };
-  const before = new Map([...assembly.now.looked].filter(([other]) => other !== pose));
+  const doubted = doubtedIn(assembly.now, identity, dipSignOf(on));
+  const before = new Map(
+    [...assembly.now.looked].filter(([other]) => other !== pose && !doubted.includes(other)),
+  );
   const hand = handOf(place);
   let taken: PoseLooks | undefined;
   await place.withBoard({ what: WHAT, stoppable: true }, async (board, signal, show) => {

@@ -11,10 +11,13 @@ export const CHIPS = { acc: 'accelerometer', mag: 'magnetometer' } as const;
 interface FaultWords {
   /** Goes on after "The accelerometer" or the like. */
   title: string;
-  likely: string;
+  likely: ForChip;
   /** Where to look, the likeliest first. */
-  look: readonly string[];
+  look: readonly ForChip[];
 }
+
+/** Words; or words for one chip, and maybe others for the other one. */
+type ForChip = string | { acc?: string; mag?: string };
 
 const FAULTS: Record<AssemblyFault, FaultWords> = {
   'no answer': {
@@ -41,7 +44,7 @@ const FAULTS: Record<AssemblyFault, FaultWords> = {
     likely: 'Its range is set too small, or the chip is damaged.',
     look: [
       'In the firmware: the range of the chip, and whether a count is cut to fewer bits.',
-      'For a magnetometer: a magnet or battery so near that the range is used up.',
+      { mag: 'A magnet or a battery so near that the range is used up.' },
       'Otherwise exchange the chip.',
     ],
   },
@@ -111,7 +114,7 @@ const FAULTS: Record<AssemblyFault, FaultWords> = {
     title: 'is of the opposite handedness',
     likely: 'No way of soldering makes a mirror image, so this is in the firmware.',
     look: [
-      'For a magnetometer first: whether the sight was to the north at rest, and not to the south.',
+      { mag: 'First of all: whether the sight was to the north at rest, and not to the south.' },
       'In the firmware: whether the chip counts against gravity or the field where it should count with it.',
       'In the firmware: signs and order of its axes, and the mounting it declares.',
       'Which chip it is: another maker’s part may be the mirror image.',
@@ -122,18 +125,26 @@ const FAULTS: Record<AssemblyFault, FaultWords> = {
     likely: 'It answers and changes, but not as any mounting would have it in these turns.',
     look: [
       'Do the turns again with care; if this stays, it is the board.',
-      'For a magnetometer: steel on the table or in it, a magnet that moves with the hand.',
+      { mag: 'Steel on the table or in it, a magnet that moves with the hand.' },
       'Joints of the chip; otherwise exchange it.',
     ],
   },
   offset: {
     title: 'has an offset that is far too large',
-    likely: 'For a magnetometer: iron, a magnet or a battery sits too near to it.',
+    likely: {
+      acc: 'The chip was bent, or overheated, when it was soldered.',
+      mag: 'Iron, a magnet or a battery sits too near to it.',
+    },
     look: [
-      'Battery: its can is often steel. Turn it end for end, move it away, and look again.',
-      'Screws, nuts, spacers, inserts and connectors beside the chip: brass, not steel.',
-      'Magnetic closures, speaker, tools that magnetise.',
-      'For an accelerometer: a chip bent or overheated when it was soldered; exchange it.',
+      {
+        acc: 'Whether the board is bent beside it, by a screw or in its housing.',
+        mag: 'Battery: its can is often steel. Turn it end for end, move it away, and look again.',
+      },
+      {
+        acc: 'Otherwise exchange the chip.',
+        mag: 'Screws, nuts, spacers, inserts and connectors beside the chip: brass, not steel.',
+      },
+      { mag: 'Magnetic closures, speaker, tools that magnetise.' },
     ],
   },
   scale: {
@@ -201,7 +212,14 @@ export function findingWords({ fault, chip, axes, evidence }: AssemblyFinding): 
   const { title, likely, look } = isWhole ? WHOLE_BOARD : FAULTS[fault];
   const who = chip && `The ${CHIPS[chip]}`;
   const which = axes && axes.length > 0 && axes.length < 3 ? ` (its ${axesWords(axes)})` : '';
-  return { title: who ? `${who} ${title}${which}` : title, evidence, likely, look };
+  const own = (words: ForChip): string | undefined =>
+    typeof words === 'string' ? words : chip && words[chip];
+  return {
+    title: who ? `${who} ${title}${which}` : title,
+    evidence,
+    likely: own(likely) ?? '',
+    look: look.flatMap((words) => own(words) ?? []),
+  };
 }
 
 const axesWords = (axes: readonly string[]): string =>

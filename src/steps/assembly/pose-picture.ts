@@ -69,7 +69,7 @@ export function posePicture(pose: AssemblyPose): PosePicture {
     };
   }).filter(({ towards }) => towards > 1e-9);
   const nose: Vec3 = [SIZE[0], 0, 0];
-  const tip: Vec3 = [SIZE[0] + 26, 0, 0];
+  const tip: Vec3 = [SIZE[0] + 34, 0, 0];
   const isUnder = at([1, 0, 0])[2] > 0.5; // the table hides a sight that points into it
   return {
     sides: sides.map(({ name, corners: those, middle }) => ({ name, corners: those, middle })),
@@ -81,7 +81,7 @@ export function posePicture(pose: AssemblyPose): PosePicture {
       [70, 70],
       [-70, 70],
     ].map(([n, e]) => seen([n!, e!, LOW])),
-    north: [seen([40, -62, LOW]), seen([68, -62, LOW])],
+    north: [seen([-10, -90, LOW]), seen([35, -90, LOW])],
   };
 }
 
