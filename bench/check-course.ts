@@ -171,8 +171,8 @@ function figuresOf(scenario: Scenario): Figure[] {
     ...(blunders.made > 0
       ? [
           {
-            what: `${of}: wrong shots that are named; good ones named, of all`,
-            value: `${percent(blunders.named, blunders.made)}; ${percent(blunders.falsely, tally.courses * 192)}`,
+            what: `${of}: wrong shots that are named; good ones named`,
+            value: `${percent(blunders.named, blunders.made)}; ${(blunders.falsely / tally.courses).toFixed(2)} a course`,
             beside: `${blunders.made} made`,
           },
         ]
