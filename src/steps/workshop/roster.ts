@@ -9,6 +9,7 @@ import { glance, type Glance } from '../board-glance.ts';
 import type { BoardHistory } from '../calibration-state.ts';
 import type { Standing } from '../finding.ts';
 import type { PlaceState } from '../place-state.ts';
+import { FOR_A_CALIBRATION } from '../site/site-history.ts';
 import { NOT_SEEN, stageOf, standingOf } from './kit-stage.ts';
 import type { KitRecord, WorkshopRecords } from './workshop-records.ts';
 
@@ -138,7 +139,7 @@ export function kitRow(
   { terms, site, seen }: Pick<WorkshopRecords, 'terms' | 'site' | 'seen'>,
 ): KitRow {
   const history = place?.history ?? logged?.history;
-  const row = { ...kit, ...siteOf(history, site), ...nameOf(history) };
+  const row = { ...kit, ...siteOf(history, terms.day, site), ...nameOf(history) };
   const standing = history && standingOf(history, terms.tolerance);
   const link = place?.link.state;
   if (place && standing && (link === 'linked' || link === 'linking' || link === 'lost')) {
@@ -205,12 +206,18 @@ const shapeOf = (
 const nameOf = (history: BoardHistory | undefined): Pick<KitRow, 'name'> =>
   history?.identity?.name ? { name: history.identity.name } : {};
 
-/** Its own check of the site is nearer to it than one for all. */
+/** Its own check of the site on that day is nearer to it than one for all. */
 const siteOf = (
   history: BoardHistory | undefined,
+  day: string,
   forAll: SiteForAll | undefined,
-): Pick<KitRow, 'site'> =>
-  history?.site.newest ? { site: 'own' } : forAll ? { site: 'for all' } : {};
+): Pick<KitRow, 'site'> => {
+  const checked = history?.site.newest?.time;
+  // the day may be of any zone of time
+  const isOfTheDay =
+    checked !== undefined && Date.parse(checked) >= Date.parse(day) - FOR_A_CALIBRATION;
+  return isOfTheDay ? { site: 'own' } : forAll ? { site: 'for all' } : {};
+};
 
 /** The workshop as it is, from its records and a line for each kit of them. */
 export function workshopNow(

@@ -1,5 +1,5 @@
 import type { StoredEntry } from '../../records/entries.ts';
-import { LogbookError, writerOf } from '../../records/logbook.ts';
+import { isSameData, LogbookError, writerOf } from '../../records/logbook.ts';
 import type { Problem } from '../../records/logbook-file-reader.ts';
 import { randomId, timeAfter, type Note, type PaperInShort } from '../../records/papers.ts';
 import { workshopCsv, type KitLine } from '../../records/workshop-csv.ts';
@@ -371,7 +371,7 @@ export class WorkshopDesk {
         }
         this.#records = foldWorkshop(notes);
         await this.#readBoards();
-        this.#show({ ...this.#state, workshops }, true);
+        this.#show({ workshops });
       } catch (error) {
         this.#refuse(error);
       }
@@ -397,7 +397,7 @@ export class WorkshopDesk {
       ({ serial }) => serial !== '' && !this.#logged.has(serial) && !this.#isLinked(serial),
     );
     if (isUnread) void this.#refresh();
-    else this.#show(this.#state, this.#state.opened.isRead);
+    else this.#show();
   }
 
   #placeOf(serial: string): PlaceState | undefined {
@@ -421,8 +421,9 @@ export class WorkshopDesk {
     return row;
   }
 
-  #show(state: WorkshopState, isRead: boolean): void {
-    const { opened, ...rest } = state;
+  /** @param read what was just read, if anything was; else nothing is told where nothing shows otherwise */
+  #show(read?: Pick<WorkshopState, 'workshops'>): void {
+    const { opened, ...rest } = this.#state;
     const records = this.#records;
     const linked = this.#bench.places.filter(({ state }) => state.link.state === 'linked');
     const onRoster = new Set(records ? serialsOf(records) : []);
@@ -441,8 +442,15 @@ export class WorkshopDesk {
     const rowOf = (kit: KitRecord) => this.#rowOf(kit, records!);
     const now =
       records && workshopNow(records, records.kits.map(rowOf), records.takenOff.map(rowOf));
+    const isAsBefore =
+      opened?.now?.kits.every((row, i) => row === now?.kits[i]) &&
+      isSameData(strangers, rest.strangers) &&
+      isSameData(siteChecks, rest.siteChecks);
+    if (!read && isAsBefore) return; // the bench tells of much that is none of a workshop's business
+    const isRead = read !== undefined || opened?.isRead === true;
     this.#change({
       ...rest,
+      ...read,
       strangers,
       siteChecks,
       ...(opened && { opened: { paper: opened.paper, isRead, ...(now && { now }) } }),

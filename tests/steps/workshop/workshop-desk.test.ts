@@ -82,6 +82,16 @@ describe('through a whole calibration', () => {
     });
   });
 
+  it('tells nobody of what changes at the bench and nothing of the workshop', () => {
+    let told = 0;
+    const end = desk.subscribe(() => told++);
+    const before = desk.state;
+    on.bench.pick(on.place);
+    end();
+    expect(told).toBe(0);
+    expect(desk.state).toBe(before);
+  });
+
   it('gives the figures that the bench itself shows', () => {
     const { result } = kits(desk)[0]!;
     const { history } = on.state;

@@ -2,6 +2,7 @@ import fc from 'fast-check';
 import { expect, it } from 'vitest';
 import type { Note } from '../../../src/records/papers.ts';
 import type { KitFields, WorkshopNote } from '../../../src/records/workshop-notes.ts';
+import { EMPTY_HISTORY } from '../../../src/steps/calibration-state.ts';
 import { kitRow, workshopNow } from '../../../src/steps/workshop/roster.ts';
 import { foldWorkshop } from '../../../src/steps/workshop/workshop-records.ts';
 import { someWorkshopNotes } from '../../records/some-notes.ts';
@@ -154,6 +155,23 @@ it('shows a board that another computer saw as it stood there, by what was seen 
   expect(rosterOf(notes.slice(0, 2)).kits).toMatchObject([
     { whereabouts: 'not seen', stage: { words: 'not linked yet', step: 0 }, shape: 'ahead' },
   ]);
+});
+
+it('says by which check of the site a kit goes: that of its own board on the day, else the one for all', () => {
+  const forAll = note(2, { kind: 'site checked for all', board: 'B9', checked: minute(1), verdict: 'clean' }); // prettier-ignore
+  const notes = [opened, added(1, 'k1', { serial: 'B1' }), forAll];
+  const own = (time: string) => {
+    const records = foldWorkshop(notes)!;
+    const newest = { time, spots: [], figures: [], verdict: 'clean' as const, blindTo: [] };
+    const history = { ...EMPTY_HISTORY, site: { newest } };
+    return kitRow(records.kits[0]!, { logged: { history, time } }, records).site;
+  };
+  expect(own(minute(5))).toBe('own');
+  expect(own('2030-05-01T09:00:00.000Z')).toBe('for all');
+  expect(rosterOf(notes)).toMatchObject({ kits: [{ site: 'for all' }], site: { board: 'B9' } });
+  const back = rosterOf([...notes, note(3, { kind: 'site check taken back' })]);
+  expect(back.kits[0]).not.toHaveProperty('site');
+  expect(back).not.toHaveProperty('site');
 });
 
 it('is no workshop where nobody said what it is', () => {
