@@ -112,7 +112,7 @@ export function resultWords(row: KitRow): ResultWords {
     azimuth: `±${degreesText(azimuth)}`,
     inclination: `±${degreesText(inclination)}`,
     spread: meanSpread === undefined ? '' : degreesText(meanSpread),
-    temperature: temperature ? `${celsius(temperature.coldest)} to ${celsius(temperature.warmest)} °C` : '', // prettier-ignore
+    temperature: temperature ? temperatureWords(temperature) : '',
     written: [
       generation === undefined ? '' : `generation ${generation}`,
       sealed && dayWords(sealed),
@@ -138,6 +138,11 @@ function verdictOf(
   return judged === 'bad'
     ? { standing: 'bad', verdict: 'Not good enough, not written' }
     : { standing: 'watch', verdict: 'Fitted, not written' };
+}
+
+function temperatureWords({ coldest, warmest }: NonNullable<KitResult['temperature']>): string {
+  const [from, to] = [celsius(coldest), celsius(warmest)];
+  return from === to ? `${to}\u00A0°C` : `${from} to ${to}\u00A0°C`;
 }
 
 const celsius = (value: number): string => value.toFixed(1).replace('-', '−');

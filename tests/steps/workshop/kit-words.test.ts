@@ -132,9 +132,14 @@ describe('a line of the results', () => {
       azimuth: '±0.17°',
       inclination: '±0.05°',
       spread: '0.31°',
-      temperature: '−2.0 to 5.0 °C',
+      temperature: '−2.0 to 5.0\u00A0°C',
       written: 'generation 2, 12 May 2031',
     });
+  });
+
+  it('tells one temperature once', () => {
+    const same = { ...result, temperature: { coldest: 19.98, warmest: 20.04 } };
+    expect(resultWords(row({ result: same })).temperature).toBe('20.0\u00A0°C');
   });
 
   it('calls nothing proven that is not, nor leaves out what speaks against it since', () => {
