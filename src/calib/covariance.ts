@@ -1,7 +1,6 @@
-import { DIP } from './calibration-problem.ts';
+import { DIP } from './residuals.ts';
 import { attitude, inverse, type Mat3 } from './geometry.ts';
 import type { Vec3 } from './reading.ts';
-import { studentQuantile } from './quantiles.ts';
 
 /**
  * What the covariance of the forward parameters means for the angles a surveyor reads. Plain data: it can be kept and
@@ -245,10 +244,6 @@ export function azimuthErrors({
   const rowsAt = derivatives(theta);
   return (R) => rowError(rowsAt(R).azimuth, covariance);
 }
-
-/** Half-width of the interval that holds the truth with 95 % probability, from a standard error. */
-export const interval95 = (standardError: number, freedom: number): number =>
-  standardError * studentQuantile(0.975, Math.min(1e6, Math.max(1, freedom)));
 
 /**
  * Derivatives by θ of azimuth × cos inclination and of inclination, as a function of the attitude R, body to world (each

@@ -98,3 +98,7 @@ export const studentQuantile = (p: number, freedom: number): number =>
   p < 0.5
     ? -studentQuantile(1 - p, freedom)
     : invert((t) => studentProbability(t, freedom), p, 0, 1);
+
+/** Half-width of the interval that holds the truth with 95 % probability, from a standard error. */
+export const interval95 = (standardError: number, freedom: number): number =>
+  standardError * studentQuantile(0.975, Math.min(1e6, Math.max(1, freedom)));

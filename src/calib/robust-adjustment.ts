@@ -1,8 +1,7 @@
 import type { Estimated } from './check-course.ts';
-import { interval95 } from './covariance.ts';
 import { holmAdjusted } from './holm.ts';
 import type { Adjusted, AdjustmentDesign, Terms } from './least-squares-adjustment.ts';
-import { fisherTail } from './quantiles.ts';
+import { interval95, fisherTail } from './quantiles.ts';
 import {
   countsForScale,
   hampelWeight,

@@ -1,4 +1,4 @@
-import { interval95 } from '../calib/covariance.ts';
+import { interval95 } from '../calib/quantiles.ts';
 import type { AngleChange, ChipChange } from '../calib/comparison.ts';
 import type { FittedReading } from '../calib/fit.ts';
 import { degrees } from '../calib/geometry.ts';

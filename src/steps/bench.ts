@@ -6,7 +6,7 @@ import { LogbookError, type Logbook } from '../records/logbook.ts';
 import { BenchError, secondLinkWords } from './bench-words.ts';
 import type { Fitter, LiveFitter } from './fitting.ts';
 import { KeptChoices } from './collecting/collecting-choices.ts';
-import type { Forecaster } from './collecting/readings-left.ts';
+import type { Forecaster } from './collecting/forecasting.ts';
 import { keepBench, keptBench, type KeptPlace } from './kept-places.ts';
 import {
   KIND_WORDS,

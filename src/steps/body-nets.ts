@@ -1,5 +1,6 @@
 import { azimuthErrorAlong, bodyCells, type Cell, type Sensed } from '../calib/body-sphere.ts';
-import { interval95, type Uncertainty } from '../calib/covariance.ts';
+import type { Uncertainty } from '../calib/covariance.ts';
+import { interval95 } from '../calib/quantiles.ts';
 import { bodyVectors, degrees, dot, plus, radians, unit } from '../calib/geometry.ts';
 import { applyCoefficients, type Coefficients } from '../calib/model.ts';
 import { spreadAims } from '../calib/next-reading.ts';

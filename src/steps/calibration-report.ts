@@ -1,4 +1,5 @@
-import { attitudesEverywhere, interval95, standardErrors } from '../calib/covariance.ts';
+import { attitudesEverywhere, standardErrors } from '../calib/covariance.ts';
+import { interval95 } from '../calib/quantiles.ts';
 import { degrees } from '../calib/geometry.ts';
 import { applyCoefficients, coefficientsFrom } from '../calib/model.ts';
 import { ORDINARY_LIMITS } from '../calib/validity.ts';

@@ -28,7 +28,7 @@ import { afterCare, isCareEntry, type CareHistory } from './care/care-history.ts
 import { afterCheck, NO_CHECKS, type CheckHistory } from './checks/check-history.ts';
 import { without } from './copy-without.ts';
 import { afterMark, NO_STEPS, type Mark, type MarkEntry, type MarkSteps } from './mark-steps.ts';
-import { extended, takenPart } from './more-readings.ts';
+import { extended, takenPart } from './extended-plan.ts';
 import { afterSite, NO_SITE, type SiteHistory } from './site/site-history.ts';
 
 /**

@@ -1,4 +1,5 @@
-import { attitudesEverywhere, interval95, standardErrors } from '../calib/covariance.ts';
+import { attitudesEverywhere, standardErrors } from '../calib/covariance.ts';
+import { interval95 } from '../calib/quantiles.ts';
 import { degrees, radians } from '../calib/geometry.ts';
 import type { ModelVerdict } from '../calib/model-choice.ts';
 import { physicalTerms, type Term } from '../calib/physical-terms.ts';

@@ -1,13 +1,11 @@
 import { angleBetween, degrees, direction, radians } from '../calib/geometry.ts';
 import { advisedPlan, knowledgeFrom } from '../calib/next-reading.ts';
-import type { FitRecord, Plan, PlannedSighting } from '../records/entries.ts';
-import type { CalibrationState, KeptReading } from './calibration-state.ts';
+import type { FitRecord, PlannedSighting } from '../records/entries.ts';
+import type { CalibrationState } from './calibration-state.ts';
 import { cubePlanInDegrees } from './customary-plan.ts';
+import { MOST_MORE_AT_ONCE } from './extended-plan.ts';
 
 /** Where a full plan goes on, when more readings would make the calibration good enough. Degrees. */
-
-/** As many as half of the customary plan: then it is fitted again, and seen whether it is enough. */
-export const MOST_MORE_AT_ONCE = 28;
 
 /** A line nearer than this to one of the plan is that line: aims are read off the fit, which knows them to a degree. */
 const SAME_LINE = radians(10);
@@ -16,17 +14,6 @@ const SAME_ROLL = 20;
 
 /** As much of a fit as says where more readings tell most. */
 export type FitToGoOnFrom = Pick<FitRecord, 'coefficients' | 'noise' | 'uncertainty' | 'readings'>;
-
-/** The plan without what it still lacks. */
-export const takenPart = (plan: Plan, readings: readonly KeptReading[]): Plan => ({
-  ...plan,
-  sightings: plan.sightings.flatMap((sighting) => {
-    const rolls = sighting.rolls.filter((roll) =>
-      readings.some((row) => row.sighting === sighting.sighting && row.aim?.roll === roll),
-    );
-    return rolls.length > 0 ? [{ ...sighting, rolls }] : [];
-  }),
-});
 
 /**
  * The readings that tell most beside those of the newest fit, as sightings to add to the plan. One that bears the name
@@ -86,20 +73,3 @@ const isNear = (a: number, b: number): boolean =>
   Math.abs(((((a - b) % 360) + 540) % 360) - 180) < SAME_ROLL;
 
 const rounded = (angle: number): number => Math.round(angle * 1e6) / 1e6;
-
-/** The plan with sightings added, or rolls added to those it has. */
-export function extended(plan: Plan, more: readonly PlannedSighting[]): Plan {
-  const rollsOf = (name: string) =>
-    more.flatMap(({ sighting, rolls }) => (sighting === name ? rolls : []));
-  const known = new Set(plan.sightings.map(({ sighting }) => sighting));
-  return {
-    ...plan,
-    sightings: [
-      ...plan.sightings.map((each) => ({
-        ...each,
-        rolls: [...new Set([...each.rolls, ...rollsOf(each.sighting)])],
-      })),
-      ...more.filter(({ sighting }) => !known.has(sighting)),
-    ],
-  };
-}

@@ -18,7 +18,7 @@ import { nextInCheck, type CheckIntention } from './checks/next-in-check.ts';
 import { isStarted, openUpdate, type UpdateState } from './care/care-history.ts';
 import { judge, type Judgement } from './judgement.ts';
 import { sourceWords } from './comparison-words.ts';
-import { MOST_MORE_AT_ONCE } from './more-readings.ts';
+import { MOST_MORE_AT_ONCE } from './extended-plan.ts';
 import { openProofSlots } from './proof.ts';
 import { speaksAgainstInForce } from './speaks-against.ts';
 

@@ -1,7 +1,7 @@
 import type { Attitude, SimulatorSettings } from '../protocol/simulator.ts';
 import type { BoardHistory } from './calibration-state.ts';
 import type { CareState } from './care/care-state.ts';
-import type { ReadingsLeft } from './collecting/readings-left.ts';
+import type { ReadingsLeft } from './collecting/forecasting.ts';
 import type { LinkEnd } from './link-end.ts';
 import type { KindName } from './link-help.ts';
 import type { LiveFit } from './live-fit.ts';

@@ -15,7 +15,7 @@ import type { KeptChoices } from './collecting/collecting-choices.ts';
 import { LiveAttitude, type Look } from './collecting/live-attitude.ts';
 import { FIRST_HELD, turnedBy } from './collecting/own-hand.ts';
 import { wantedAim } from './collecting/wanted-aim.ts';
-import { Forecasting, type Forecaster } from './collecting/readings-left.ts';
+import { Forecasting, type Forecaster } from './collecting/forecasting.ts';
 import { cubePlanInDegrees } from './customary-plan.ts';
 import { Desk } from './desk.ts';
 import { fitCalibration } from './fit-step.ts';
@@ -25,7 +25,6 @@ import type { KeptPlace } from './kept-places.ts';
 import { Linking, type LinkingParts, type Tie, type WireListener } from './linking.ts';
 import { LiveFitting } from './live-fit.ts';
 import { Marks, type MarkWish } from './marks.ts';
-import { moreReadings } from './more-readings.ts';
 import { nextStep, type Intention } from './next-step.ts';
 import type { PlaceState, Work } from './place-state.ts';
 import { openProofSlots } from './proof.ts';
@@ -563,6 +562,7 @@ export class BenchPlace {
   async #planMore(): Promise<void> {
     const desk = this.#desk;
     const board = desk.linked();
+    const { moreReadings } = await import('./more-readings.ts'); // of no use before
     const sightings = moreReadings(desk.calibration());
     const count = sightings.reduce((sum, { rolls }) => sum + rolls.length, 0);
     if (count === 0) {

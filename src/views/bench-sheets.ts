@@ -8,7 +8,6 @@ import type { PlaceState } from '../steps/place-state.ts';
 import { shownAim } from '../steps/shown-aim.ts';
 import './again-line.ts';
 import './board-view.ts';
-import './care-sheets.ts';
 import './judgement-view.ts';
 import './proof-view.ts';
 import './rescue-view.ts';

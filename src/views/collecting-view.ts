@@ -13,7 +13,7 @@ import { ROLL_WITHIN } from '../steps/collecting/collecting-choices.ts';
 import type { Look } from '../steps/collecting/live-attitude.ts';
 import { turnedByPerson } from '../steps/collecting/own-hand.ts';
 import { wantedAim, wantedWords } from '../steps/collecting/wanted-aim.ts';
-import { leftWords, readingsOf } from '../steps/collecting/readings-left.ts';
+import { leftWords, readingsOf } from '../steps/collecting/forecasting.ts';
 import { stillnessWords } from '../steps/collecting/stillness.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import { isPlanCut } from '../steps/customary-plan.ts';

@@ -3,11 +3,11 @@ import { simulateCalibration, trueTheta } from '../../bench/simulated-calibratio
 import { DIP } from '../../src/calib/calibration-problem.ts';
 import {
   attitudesEverywhere,
-  interval95,
   meanSquares,
   standardErrors,
   uncertaintyFrom,
 } from '../../src/calib/covariance.ts';
+import { interval95 } from '../../src/calib/quantiles.ts';
 import {
   attitude,
   bodyVectors,

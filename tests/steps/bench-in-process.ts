@@ -16,7 +16,7 @@ import {
   type LogbookFault,
 } from '../../src/records/logbook.ts';
 import { Bench, type BenchParts, type Sight } from '../../src/steps/bench.ts';
-import type { Forecaster } from '../../src/steps/collecting/readings-left.ts';
+import type { Forecaster } from '../../src/steps/collecting/forecasting.ts';
 import type { PlaceState } from '../../src/steps/place-state.ts';
 import { without } from '../../src/steps/copy-without.ts';
 import type { CalibrationState } from '../../src/steps/calibration-state.ts';

@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { DECLARED, simulateCalibration } from '../../bench/simulated-calibration.ts';
-import { interval95, standardErrors } from '../../src/calib/covariance.ts';
+import { standardErrors } from '../../src/calib/covariance.ts';
+import { interval95 } from '../../src/calib/quantiles.ts';
 import { degrees, radians } from '../../src/calib/geometry.ts';
 import { EMPTY_HISTORY, type CalibrationState } from '../../src/steps/calibration-state.ts';
 import {

@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest';
 import { angleBetween, direction, radians } from '../../src/calib/geometry.ts';
 import { openSlots } from '../../src/steps/calibration-state.ts';
 import { cubePlanInDegrees } from '../../src/steps/customary-plan.ts';
-import { extended, moreReadings, takenPart } from '../../src/steps/more-readings.ts';
+import { extended, takenPart } from '../../src/steps/extended-plan.ts';
+import { moreReadings } from '../../src/steps/more-readings.ts';
 import { nextStep } from '../../src/steps/next-step.ts';
 import { BenchInProcess } from './bench-in-process.ts';
 

@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import type { FitRequest } from '../../src/steps/fitting.ts';
 import type { WorkerFor } from '../../src/steps/asked-worker.ts';
-import type { LeftQuestion, ReadingsLeft } from '../../src/steps/collecting/readings-left.ts';
+import type { LeftQuestion, ReadingsLeft } from '../../src/steps/collecting/forecasting.ts';
 import { workerForecaster } from '../../src/steps/collecting/worker-forecaster.ts';
 import {
   workerFitters,

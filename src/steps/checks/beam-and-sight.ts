@@ -1,4 +1,4 @@
-import { interval95 } from '../../calib/covariance.ts';
+import { interval95 } from '../../calib/quantiles.ts';
 import { degrees } from '../../calib/geometry.ts';
 import type { CheckTerms, Landings } from '../../records/entries.ts';
 import {

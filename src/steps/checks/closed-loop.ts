@@ -1,6 +1,6 @@
-import { interval95, sumCovariance, type AngleTerm } from '../../calib/covariance.ts';
+import { sumCovariance, type AngleTerm } from '../../calib/covariance.ts';
 import { degrees, radians, turn } from '../../calib/geometry.ts';
-import { fisherTail } from '../../calib/quantiles.ts';
+import { interval95, fisherTail } from '../../calib/quantiles.ts';
 import type { RangeCorrection } from '../../protocol/range-settings.ts';
 import type { CheckFigure, CheckTerms, FoundRange } from '../../records/entries.ts';
 import {

@@ -1,4 +1,5 @@
-import { interval95, sumError, type AngleTerm, type Uncertainty } from '../../calib/covariance.ts';
+import { sumError, type AngleTerm, type Uncertainty } from '../../calib/covariance.ts';
+import { interval95 } from '../../calib/quantiles.ts';
 import { turn } from '../../calib/geometry.ts';
 import { applyCoefficients, type Coefficients } from '../../calib/model.ts';
 import type { BoardReading } from '../../protocol/board.ts';

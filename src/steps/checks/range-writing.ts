@@ -1,4 +1,4 @@
-import { interval95 } from '../../calib/covariance.ts';
+import { interval95 } from '../../calib/quantiles.ts';
 import type { Setting } from '../../protocol/care-messages.ts';
 import {
   rangeCorrection,

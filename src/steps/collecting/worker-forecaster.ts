@@ -1,6 +1,6 @@
 import type { Clock } from '../../protocol/clock.ts';
 import { AskedWorker, type WorkerAnswer, type WorkerFor } from '../asked-worker.ts';
-import type { Forecaster, LeftQuestion, ReadingsLeft } from './readings-left.ts';
+import type { Forecaster, LeftQuestion, ReadingsLeft } from './forecasting.ts';
 
 export interface LeftAsked {
   id: number;

@@ -1,6 +1,5 @@
-import { interval95 } from '../../calib/covariance.ts';
 import { holmAdjusted } from '../../calib/holm.ts';
-import { studentProbability } from '../../calib/quantiles.ts';
+import { interval95, studentProbability } from '../../calib/quantiles.ts';
 import {
   instrumentKey,
   type CourseFigure,

@@ -1,5 +1,5 @@
 import { compareCoefficients, type AngleChange, type Comparison } from '../../calib/comparison.ts';
-import { interval95 } from '../../calib/covariance.ts';
+import { interval95 } from '../../calib/quantiles.ts';
 import { degrees, radians } from '../../calib/geometry.ts';
 import { coefficientsFrom } from '../../calib/model.ts';
 import type { CoefficientSet } from '../../protocol/coefficient-set.ts';
