@@ -79,6 +79,13 @@ export class WorkshopBuilder extends View {
               <div>
                 <h4>${trouble.heading}</h4>
                 <p>${trouble.message}</p>
+                ${
+                  trouble.next
+                    ? html`<ul>
+                        ${trouble.next.map((each) => html`<li>${each}</li>`)}
+                      </ul>`
+                    : nothing
+                }
               </div>
             </div>`
           : nothing
