@@ -233,6 +233,12 @@ export class AssemblyView extends View {
 const points = (all: readonly Point[]): string =>
   all.map(([x, y]) => `${x.toFixed(1)},${y.toFixed(1)}`).join(' ');
 
+/** Too narrow a side for its name. */
+const isNarrow = (corners: readonly Point[]): boolean => {
+  const across = corners.map(([x]) => x);
+  return Math.max(...across) - Math.min(...across) < 40;
+};
+
 /** The board in that pose; the words beside it say the same. */
 function picture(pose: (typeof POSES)[number]) {
   const { sides, sight, isAway, table, north } = posePicture(pose);
@@ -241,7 +247,7 @@ function picture(pose: (typeof POSES)[number]) {
   const [[nx1, ny1], [nx2, ny2]] = north;
   return html`<svg
     class="pose-picture"
-    viewBox="-110 -85 220 170"
+    viewBox="-110 -104 220 189"
     role="img"
     aria-label="The board ${POSE[pose].name.toLowerCase()}, on a table, seen from behind, from the left and above. The arrow is the sight."
   >
@@ -263,15 +269,12 @@ function picture(pose: (typeof POSES)[number]) {
       <text x=${nx2 + 6} y=${ny2 - 2} class="pose-text">N</text>`}
     ${isAway ? arrow : nothing}
     ${sides.map(({ name, corners }) => svg`<polygon points=${points(corners)} class="pose-side ${name}" />`)}
-    ${sides
-      .filter(
-        ({ name }) => name === 'top' || name === 'bottom' || name === 'left' || name === 'right',
-      )
-      .map(
-        ({ name, middle: [x, y] }) =>
-          svg`<text x=${x} y=${y + 3} class="pose-text side">${name}</text>`,
-      )}
     ${isAway ? nothing : arrow}
+    ${sides.map(({ name, corners, middle: [x, y] }) =>
+      name === 'nose' || name === 'tail' || isNarrow(corners)
+        ? nothing
+        : svg`<text x=${x} y=${y + 3} class="pose-text side">${name}</text>`,
+    )}
   </svg>`;
 }
 
