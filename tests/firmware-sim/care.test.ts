@@ -140,7 +140,12 @@ describe('settings', () => {
   test('all of them at their longest are kept', () => {
     const terminal = greeted({ build: { hasRange: true } });
     const longest = { sleep: '120', beep: 'off', angles: 'degrees', radio: 'near' };
-    const rest = { owner: 'x'.repeat(16), light_off: '300', range_constant: '-0.9999', range_scale: '-19999' };
+    const rest = {
+      owner: 'x'.repeat(16),
+      light_off: '300',
+      range_constant: '-0.9999',
+      range_scale: '-19999',
+    };
     for (const [name, value] of Object.entries({ ...longest, ...rest })) {
       expect(terminal.ask(`change name=${name} value=${value}`).ok).toBe(true);
     }
