@@ -273,14 +273,18 @@ export class CourseDesk {
     });
   }
 
-  /** A shot that a person read off an instrument, or types from a notebook. */
+  /**
+   * A shot that a person read off an instrument, or types from a notebook. When it is typed says nothing of when it was
+   * shot: `taken` (ISO 8601, in UTC) is left out unless a person says so.
+   */
   async addByHand(shot: {
     instrument: CourseInstrument;
     place: ShotPlace;
     azimuth?: number;
     inclination?: number;
+    taken?: string;
   }): Promise<void> {
-    const { instrument, place, azimuth, inclination } = shot;
+    const { instrument, place, azimuth, inclination, taken } = shot;
     await this.#write('The shot is written down.', () => [
       {
         kind: 'shot',
@@ -290,7 +294,7 @@ export class CourseDesk {
         instrument,
         ...(azimuth !== undefined && { azimuth }),
         ...(inclination !== undefined && { inclination }),
-        taken: this.#bench.logbook.now().toISOString(),
+        ...(taken !== undefined && { taken }),
         source: { from: 'hand' },
       },
     ]);

@@ -130,6 +130,18 @@ it('a file of shots is added whole or not at all, and adds nothing twice', async
   expect(desk.shotsFile(desk.outing!)!.content).toContain(`${board},A,B,134.5,6,,`);
 });
 
+it('a shot typed by hand has the time that a person gives, and none where nobody does', async () => {
+  const { on, desk } = await onCourse();
+  const instrument = { name: 'an old one' };
+  const place = { leg: { from: 'A', to: 'B' }, way: 'fore' as const, at: 'A', aimed: 'B' };
+  await on.run(desk.addByHand({ instrument, place, azimuth: 134 }));
+  const taken = '2031-05-01T09:30:00.000Z';
+  await on.run(desk.addByHand({ instrument, place, azimuth: 135, taken }));
+  const [untimed, timed] = desk.outing!.shots;
+  expect(untimed).not.toHaveProperty('taken');
+  expect(timed).toMatchObject({ azimuth: 135, taken });
+});
+
 it('goes to another bench as a file, with the board that shot it, and brought in twice adds nothing twice', async () => {
   const { on, desk, paper, board } = await onCourse();
   await on.run(desk.chooseNext());
