@@ -395,7 +395,7 @@ export class CourseDesk {
     await this.#write('The course is settled.', () => {
       const { course, outing } = this.#open();
       const { layout, terms } = course;
-      const shots = countedShots(outing, layout);
+      const shots = countedShots(outing);
       const declination = this.#declination(layout, outing);
       const settled = settle(layout, terms, shots, declination, (each) => this.nameOf(each));
       if (!settled.ok) throw new CourseFault(settled.message);

@@ -6,8 +6,9 @@ import type {
   CourseTerms,
   OutingSettled,
 } from '../../records/course-notes.ts';
-import { instrumentKey, isSameLeg } from '../../records/course-notes.ts';
+import { instrumentKey } from '../../records/course-notes.ts';
 import { isSameData } from '../../records/logbook.ts';
+import { legBetween, placeOn } from './shot-places.ts';
 
 export { instrumentKey } from '../../records/course-notes.ts';
 export type {
@@ -47,6 +48,8 @@ export interface ShotState extends CourseShot {
   id: string;
   /** Why it is left out. */
   setAside?: string;
+  /** The course has no leg between its stations, so that it does not count. */
+  noLeg?: true;
 }
 
 /** A note, as far as the fold looks at it. */
@@ -106,12 +109,13 @@ export function courseOf(notes: readonly ReadNote[]): CourseState | undefined {
     .sort(([a, day], [b, other]) => order(day, other) || order(a, b))
     .map(([id, day], i, { length }) => {
       const own = all.filter(({ outing }) => outing === id);
-      const outing = { id, day, shots: own };
+      const on = (by: CourseLayout) => ({ id, day, shots: own.map((shot) => onItsLeg(shot, by)) });
       const before = settled.get(id);
-      if (!before) return outing;
+      if (!before) return on(known);
       // what an earlier day came to stands by what was known then
       const isNow = i < length - 1 || isBy(before, known, terms);
-      return isNow && isOf(before, outing) ? { ...outing, settled: before } : { ...outing, before };
+      const then = on(before.layout);
+      return isNow && isOf(before, then) ? { ...then, settled: before } : { ...on(known), before };
     });
   return { layout, terms, outings };
 }
@@ -125,14 +129,20 @@ function withoutKind<Body extends { kind: string }>({
   return rest;
 }
 
-/** Shots that count: not set aside, and of a leg that the course still has. */
-export const countedShots = (
-  { shots }: Pick<OutingState, 'shots'>,
-  { legs }: CourseLayout,
-): ShotState[] =>
-  shots.filter(
-    ({ setAside, leg }) => setAside === undefined && legs.some((each) => isSameLeg(each, leg)),
-  );
+/** The shot as the course has its leg now: a leg that was turned round since is shot the other way. */
+function onItsLeg(shot: ShotState, layout: CourseLayout): ShotState {
+  const { at, aimed } = placeOn(shot.leg, shot.way);
+  const place = legBetween(layout, at, aimed);
+  return place ? { ...shot, leg: place.leg, way: place.way } : { ...shot, noLeg: true };
+}
+
+/** Shots that count: not set aside, and of a leg that the course has. */
+export const countedShots = ({ shots }: Pick<OutingState, 'shots'>): ShotState[] =>
+  shots.filter(({ setAside, noLeg }) => setAside === undefined && !noLeg);
+
+/** Shots that nobody set aside and that do not count all the same: of legs that the course does not have. */
+export const shotsOfNoLeg = ({ shots }: Pick<OutingState, 'shots'>): ShotState[] =>
+  shots.filter(({ setAside, noLeg }) => setAside === undefined && noLeg);
 
 /** Whether it was settled by what is known of the course now. */
 const isBy = (settled: OutingSettled, layout: CourseLayout, terms: CourseTerms): boolean =>
@@ -142,7 +152,7 @@ const isBy = (settled: OutingSettled, layout: CourseLayout, terms: CourseTerms):
 const isOf = (settled: OutingSettled, outing: Pick<OutingState, 'shots'>): boolean =>
   isSameData(
     [...settled.shots].sort(),
-    countedShots(outing, settled.layout)
+    countedShots(outing)
       .map(({ id }) => id)
       .sort(),
   );

@@ -74,13 +74,12 @@ export function matchByNearness(
  */
 export function expectedPlaces(layout: CourseLayout, shots: readonly ShotState[]): ExpectedPlace[] {
   return layout.legs.flatMap((leg) => {
-    const seen = shots.filter(
-      (shot) =>
-        shot.setAside === undefined && legBetween({ legs: [leg] }, shot.leg.from, shot.leg.to),
-    );
-    const fore = seen.map((shot) =>
-      shot.way === 'fore' ? anglesIn(shot) : reversed(anglesIn(shot)),
-    );
+    const fore = shots.flatMap((shot) => {
+      const { at, aimed } = placeOn(shot.leg, shot.way);
+      const place = legBetween({ legs: [leg] }, at, aimed);
+      if (shot.setAside !== undefined || !place) return [];
+      return [place.way === 'fore' ? anglesIn(shot) : reversed(anglesIn(shot))];
+    });
     const azimuth =
       meanAzimuth(fore.flatMap((each) => each.azimuth ?? [])) ??
       (leg.azimuth?.north === 'magnetic' ? leg.azimuth.degrees : undefined);

@@ -1,5 +1,11 @@
 import { instrumentKey, type CourseInstrument } from '../../records/course-notes.ts';
-import { countedShots, instrumentsOf, type CourseState, type OutingState } from './course-state.ts';
+import {
+  countedShots,
+  instrumentsOf,
+  shotsOfNoLeg,
+  type CourseState,
+  type OutingState,
+} from './course-state.ts';
 import { openPlaces, placesOf, type ShotPlace } from './shot-places.ts';
 
 /** What to do next on a check course. */
@@ -64,13 +70,12 @@ export function nextInCourse(on: OnCourse): CourseStep {
   if (outing.settled) {
     return {
       heading: 'Settled: read the verdicts',
-      words:
-        'What each instrument came to stands below, with what this course cannot see. More shots can still be added; then settle it again.',
+      words: `${noLegWords(outing)}What each instrument came to stands below, with what this course cannot see. More shots can still be added; then settle it again.`,
       main: { label: 'Print or save as PDF', does: 'print' },
       others: again,
     };
   }
-  const shots = countedShots(outing, course.layout);
+  const shots = countedShots(outing);
   const whole = wholeInstruments(course, outing);
   const ready = shots.length > 0 ? [SETTLE] : [];
   const here = boards.find(({ instrument }) => shooter && isSame(instrument, shooter));
@@ -102,15 +107,15 @@ export function nextInCourse(on: OnCourse): CourseStep {
   if (shots.length === 0) {
     return {
       heading: 'Bring shots in',
-      words:
-        'No board that runs coefficients is linked. Link boards at the bench, or add shots below: from a board’s memory, from a file, or by hand.',
+      words: `${noLegWords(outing)}No board that runs coefficients is linked. Link boards at the bench, or add shots below: from a board’s memory, from a file, or by hand.`,
       ...(course.layout.madeUp && { main: MAKE_READY }),
       others: again,
     };
   }
+  const instruments = instrumentsOf({ shots }).length;
   return {
     heading: outing.before ? 'Shots have changed: settle it again' : 'Settle it',
-    words: `${shots.length} shots of ${instrumentsOf({ shots }).length} instruments count. ${instrumentsOf({ shots }).length < ENOUGH_INSTRUMENTS ? 'With fewer than three instruments nothing says which of two that differ is off, unless something is known. ' : ''}One adjustment of all shots tells each instrument’s constants, what each station disturbs, and which shots look wrong.`,
+    words: `${ofInstruments(shots.length, instruments)} ${shots.length === 1 ? 'counts' : 'count'}. ${noLegWords(outing)}${instruments < ENOUGH_INSTRUMENTS ? 'With fewer than three instruments nothing says which of two that differ is off, unless something is known. ' : ''}One adjustment of all shots tells each instrument’s constants, what each station disturbs, and which shots look wrong.`,
     main: SETTLE,
     others: again,
   };
@@ -133,6 +138,17 @@ function atPlace(
       ...ready,
     ],
   };
+}
+
+/** So many shots of so many instruments. */
+const ofInstruments = (shots: number, instruments: number): string =>
+  `${shots === 1 ? 'One shot' : `${shots} shots`} of ${instruments === 1 ? 'one instrument' : `${instruments} instruments`}`;
+
+/** How many shots do not count because their leg is gone, as a sentence before another. */
+function noLegWords(outing: OutingState): string {
+  const { length } = shotsOfNoLeg(outing);
+  if (length === 0) return '';
+  return `${length === 1 ? 'One shot does not count: the course has no leg between its stations' : `${length} shots do not count: the course has no legs between their stations`}. `;
 }
 
 const isSame = (a: CourseInstrument, b: CourseInstrument) => instrumentKey(a) === instrumentKey(b);

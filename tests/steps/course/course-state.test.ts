@@ -1,6 +1,12 @@
 import { describe, expect, it } from 'vitest';
 import type { CourseNote } from '../../../src/records/course-notes.ts';
-import { courseOf, ORDINARY_TERMS, type ReadNote } from '../../../src/steps/course/course-state.ts';
+import {
+  countedShots,
+  courseOf,
+  ORDINARY_TERMS,
+  shotsOfNoLeg,
+  type ReadNote,
+} from '../../../src/steps/course/course-state.ts';
 import {
   expectedPlaces,
   matchByNearness,
@@ -69,6 +75,29 @@ describe('the notes of a course', () => {
   });
 });
 
+describe('shots of a leg that was changed since', () => {
+  const notes = [LAID_OUT, BEGUN, ...shotNotes(['one'])];
+  const outingWith = (legs: typeof SQUARE.legs) =>
+    courseOf([...notes, note({ kind: 'course laid out', ...SQUARE, legs })])!.outings[0]!;
+
+  it('count the other way once the leg is turned round', () => {
+    const [first, ...others] = SQUARE.legs;
+    const legs = [{ from: first!.to, to: first!.from }, ...others];
+    const turned = outingWith(legs);
+    expect(countedShots(turned)).toHaveLength(24);
+    // the first was shot from A to B: that is back on a leg from B to A
+    expect(turned.shots[0]).toMatchObject({ leg: { from: 'B', to: 'A' }, way: 'back' });
+    expect(openPlaces({ ...SQUARE, legs }, turned.shots, { name: 'one' })).toEqual([]);
+  });
+
+  it('do not count where the leg is gone, are told apart from the others, and count again once it is back', () => {
+    const without = outingWith(SQUARE.legs.slice(1));
+    expect(countedShots(without)).toHaveLength(20);
+    expect(shotsOfNoLeg(without).map(({ way }) => way)).toEqual(['fore', 'fore', 'back', 'back']);
+    expect(shotsOfNoLeg(outingWith(SQUARE.legs))).toEqual([]);
+  });
+});
+
 describe('places', () => {
   it('are open until they have as many shots as are wanted, set aside ones not counted', () => {
     const all = placesOf(SQUARE);
@@ -113,6 +142,13 @@ describe('readings of a memory', () => {
     );
     expect(matchByNearness([{ azimuth: 41, inclination: 5.4 }], close)[0]!.doubt).toContain('about as near'); // prettier-ignore
     expect(matchByNearness([{ azimuth: 41 }], [])[0]).not.toHaveProperty('place');
+  });
+
+  it('are found by shots of earlier days too, whose leg was turned round since', () => {
+    const legs = SQUARE.legs.map(({ from, to }) => ({ from: to, to: from }));
+    const [, back] = expectedPlaces({ ...SQUARE, legs }, seen);
+    expect(back!.place).toMatchObject({ at: 'A', aimed: 'B', way: 'back' });
+    expect(Math.abs(back!.angles.azimuth - TRUTH[0]!.azimuth)).toBeLessThan(0.3);
   });
 
   it('follow the places by order, and one that points elsewhere is asked about', () => {
