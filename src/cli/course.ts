@@ -1,5 +1,5 @@
 import { degrees } from '../calib/geometry.ts';
-import { readLegs, readShots, type FileShot } from '../records/course-csv.ts';
+import { passedOverWords, readLegs, readShots, type FileShot } from '../records/course-csv.ts';
 import type { CourseLeg, CourseResult, CourseTerms } from '../records/course-notes.ts';
 import { courseFromShots, shotsOnCourse } from '../steps/course/course-from-file.ts';
 import {
@@ -35,7 +35,10 @@ export interface CourseCommand {
 export function course(command: CourseCommand): Outcome {
   const shots = shotsIn(command.shots);
   if (!shots.ok) return failed(shots.message);
-  const legs = command.legs === undefined ? { ok: true as const, legs: [] } : legsIn(command.legs);
+  const legs =
+    command.legs === undefined
+      ? { ok: true as const, legs: [], passedOver: [] }
+      : legsIn(command.legs);
   if (!legs.ok) return failed(legs.message);
   const isGrid = legs.legs.some(({ azimuth }) => azimuth?.north === 'grid');
   if (isGrid && command.convergence === undefined) {
@@ -44,7 +47,7 @@ export function course(command: CourseCommand): Outcome {
   const layout = courseFromShots(shots.shots, legs.legs, command.convergence);
   checkNames(command, layout.stations, shots.shots);
   const all = shotsOnCourse(shots.shots, layout, command.shots);
-  const counted = all.filter(({ setAside }) => setAside === undefined);
+  const kept = all.filter(({ setAside }) => setAside === undefined);
   const { reference } = command;
   const terms: CourseTerms = {
     stations: command.stations,
@@ -56,18 +59,27 @@ export function course(command: CourseCommand): Outcome {
       },
     }),
   };
-  const settled = settle(layout, terms, counted, declinationOf(command));
+  const settled = settle(layout, terms, kept, declinationOf(command));
   if (!settled.ok) return failed(`${command.shots}: ${settled.message}`);
-  const head = { shots: counted.length, setAside: all.length - counted.length };
+  const passedOver = [
+    { path: command.shots, columns: shots.passedOver },
+    { path: command.legs, columns: legs.passedOver },
+  ].flatMap(({ path, columns }) =>
+    columns.length > 0 ? [`${path}: ${passedOverWords(columns)}`] : [],
+  );
+  const result = { ...settled.result, warnings: [...passedOver, ...settled.result.warnings] };
+  const head = { shots: kept.length, setAside: all.length - kept.length };
   const out = command.json
-    ? `${JSON.stringify(inJson(settled.result, head), null, 2)}\n`
-    : inWords(settled.result, head);
+    ? `${JSON.stringify(inJson(result, head), null, 2)}\n`
+    : inWords(result, head);
   return { code: 0, out };
 }
 
 function shotsIn(
   path: string,
-): { ok: true; shots: readonly FileShot[] } | { ok: false; message: string } {
+):
+  | { ok: true; shots: readonly FileShot[]; passedOver: readonly string[] }
+  | { ok: false; message: string } {
   const input = readBytes(path);
   if (!input.ok) return input;
   const read = readShots(input.bytes);
@@ -76,7 +88,9 @@ function shotsIn(
 
 function legsIn(
   path: string,
-): { ok: true; legs: readonly CourseLeg[] } | { ok: false; message: string } {
+):
+  | { ok: true; legs: readonly CourseLeg[]; passedOver: readonly string[] }
+  | { ok: false; message: string } {
   const input = readBytes(path);
   if (!input.ok) return input;
   const read = readLegs(input.bytes);
@@ -138,13 +152,13 @@ function inWords(result: CourseResult, { shots, setAside }: Head): string {
     lines.length === 0 ? [] : ['', title, ...lines.map((line) => `- ${line}`)];
   const named = instruments.flatMap((each) => [
     `${'name' in each.instrument ? each.instrument.name : each.instrument.board}: ${each.verdict}`,
-    `  azimuth ${offsetWords(each, 'azimuth')}; inclination ${offsetWords(each, 'inclination')}; one shot scatters by ${scatterWords(each)} (${each.shots} shots)`,
+    `  azimuth ${offsetWords(each, 'azimuth')}; inclination ${offsetWords(each, 'inclination')}; one shot scatters by ${scatterWords(each)} (${counted(each.shots, 'shot')})`,
     ...each.words.map((words) => `  ${words}`),
   ]);
   const alike = (name: string, { repeatability, reproducibility }: CourseResult['precision']['azimuth']) =>
     `${name}: repeatability ${deviationWords(repeatability)}, reproducibility ${deviationWords(reproducibility)}`; // prettier-ignore
   return [
-    `${shots} shots of ${instruments.length} instruments${setAside === 0 ? '' : `; ${setAside} set aside`}. ± is half of the 95 % interval.`,
+    `${counted(shots, 'shot')} of ${counted(instruments.length, 'instrument')}${setAside === 0 ? '' : `; ${setAside} set aside`}. ± is half of the 95 % interval.`,
     '',
     'Instruments (what each shows too much)',
     ...named,
@@ -183,3 +197,6 @@ function inWords(result: CourseResult, { shots, setAside }: Head): string {
     .join('\n')
     .replaceAll('\u00a0', ' '); // a terminal breaks no lines
 }
+
+const counted = (count: number, what: string): string =>
+  `${count} ${what}${count === 1 ? '' : 's'}`;

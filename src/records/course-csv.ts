@@ -41,6 +41,7 @@ export interface FileShot {
  * - `too_many`: more than {@link MOST_SHOTS} rows
  * - `separator`: fields separated by something other than a comma
  * - `missing_column`, `duplicate_column`: the header lacks a column, or has one twice
+ * - `unknown_column`: a column of no known name, where one that is missing may be meant
  * - `ragged_row`: a row with more or fewer fields than the header
  * - `no_angle`: neither azimuth nor inclination, where one must stand
  * - `same_station`: from a station to itself
@@ -56,6 +57,7 @@ export type CourseCsvCause =
   | 'separator'
   | 'missing_column'
   | 'duplicate_column'
+  | 'unknown_column'
   | 'ragged_row'
   | 'no_angle'
   | 'same_station'
@@ -78,23 +80,37 @@ const LEG_COLUMNS = [
   ...['from', 'to', 'azimuth', 'azimuth_sigma', 'north', 'inclination', 'inclination_sigma'],
 ];
 
-/** Reads a file of shots from its bytes, whole or not at all. */
+/**
+ * Reads a file of shots from its bytes, whole or not at all. `passedOver`: its columns that have no known name. A file that
+ * has such a column and lacks an angle is refused: the one may be the other, misspelt, and all shots would be without it.
+ */
 export const readShots = (
   bytes: Uint8Array,
-): { ok: true; shots: readonly FileShot[] } | CourseCsvFault =>
-  whole(() => ({
-    ok: true,
-    shots: table(bytes, ['instrument', 'from', 'to'], 'shot').map(shotIn),
-  }));
+): { ok: true; shots: readonly FileShot[]; passedOver: readonly string[] } | CourseCsvFault =>
+  whole(() => {
+    const { header, unknown, rows } = table(
+      bytes,
+      ['instrument', 'from', 'to'],
+      SHOT_COLUMNS,
+      'shot',
+    );
+    checkAngles(header, unknown);
+    return { ok: true, shots: rows.map(shotIn), passedOver: unknown };
+  });
 
-/** Reads a file of legs and what is known of them from its bytes, whole or not at all. */
+/** Reads a file of legs and what is known of them from its bytes, whole or not at all; `passedOver` as of shots. */
 export const readLegs = (
   bytes: Uint8Array,
-): { ok: true; legs: readonly CourseLeg[] } | CourseCsvFault =>
-  whole(() => ({ ok: true, legs: legsIn(table(bytes, ['from', 'to'], 'leg')) }));
+): { ok: true; legs: readonly CourseLeg[]; passedOver: readonly string[] } | CourseCsvFault =>
+  whole(() => {
+    const { unknown, rows } = table(bytes, ['from', 'to'], LEG_COLUMNS, 'leg');
+    return { ok: true, legs: legsIn(rows), passedOver: unknown };
+  });
 
 /** The same from lines that a person typed, with no header: the columns in their order, those at the end left out. */
-export const readLegLines = (text: string): ReturnType<typeof readLegs> =>
+export const readLegLines = (
+  text: string,
+): { ok: true; legs: readonly CourseLeg[] } | CourseCsvFault =>
   whole(() => {
     const { rows } = rowsOf(text);
     if (rows.length > MOST_LEGS) {
@@ -151,7 +167,19 @@ interface Cells {
   text(name: string): string;
 }
 
-function table(bytes: Uint8Array, required: readonly string[], what: 'shot' | 'leg'): Cells[] {
+interface Table {
+  header: Row;
+  /** Names of columns that are not known. */
+  unknown: readonly string[];
+  rows: readonly Cells[];
+}
+
+function table(
+  bytes: Uint8Array,
+  required: readonly string[],
+  known: readonly string[],
+  what: 'shot' | 'leg',
+): Table {
   const { rows } = rowsOf(decode(bytes));
   const [header, ...others] = rows;
   if (!header || others.length === 0) {
@@ -170,12 +198,44 @@ function table(bytes: Uint8Array, required: readonly string[], what: 'shot' | 'l
   }
   const names = header.fields.map((name) => name.trim());
   checkHeader(header, names, required);
-  return others.map((row) => {
+  const cells = others.map((row) => {
     if (row.fields.length !== names.length) throw ragged(row, names);
     const text = (name: string) => row.fields[names.indexOf(name)]?.trim() ?? '';
     return { line: row.line, text };
   });
+  return {
+    header: { ...header, fields: names },
+    unknown: names.filter((name) => name !== '' && !known.includes(name)),
+    rows: cells,
+  };
 }
+
+/** Each angle may be left out, but not for a slip in its name. */
+function checkAngles({ line, fields }: Row, unknown: readonly string[]): void {
+  const missing = ['azimuth', 'inclination'].filter((angle) => !fields.includes(angle));
+  const [first] = unknown;
+  if (first !== undefined && missing.length > 0) {
+    const [one] = missing;
+    throw new Found(
+      'unknown_column',
+      { line, field: first },
+      `${quoted(first)} is no column that is known here, and the header lacks ${missing.join(' and ')}. If it is ${missing.length === 1 ? 'that' : 'one of them'}, name it so; if not, take it out, or add an empty column ${one}.`,
+    );
+  }
+  if (missing.length === 2) {
+    throw new Found(
+      'missing_column',
+      { line, field: 'azimuth' },
+      'the header lacks azimuth and inclination. Give at least one of them.',
+    );
+  }
+}
+
+/** Says that columns were passed over, and what that may mean. */
+export const passedOverWords = (columns: readonly string[]): string =>
+  columns.length === 1
+    ? `The column ${quoted(columns[0]!)} is not known here and was passed over: where its name has a slip, what stands in it is missing.`
+    : `The columns ${columns.map(quoted).join(', ')} are not known here and were passed over: where a name has a slip, what stands there is missing.`;
 
 function checkHeader(
   { line, fields }: Row,

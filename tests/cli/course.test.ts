@@ -60,3 +60,15 @@ test('what is wrong is said by line and field, and wrong usage ends with 2', asy
   expect(unknown.err).toContain('no station of the course');
   expect(grid.err).toContain('--convergence is missing');
 });
+
+test('columns that are not known are named, and one shot is told as one', async () => {
+  const path = file('few.csv');
+  writeFileSync(path, 'instrument,from,to,azimuth,inclination,remark\none,A,B,40,6,\n');
+  const legs = file('slip.csv');
+  writeFileSync(legs, 'from,to,azimut\nA,B,40\n');
+  const { code, out } = await cli('course', path, '--legs', legs);
+  expect(code).toBe(0);
+  expect(out).toContain('1 shot of 1 instrument.');
+  expect(out).toContain(`${path}: The column “remark” is not known here`);
+  expect(out).toContain(`${legs}: The column “azimut” is not known here`);
+});

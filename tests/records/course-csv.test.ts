@@ -2,6 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import {
   MOST_SHOTS,
+  passedOverWords,
   readLegs,
   readShots,
   writeLegs,
@@ -77,7 +78,7 @@ describe('shots as CSV', () => {
   it('may have comments, other columns and times of any zone, and azimuths turn round', () => {
     const read = readShots(
       bytes(
-        '# an afternoon\nto,remark,from,instrument,azimuth,time\nB,"windy, cold",A,old one,-10,2031-05-12T14:30:00+02:00\n',
+        '# an afternoon\nto,remark,from,instrument,azimuth,inclination,time,\nB,"windy, cold",A,old one,-10,,2031-05-12T14:30:00+02:00,\n',
       ),
     );
     expect(read).toEqual({
@@ -92,7 +93,14 @@ describe('shots as CSV', () => {
           taken: '2031-05-12T12:30:00.000Z',
         },
       ],
+      passedOver: ['remark'],
     });
+    expect(passedOverWords(['remark', 'sky'])).toContain('“remark”, “sky” are not known');
+  });
+
+  it('may lack one angle where nothing else can be meant by it', () => {
+    const read = readShots(bytes('instrument,from,to,inclination\nx,A,B,5\n'));
+    expect(read).toMatchObject({ ok: true, shots: [{ inclination: 5 }], passedOver: [] });
   });
 
   it.each([
@@ -101,6 +109,10 @@ describe('shots as CSV', () => {
     ['instrument;from;to;azimuth\nx;A;B;1\n', 'separator', 1, 'instrument'],
     ['instrument,from,azimuth\nx,A,1\n', 'missing_column', 1, 'to'],
     ['instrument,from,to,to\nx,A,B,B\n', 'duplicate_column', 1, 'to'],
+    ['instrument,from,to,azimut,inclination\nx,A,B,12,5\n', 'unknown_column', 1, 'azimut'],
+    ['instrument,from,to,azimuth,incl,\nx,A,B,12,5,\n', 'unknown_column', 1, 'incl'],
+    ['instrument,from,to,Azimuth,dip\nx,A,B,12,5\n', 'unknown_column', 1, 'Azimuth'],
+    ['instrument,from,to,time\nx,A,B,\n', 'missing_column', 1, 'azimuth'],
     [`${HEADER}x,A,B,12,5,5,\n`, 'ragged_row', 2, 'time'],
     [`${HEADER}x,A,B,1,2,\nx,A,B,"12,5",5,\n`, 'decimal_comma', 3, 'azimuth'],
     [`${HEADER}x,A,B,NaN,5,\n`, 'not_a_number', 2, 'azimuth'],
@@ -163,6 +175,15 @@ const leg: fc.Arbitrary<CourseLeg> = fc
   }));
 
 describe('legs as CSV', () => {
+  it('name the columns that were passed over', () => {
+    const read = readLegs(bytes('from,to,azimut\nA,B,12\n'));
+    expect(read).toMatchObject({
+      ok: true,
+      legs: [{ from: 'A', to: 'B' }],
+      passedOver: ['azimut'],
+    });
+  });
+
   it('come back as they were written', () => {
     const each = fc.uniqueArray(leg, {
       minLength: 1,

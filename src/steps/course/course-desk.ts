@@ -10,7 +10,7 @@ import {
   type CourseShot,
   type CourseTerms,
 } from '../../records/course-notes.ts';
-import { readShots, writeShots, type FileShot } from '../../records/course-csv.ts';
+import { passedOverWords, readShots, writeShots, type FileShot } from '../../records/course-csv.ts';
 import { isSameData, LogbookError } from '../../records/logbook.ts';
 import { randomId, timeAfter, type Note, type PaperInShort } from '../../records/papers.ts';
 import type { Bench } from '../bench.ts';
@@ -28,6 +28,7 @@ import {
   type CourseState,
   type OutingState,
   type ReadNote,
+  type ShotState,
 } from './course-state.ts';
 import {
   anglesThrough,
@@ -302,16 +303,17 @@ export class CourseDesk {
     this.#change(state);
   }
 
-  /** Shots from a file, all or none. Those that came from it before are passed over. */
+  /**
+   * Shots from a file, all or none. Those that came from it before are passed over. Of another file, whose values alone
+   * are those of shots that are here, nobody can tell: such shots are added, and that is said.
+   */
   async addFromFile(name: string, bytes: Uint8Array): Promise<void> {
     await this.#does(async () => {
       const read = readShots(bytes);
       if (!read.ok) throw new CourseFault(`${name}: ${read.message}`);
       const { course, outing } = this.#open();
       const bodies = read.shots.map((shot) => this.#shotOf(shot, name, course, outing));
-      const fresh = bodies.filter(
-        ({ shot }) => !outing.shots.some((there) => isSameShot(there, shot)),
-      );
+      const { fresh, alike } = freshOf(bodies, outing.shots);
       const notes: Note[] = [];
       for (const { shot, setAside } of fresh) {
         const note = this.#note(this.#paper, { kind: 'shot', ...shot }, notes);
@@ -329,8 +331,7 @@ export class CourseDesk {
       if (notes.length > 0) await this.#bench.papers.write(...notes);
       await this.#read(this.#paper);
       const passed = bodies.length - fresh.length;
-      const were = passed === 0 ? '' : ` ${passed} were here already.`;
-      return `${fresh.length === 1 ? 'One shot was' : `${fresh.length} shots were`} added.${were}`;
+      return addedWords(fresh.length, passed, alike, read.passedOver);
     });
   }
 
@@ -664,13 +665,71 @@ export class CourseDesk {
 const isExpected = (error: unknown): boolean =>
   error instanceof CourseFault || error instanceof LogbookError || error instanceof BenchError;
 
-/** The same line of the same file, read again. */
-function isSameShot(there: CourseShot, { source, ...shot }: CourseShot): boolean {
-  const { outing, leg, way, instrument, azimuth, inclination, taken } = there;
-  return (
-    there.source.from === source.from &&
-    isSameData({ outing, leg, way, instrument, azimuth, inclination, taken }, shot)
+/**
+ * The shots of a file that are not here yet; each shot here stands for one of them. Surely here is one that a file of this
+ * name gave, or that was shot at the same moment. Where all others too are as shots that are here, it is a file that was
+ * taken in under another name, or taken out of this course.
+ *
+ * @returns also how many of the fresh ones are as shots that are here
+ */
+function freshOf<Row extends { shot: CourseShot }>(
+  rows: readonly Row[],
+  shots: readonly ShotState[],
+): { fresh: readonly Row[]; alike: number } {
+  const left = [...shots];
+  const without = (
+    some: readonly Row[],
+    isSurely: (there: CourseShot, shot: CourseShot) => boolean,
+  ) =>
+    some.filter(({ shot }) => {
+      const at = left.findIndex((there) => isAlike(there, shot) && isSurely(there, shot));
+      if (at >= 0) left.splice(at, 1);
+      return at < 0;
+    });
+  const unsure = without(
+    rows,
+    (there, { source, taken }) => taken !== undefined || fileOf(there.source) === fileOf(source),
   );
+  const others = without(unsure, () => true);
+  return others.length === 0
+    ? { fresh: [], alike: 0 }
+    : { fresh: unsure, alike: unsure.length - others.length };
+}
+
+const fileOf = (source: CourseShot['source']): string | undefined =>
+  source.from === 'file' ? source.file : undefined;
+
+/** The same values, of the same place, by the same instrument, at the same time where one is known. */
+const isAlike = (a: CourseShot, b: CourseShot): boolean => isSameData(shownBy(a), shownBy(b));
+
+const shownBy = ({ leg, way, instrument, azimuth, inclination, taken }: CourseShot) => ({
+  ...{ leg, way, instrument, azimuth, inclination, taken },
+});
+
+/** What came of bringing a file in. */
+function addedWords(
+  added: number,
+  passed: number,
+  alike: number,
+  columns: readonly string[],
+): string {
+  return [
+    `${added === 1 ? 'One shot was' : `${added} shots were`} added.`,
+    ...(passed === 0
+      ? []
+      : [
+          `${passed} ${passed === 1 ? 'was' : 'were'} here already.`,
+          ...(added === 0
+            ? ['If they were shot anew, give them their times, so that they can be told apart.']
+            : []),
+        ]),
+    ...(alike === 0
+      ? []
+      : [
+          `${alike === 1 ? 'One of them shows' : `${alike} of them show`} just what shots that were here already do: set aside those that are the same.`,
+        ]),
+    ...(columns.length === 0 ? [] : [passedOverWords(columns)]),
+  ].join(' ');
 }
 
 /** The desk of a bench: who comes back to the courses finds what is being done there. */

@@ -126,8 +126,41 @@ it('a file of shots is added whole or not at all, and adds nothing twice', async
   ]);
   await on.run(desk.addFromFile('good.csv', good));
   expect(desk.outing!.shots).toHaveLength(2);
-  expect(desk.state.said).toBe('0 shots were added. 2 were here already.');
+  expect(desk.state.said).toContain('0 shots were added. 2 were here already.');
   expect(desk.shotsFile(desk.outing!)!.content).toContain(`${board},A,B,134.5,6,,`);
+});
+
+it('shots of another file count though they show the same, unless all of it is here already', async () => {
+  const { on, desk } = await onCourse();
+  const row = { instrument: 'an old one', from: 'A', to: 'B', azimuth: 134, inclination: 6 };
+  const bring = (name: string, ...azimuths: number[]) =>
+    on.run(
+      desk.addFromFile(name, bytes(writeShots(azimuths.map((azimuth) => ({ ...row, azimuth }))))),
+    );
+  await bring('morning.csv', 134, 134, 135);
+  // twice the same in one file are two shots
+  expect(desk.outing!.shots).toHaveLength(3);
+  await bring('afternoon.csv', 134, 135, 136);
+  expect(desk.outing!.shots).toHaveLength(6);
+  expect(desk.state.said).toContain('3 shots were added. 2 of them show just what shots');
+  await bring('afternoon.csv', 134, 135, 136, 137);
+  expect(desk.state.said).toBe('One shot was added. 3 were here already.');
+  // the same file under another name, and what the course itself gave out
+  await bring('morning (1).csv', 134, 134, 135);
+  expect(desk.state.said).toContain('0 shots were added. 3 were here already. If they were shot');
+  await on.run(desk.addFromFile('out.csv', bytes(desk.shotsFile(desk.outing!)!.content as string)));
+  expect(desk.outing!.shots).toHaveLength(7);
+  const timed = { ...row, taken: '2031-05-01T09:30:00.000Z' };
+  await on.run(desk.addFromFile('one.csv', bytes(writeShots([timed]))));
+  await on.run(desk.addFromFile('two.csv', bytes(writeShots([timed, { ...row, azimuth: 99 }]))));
+  expect(desk.state.said).toBe('One shot was added. 1 was here already.');
+});
+
+it('a file with a column that is not known is told so', async () => {
+  const { on, desk } = await onCourse();
+  const file = 'instrument,from,to,azimuth,inclination,when\nx,A,B,134,6,noon\n';
+  await on.run(desk.addFromFile('shots.csv', bytes(file)));
+  expect(desk.state.said).toContain('The column “when” is not known here');
 });
 
 it('a shot typed by hand has the time that a person gives, and none where nobody does', async () => {
