@@ -1,4 +1,4 @@
-import { interval95 } from '../../calib/quantiles.ts';
+import { chiSquareQuantile, interval95 } from '../../calib/quantiles.ts';
 import {
   consistency,
   fitLine,
@@ -76,10 +76,7 @@ export function rangeFigures(
     return { value: y - x, half: interval95(uy, freedom), n };
   };
   const { constant, scale } = halvesOf(range);
-  const worst = line.residuals.reduce(
-    (most, each, i) => (Math.abs(each) > Math.abs(line.residuals[most]!) ? i : most),
-    0,
-  );
+  const worst = consistent ? undefined : lengths[standsOut(points) ?? -1];
   return {
     figures: [
       figureOf(`Ranges too long by, at ${lengthWords(least)}`, off(least), 'm', limit),
@@ -96,7 +93,7 @@ export function rangeFigures(
     warnings: consistent
       ? []
       : [
-          `The baselines do not lie on one line as well as tape and scatter explain, so the intervals were widened. The one of ${lengthWords(lengths[worst]!)} stands out most: tape it again, and look at what the beam hit there.`,
+          `The baselines do not lie on one line as well as tape and scatter explain, so the intervals were widened. ${worst === undefined ? 'Which of them is wrong does not show: tape them again, one more among them' : `The one of ${lengthWords(worst)} stands out most: tape it again`}, and look at what the beam hit there.`,
         ],
     found: [
       `Lengths count from ${from}, and the constant holds for that point alone.`,
@@ -106,6 +103,26 @@ export function rangeFigures(
     ],
     range,
   };
+}
+
+/**
+ * The point without which the others lie best on a line, where they do so clearly better than without any other: a point far
+ * out bends the line to itself, so that its own residual may be smaller than those of its neighbours. χ² without another must
+ * be greater by the 0.95 quantile for one degree of freedom, in units of what is left without this one where that is more
+ * than chance: the uncertainties may be stated too small for all.
+ */
+function standsOut(points: readonly LinePoint[]): number | undefined {
+  const left = points
+    .flatMap((_, at) => {
+      const outcome = fitLine(points.filter((_, i) => i !== at));
+      return outcome.ok ? [{ at, line: outcome.line }] : [];
+    })
+    .sort((a, b) => a.line.chiSquare - b.line.chiSquare);
+  const [best, next] = left;
+  if (!best || !next) return undefined;
+  const { chiSquare, freedom } = best.line;
+  const unit = Math.max(1, chiSquare / Math.max(1, freedom));
+  return next.line.chiSquare - chiSquare > unit * chiSquareQuantile(0.95, 1) ? best.at : undefined;
 }
 
 /**

@@ -1,6 +1,7 @@
 import { interval95 } from '../../calib/quantiles.ts';
 import type { Setting } from '../../protocol/care-messages.ts';
 import {
+  RANGE_SETTINGS,
   rangeCorrection,
   rangeSettings,
   type RangeCorrection,
@@ -67,10 +68,28 @@ export function rangeWriting(
   if (now.constant !== range.correction!.constant || now.scale !== range.correction!.scale) {
     return no('What the board adds to its ranges was changed since: check again before writing.');
   }
+  const beyond = (['constant', 'scale'] as const).flatMap((which) => {
+    const { name, unit } = RANGE_SETTINGS[which];
+    const { min, max } = settings.find((each) => each.name === name)!; // both were read above
+    const value = Number(to.get(name));
+    const fits = (min === undefined || value >= Number(min)) && (max === undefined || value <= Number(max)); // prettier-ignore
+    return fits ? [] : [`${text(which)} ${unit} of ${which} (${boundsWords(min, max)})`];
+  });
+  if (beyond.length > 0) {
+    return no(
+      `To read true, the board would have to add more than it takes: ${beyond.join(', and ')}. Look at the lengths that were typed, and at where they count from. If they are right, the range module wants looking at.`,
+    );
+  }
   return {
     can: true,
     words: `To read true, the board would add ${text('constant')} m (now ${signed(now.constant)} m), and scale by ${text('scale')} ppm (now ${signed(now.scale)} ppm). Its settings are saved before, both are changed in one step and read back, and the settings saved before can be put back under “Its settings”.`,
   };
+}
+
+function boundsWords(min: string | undefined, max: string | undefined): string {
+  const [least, most] = [min, max].map((bound) => bound?.replace('-', '−'));
+  if (least === undefined) return `it takes ${most} at most`;
+  return most === undefined ? `it takes ${least} at least` : `it takes ${least} to ${most}`;
 }
 
 const signed = (value: number): string => String(value).replace('-', '−');

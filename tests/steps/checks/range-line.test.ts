@@ -99,6 +99,27 @@ it('names the baseline that was taped wrong, and widens the intervals', () => {
   expect(figure(wrong, 'constant').half).toBeGreaterThan(5 * figure(right, 'constant').half);
 });
 
+it('names the baseline whose length was mistyped, wherever it stands, and none where several may be it', () => {
+  const random = randomStream(6, 'ranges');
+  const warned = (lengths: readonly number[], at: number, by: number) =>
+    rangeFigures(
+      ranged(lengths, (length, i) =>
+        toMillimetres(length + 0.001 * random.normal() + (i === at ? by : 0)),
+      ),
+      { ...TERMS, lengths },
+      undefined,
+    ).warnings.join();
+  // the longest bends the line to itself: 20 m that were typed for 30 m
+  expect(warned([2, 5, 9, 18, 20], 4, 10)).toContain('The one of 20.000 m stands out most');
+  for (const [i, length] of TERMS.lengths.entries()) {
+    expect(warned(TERMS.lengths, i, 0.1)).toContain(`The one of ${length}.000 m stands out most`);
+  }
+  // of three any two lie on a line
+  const three = warned([2, 9, 20], 1, 0.1);
+  expect(three).toContain('Which of them is wrong does not show');
+  expect(three).not.toContain('The one of');
+});
+
 const correction = fc.record({
   constant: fc.double({ min: -1, max: 1, noNaN: true }),
   scale: fc.double({ min: -20000, max: 20000, noNaN: true }),
@@ -161,7 +182,16 @@ it('refuses to write what chance may have done, what was changed since, and what
   const settings = (constant = '0', scale = '0') => {
     const common = { kind: 'number' as const, default: '0', restart: false };
     return [
-      { at: 1, name: 'range_constant', label: 'a', value: constant, unit: 'm', decimals: 4 },
+      {
+        at: 1,
+        name: 'range_constant',
+        label: 'a',
+        value: constant,
+        unit: 'm',
+        decimals: 4,
+        min: '-1',
+        max: '1',
+      },
       { at: 2, name: 'range_scale', label: 'b', value: scale, unit: 'ppm' },
     ].map((each) => ({ ...each, ...common }));
   };
@@ -172,6 +202,10 @@ it('refuses to write what chance may have done, what was changed since, and what
   expect(rangeWriting(found, settings('0.1')).words).toContain('was changed since');
   expect(rangeWriting(found, settings('-0.0120', '-400')).words).toContain('are on the board');
   expect(rangeWriting(found, []).words).toContain('no settings for constant and scale');
+  const far = rangeWriting(foundOf({ constant: 1.4, scale: 0 }, set), settings());
+  expect(far.can).toBe(false);
+  expect(far.words).toContain('−1.4000 m of constant (it takes −1 to 1)');
+  expect(rangeWriting(foundOf({ constant: 0.9999, scale: 0 }, set), settings()).can).toBe(true);
   const chance = { ...found, covariance: { constant: 1, scale: 1, both: 0 }, freedom: 10 };
   expect(worthWriting(chance)).toBe(false);
   expect(rangeWriting(chance, settings()).can).toBe(false);
