@@ -128,7 +128,7 @@ export function judgeAssembly(
     ...(moved ? [{ pose: 'at rest' as const, why: moved }] : []),
     ...(same.length > 0 ? same : sitting.again),
   ];
-  const isSettled = again.length === 0 && isWhole;
+  const isSettled = again.length === 0 && isWhole && !sitting.isOpen;
   return {
     verdict: findings.length > 0 ? 'faulty' : isSettled ? 'sound' : 'not settled',
     findings,

@@ -239,7 +239,7 @@ export function assemblyVerdict({ verdict, findings }: AssemblyRecord): {
   }
   return verdict === 'sound'
     ? { standing: 'good', heading: 'Nothing wrong was found' }
-    : { standing: 'watch', heading: 'Nothing wrong was found, but not all could be looked at' };
+    : { standing: 'watch', heading: 'Nothing wrong was found, but not all could be told' };
 }
 
 /** What this check cannot see, whatever it comes to. */

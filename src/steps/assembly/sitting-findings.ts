@@ -21,6 +21,8 @@ interface SittingFound {
   again: Again[];
   mounting: AssemblyRecord['mounting'];
   untold: string[];
+  /** Whether what could not be told may be a fault. */
+  isOpen?: boolean;
 }
 
 /**
@@ -122,14 +124,25 @@ function exchangedTurns(
   return poses.map((pose) => ({ pose, why }));
 }
 
+/** A board that lay to the south all the time shows the same as one whose magnetometer has all its senses the other way. */
+const SOUTH_OR_OPPOSITE =
+  'Either the sight was to the south, and not to the north; or the magnetometer counts against the field on all axes at once. See which way north is and check again. Or say on the sheet “Is this place clean?” where the bench is: then the dip settles it at the next check.';
+
 /** Which way north and south of the chip are: seen only where the field has a level part that was faced. */
 function sense(mag: FieldSitting, declared: DeclaredChips, found: SittingFound): void {
+  if (mag.byDip) return;
   const level = Math.hypot(mag.field[0], mag.field[1]);
   const isFaced = level >= LIMITS.level && Math.abs(mag.field[0]) > 0.5 * level;
-  if (isFaced || mag.byDip) return;
   const { magMounting } = declared;
-  if (magMounting !== undefined && opposite(mag.mounting) === magMounting)
-    found.mounting.mag = magMounting;
+  const isOpposite = magMounting !== undefined && opposite(mag.mounting) === magMounting;
+  if (isFaced) {
+    if (!isOpposite) return;
+    delete found.mounting.mag;
+    found.isOpen = true;
+    found.untold.push(SOUTH_OR_OPPOSITE);
+    return;
+  }
+  if (isOpposite) found.mounting.mag = magMounting;
   found.untold.push(
     level < LIMITS.level
       ? 'The field is so steep here that it cannot be told whether the magnetometer counts against it on all axes at once.'

@@ -61,7 +61,9 @@ describe('each fault of a board is found, and nothing else with it:', () => {
     for (const seed of [1, 2, 3]) {
       const mountings = seed === 1 ? DECLARED : mountingsOf(seed);
       const on = new LookedAt({ seed, boardFault, ...mountings }).all(sloppily(seed, 8));
-      const { findings, verdict } = judgeAssembly(on.looked, on.declared);
+      // from a board that lay to the south, this one is told by the dip alone
+      const dipSign = boardFault === 'mag-mirrored' ? 1 : undefined;
+      const { findings, verdict } = judgeAssembly(on.looked, on.declared, dipSign);
       const [fault, chip, axes] = FOUND[boardFault];
       const named = findings.map((each) => [each.fault, each.chip, each.axes?.join(' ')]);
       expect(named, `seed ${seed}`).toEqual([[fault, chip, axes]]);
@@ -235,13 +237,27 @@ describe('a turn done wrongly is told from a fault:', () => {
       verdict: 'sound',
       findings: [],
     });
-    // nobody can tell that from a chip that counts against the field, but by the field or by north
-    const [finding] = judgeAssembly(on.looked, on.declared).findings;
-    expect(finding?.evidence).toContain('if the sight pointed to the north at rest');
     const mirrored = new LookedAt({ boardFault: 'mag-mirrored' }).all(south);
     expect(judgeAssembly(mirrored.looked, mirrored.declared, 1).findings).toMatchObject([
       { fault: 'mirrored', chip: 'mag' },
     ]);
+  });
+
+  it('all of it to the south, where the place is not known: it may be that or the magnetometer, and neither is accused', () => {
+    const southward = new LookedAt().all((pose) => ({
+      ...POSE[pose],
+      azimuth: POSE[pose].azimuth + 180,
+    }));
+    const opposite = new LookedAt({ boardFault: 'mag-mirrored' }).all();
+    for (const { looked, declared } of [southward, opposite]) {
+      const { verdict, findings, untold, mounting } = judgeAssembly(looked, declared);
+      expect(findings).toEqual([]);
+      expect(verdict).toBe('not settled');
+      expect(untold.join(' ')).toMatch(
+        /^Either the sight was to the south.*“Is this place clean\?”/,
+      );
+      expect(mounting).toEqual({ acc: declared.accMounting });
+    }
   });
 
   it('to the east: north cannot be told, and the rest can', () => {
