@@ -137,7 +137,10 @@ export class BenchError extends Error {
 }
 
 /** Each piece of work by its name, and whether a person may stop it. */
-export const WORK: Record<Exclude<Intention, 'stop' | 'insist' | CheckIntention>, Work> = {
+export const WORK: Record<
+  Exclude<Intention, 'stop' | 'insist' | 'see assembly' | CheckIntention>,
+  Work
+> = {
   link: { what: 'Linking', stoppable: true },
   choose: { what: 'Linking', stoppable: true },
   unlink: { what: 'Putting the board away', stoppable: false },

@@ -1,3 +1,4 @@
+import { assemblyFaults } from './assembly/assembly-history.ts';
 import { boardName, linkWords, workWords } from './bench-words.ts';
 import { openSlots, runsSealed, type BoardHistory } from './calibration-state.ts';
 import { judgementOf } from './judgement.ts';
@@ -107,12 +108,16 @@ function progressOf({ calibration }: BoardHistory, place: Place): Glance['progre
 
 function resultOf(history: BoardHistory): Glance['result'] {
   const { calibration } = history;
+  const against =
+    calibration?.sealed && runsSealed(history) ? speaksAgainstInForce(history)[0] : undefined;
+  if (calibration?.sealed && against)
+    return { shape: 'bad', words: `Generation ${calibration.sealed.generation}: ${against}` };
+  const wrong = assemblyFaults(history);
+  if (wrong !== undefined) return { shape: 'bad', words: `It has ${wrong}` };
   if (!calibration) return undefined;
   const { sealed, proof, fit, refusal, ended } = calibration;
   if (sealed && runsSealed(history)) {
     const of = `generation ${sealed.generation}`;
-    const [against] = speaksAgainstInForce(history);
-    if (against) return { shape: 'bad', words: `Generation ${sealed.generation}: ${against}` };
     if (!proof) return { shape: 'watch', words: `Sealed as ${of}, not proven yet` };
     return { shape: 'good', words: `Proven, ${of}` };
   }

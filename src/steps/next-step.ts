@@ -1,4 +1,5 @@
 import type { BoardIdentity } from '../protocol/board.ts';
+import { assemblyFaults, assemblyOf } from './assembly/assembly-history.ts';
 import { lineWords, rollWords } from './attitude-words.ts';
 import type { LinkState, PlaceState } from './place-state.ts';
 import {
@@ -48,6 +49,8 @@ export type Intention =
   | 'redo'
   | 'insist'
   | 'stop'
+  /** To be led to the sheet of the assembly check; nothing is done at the board. */
+  | 'see assembly'
   | CheckIntention;
 
 export interface Offer {
@@ -279,7 +282,37 @@ function runsWords({ inForce, calibration }: BoardHistory): string {
 const isFresh = ({ inForce, assembly }: BoardHistory): boolean =>
   inForce === undefined && assembly.newest === undefined;
 
+/** What comes before another calibration: a check of the assembly that is under way, or a fault that one found. */
+function assemblyFirst(history: BoardHistory): Step | undefined {
+  const assembly = assemblyOf(history);
+  if (assembly.stage === 'under way') {
+    return {
+      place: 'Look',
+      heading: 'Go on with the check of its assembly',
+      words: `${assembly.looked} of ${assembly.of} poses were looked at. The sheet “Is it put together right?” shows the next one; the check can be left there.`,
+      main: { label: 'Go on with the check', does: 'see assembly' },
+      others: [{ label: 'Begin taking readings', does: 'begin' }],
+    };
+  }
+  const wrong = assemblyFaults(history);
+  if (wrong === undefined) return undefined;
+  return {
+    place: 'Look',
+    heading: 'Mend it, then check it again',
+    words: `The check found ${wrong}. The sheet “Is it put together right?” says what, and where to look. A calibration does not make up for it.`,
+    main: { label: 'See what is wrong with it', does: 'see assembly' },
+    others: [{ label: 'Begin all the same', does: 'begin' }],
+  };
+}
+
+/** While no calibration is under way. */
 function begin(history: BoardHistory): Step {
+  const usual = beginUsually(history);
+  const first = assemblyFirst(history);
+  return first ? { ...first, others: [...first.others, ...usual.others] } : usual;
+}
+
+function beginUsually(history: BoardHistory): Step {
   const { ended, sealed } = history.calibration ?? {};
   if (!ended) {
     return {

@@ -270,6 +270,7 @@ export class BenchPlace {
       this.attitude.insist();
       return;
     }
+    if (intention === 'see assembly') return; // the page leads there
     if (isOfCheck(intention)) {
       await this.fieldChecks.perform(intention);
       return;

@@ -32,3 +32,12 @@ export function bringToSight(page: ParentNode, where: string): void {
   const seen = top >= 0 && (bottom <= innerHeight || top < innerHeight / 3);
   if (!seen) target.scrollIntoView({ block: where === '.trouble' ? 'nearest' : 'start' });
 }
+
+/** Opens the sheet that shows it, and brings the person there. */
+export function leadTo(page: ParentNode, where: string): void {
+  const sheet = page.querySelector(where)?.closest('details');
+  if (!sheet) return;
+  sheet.open = true;
+  sheet.scrollIntoView({ block: 'start' });
+  sheet.querySelector('summary')?.focus({ preventScroll: true });
+}

@@ -9,7 +9,7 @@ import type { BenchPlace } from '../steps/place.ts';
 import type { PlaceState } from '../steps/place-state.ts';
 import { sealingWords } from '../steps/sealing-words.ts';
 import { writable } from '../steps/calibration-state.ts';
-import { bringToSight, newOutcome } from './bring-to-sight.ts';
+import { bringToSight, leadTo, newOutcome } from './bring-to-sight.ts';
 import './bench-sheets.ts';
 import './board-strip.ts';
 import type { AskThereEvent, PickEvent } from './board-tile.ts';
@@ -116,7 +116,7 @@ export class LodeBench extends View {
         isBench
           ? nothing
           : html`<main class="logbook">
-              ${elsewhere && this.asked.part === 'logbook' ? this.#heldElsewhere(elsewhere) : nothing}
+              ${elsewhere && this.asked.part !== 'report' ? this.#heldElsewhere(elsewhere) : nothing}
               ${this.#logbookPart(this.asked)}
             </main>`
       }
@@ -275,7 +275,8 @@ export class LodeBench extends View {
       if (!ready) return;
       this.shown = { place, id: ready.id };
       void this.updateComplete.then(() => askToSeal(this.dialog));
-    } else void this.bench.atHand.perform(intention);
+    } else if (intention === 'see assembly') leadTo(this, 'assembly-view');
+    else void this.bench.atHand.perform(intention);
   };
 
   #tolerance = ({ tolerance }: ToleranceEvent) => {

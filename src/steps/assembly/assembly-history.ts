@@ -1,4 +1,5 @@
 import type { AssemblyPose, AssemblyRecord, Entry, PoseLooks } from '../../records/entries.ts';
+import type { BoardHistory } from '../calibration-state.ts';
 import { without } from '../copy-without.ts';
 
 /** Where the checks of how a board is put together stand, folded from the logbook's entries. */
@@ -75,4 +76,22 @@ export function assemblyOf({ assembly }: { assembly: AssemblyHistory }): Assembl
   if (!newest) return { stage: 'not checked' };
   const { time, verdict, findings } = newest;
   return { stage: 'checked', time, verdict, faults: findings.length };
+}
+
+/**
+ * What the newest check of the assembly found wrong, in a few words. It stands until a check finds nothing, or a set that was
+ * sealed after it is proven; undefined where nothing is known to be wrong.
+ */
+export function assemblyFaults({
+  assembly,
+  calibration,
+}: Pick<BoardHistory, 'assembly' | 'calibration'>): string | undefined {
+  const { newest } = assembly;
+  if (newest?.verdict !== 'faulty') return undefined;
+  const { sealed, proof } = calibration ?? {};
+  const isProvenSince =
+    sealed && proof?.passed && Date.parse(sealed.time) > Date.parse(newest.time);
+  if (isProvenSince) return undefined;
+  const { length: faults } = newest.findings;
+  return faults === 1 ? 'a fault in the assembly' : `${faults} faults in the assembly`;
 }

@@ -11,8 +11,10 @@ import {
 } from '../../../src/steps/assembly/assembly-check.ts';
 import { assemblyOf, POSES } from '../../../src/steps/assembly/assembly-history.ts';
 import { POSE, turnWords } from '../../../src/steps/assembly/poses.ts';
+import { glance } from '../../../src/steps/board-glance.ts';
 import { foldHistory } from '../../../src/steps/calibration-state.ts';
 import { courseOf } from '../../../src/steps/logbook/board-course.ts';
+import { nextStep } from '../../../src/steps/next-step.ts';
 import { BenchInProcess } from '../bench-in-process.ts';
 
 const at = ({ bench, place }: BenchInProcess) => ({
@@ -118,6 +120,39 @@ describe('the check of a simulated board’s assembly', () => {
     await begin(on);
     expect(nextAt(at(on))).toEqual({ pose: 'at rest' });
   });
+});
+
+it('is gone on with, or its faults mended, before a calibration is offered, which can be begun all the same', async () => {
+  const on = await linked({ boardFault: 'mag-swapped' });
+  const next = () => nextStep(on.state);
+  expect(next().main?.does).toBe('begin');
+  await begin(on);
+  expect(next()).toMatchObject({
+    heading: 'Go on with the check of its assembly',
+    main: { does: 'see assembly' },
+  });
+  await look(on);
+  expect(next()).toMatchObject({
+    heading: 'Mend it, then check it again',
+    main: { does: 'see assembly' },
+    others: [{ label: 'Begin all the same', does: 'begin' }],
+  });
+  expect(glance(on.state)).toMatchObject({
+    shape: 'bad',
+    next: 'Mend it, then check it again',
+    result: { words: 'It has a fault in the assembly' },
+  });
+  expect(glance(on.state)).not.toHaveProperty('offer');
+  await on.ask('begin');
+  expect(next().main?.does).toBe('take one');
+  expect(glance(on.state)).toMatchObject({ shape: 'bad', result: { shape: 'bad' } });
+  await on.ask('leave');
+  expect(next().others.map(({ does }) => does)).toEqual(['begin', 'resume']);
+  await on.board.adjust({ boardFault: 'none' });
+  await begin(on);
+  await look(on);
+  expect(next().main?.does).toBe('begin');
+  expect(glance(on.state).shape).toBe('now');
 });
 
 describe('in a person’s hand', () => {
