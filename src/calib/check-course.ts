@@ -122,9 +122,10 @@ export interface AdjustedStation {
  * - `off`: one of them differs from nothing, or from what most of the others have, with the stated family-wise error, and
  *   its interval does not lie within what is allowed
  * - `too noisy`: it scatters more than allowed (or than the others), with the stated family-wise error
+ * - `reversed`: its shots as a whole fit only otherwise than they were given, see {@link AdjustedInstrument.reversed}
  * - `not settled`: none of these; `why` says for want of what
  */
-export type InstrumentVerdict = 'in tolerance' | 'off' | 'too noisy' | 'not settled';
+export type InstrumentVerdict = 'in tolerance' | 'off' | 'too noisy' | 'reversed' | 'not settled';
 
 /**
  * - `no shots`: it has none of that angle
@@ -132,9 +133,19 @@ export type InstrumentVerdict = 'in tolerance' | 'off' | 'too noisy' | 'not sett
  * - `not determined`: nothing that it could be told from
  * - `others alone`: it agrees with the others, but only differences are determined, and all may be off alike
  * - `no majority`: the instruments fall apart into parties, and nothing says which is right
+ * - `datum disagrees`: it agrees with the others, and what is known beforehand does not fit, so that zero is in doubt
+ * - `noise assumed`: no shot checks another, so that its interval rests on the noise expected, not on any seen
+ * - `outside reference`: it was shot when the reference was not, so that a drift of the field may be in it
  */
 export type Unsettled =
-  'no shots' | 'interval too wide' | 'not determined' | 'others alone' | 'no majority';
+  | 'no shots'
+  | 'interval too wide'
+  | 'not determined'
+  | 'others alone'
+  | 'no majority'
+  | 'datum disagrees'
+  | 'noise assumed'
+  | 'outside reference';
 
 /** An instrument's constant of azimuth or index error of inclination, tested. */
 export interface ConstantTest {
@@ -180,6 +191,11 @@ export interface AdjustedInstrument {
   shots: number;
   /** How many of its shots were named as blunders. */
   blunders: number;
+  /**
+   * What all its shots together would fit, where they do not as they stand: inclinations with their signs changed, or
+   * each shot from the other end of its leg.
+   */
+  reversed?: 'sign changed' | 'other way';
   /** As the adjustment has them. */
   constant: Quantity;
   index: Quantity;
@@ -226,11 +242,12 @@ export interface Blunder {
 
 /** A value known beforehand, as the adjustment sees it. */
 export interface HeldAgainst {
-  what: 'leg' | 'instrument';
+  /** `station`: that it is clean; `stations`: that their disturbances come to nothing (its name is then empty). */
+  what: 'leg' | 'instrument' | 'station' | 'stations';
   name: string;
   angle: Angle;
-  /** Known less adjusted; none where it is held fast. */
-  residual: number;
+  /** Known less what all the rest says of it (residual over redundancy). Absent where nothing checks it. */
+  away?: number;
   /** Absent where nothing checks it. */
   standardised?: number;
   /** Adjusted for all that is known (Holm). */
@@ -281,10 +298,16 @@ export interface FieldDrift {
  * - `known disagrees`: a value known beforehand does not fit the others and the shots
  * - `not converged`: the weights did not settle
  * - `times missing`: shots without time are taken as shot in a field at its mean
- * - `reference too short`: the reference has too few timed shots, or too few others fall between them, for a drift
+ * - `reference too short`: the reference has too few timed shots for a drift
+ * - `others outside reference`: others were shot before its first timed shot or after its last
  */
 export type CourseWarning =
-  'all off alike' | 'known disagrees' | 'not converged' | 'times missing' | 'reference too short';
+  | 'all off alike'
+  | 'known disagrees'
+  | 'not converged'
+  | 'times missing'
+  | 'reference too short'
+  | 'others outside reference';
 
 export interface CourseAdjustment {
   ok: true;

@@ -13,7 +13,13 @@ import type {
   Quantity,
 } from './check-course.ts';
 import { courseFault } from './course-fault.ts';
-import { legInclinations, NOISE, systemOf, type Knots } from './course-observations.ts';
+import {
+  circularMiddle,
+  legInclinations,
+  NOISE,
+  systemOf,
+  type Knots,
+} from './course-observations.ts';
 import { driftOf, knotsFor } from './field-drift.ts';
 import { turn, wrap } from './geometry.ts';
 import { holmAdjusted } from './holm.ts';
@@ -45,16 +51,24 @@ export function adjustCourse(course: Course, terms: CourseTerms): CourseAdjustme
     const design = new AdjustmentDesign(system.unknowns, system.rows, system.conditions);
     return { system, design };
   };
-  const { knots, warnings } = knotsFor(course, terms, (some) => designWith('azimuth', some), solve);
+  const { knots, warnings, outside } = knotsFor(
+    course,
+    terms,
+    (some) => designWith('azimuth', some),
+    solve,
+  );
   const solved: Record<Angle, Solved> = {
     azimuth: solve(designWith('azimuth', knots)),
     inclination: solve(designWith('inclination')),
   };
-  const { tests, verdicts, alike } = testInstruments(course, terms, solved);
-  const blunders = ANGLES.flatMap((angle) => blundersOf(course, solved, angle));
   const known = ANGLES.flatMap((angle) => knownOf(solved[angle]));
   const adjusted = holmAdjusted(known.flatMap(({ p }) => p ?? []));
   for (const each of known) if (each.p !== undefined) each.p = adjusted.shift()!;
+  const disagree = known.filter(({ p }) => p !== undefined && p <= 0.05);
+  const zero = new Set(disagree.map(({ angle }) => angle));
+  const reversed = reversedOf(course, terms, solved);
+  const { tests, verdicts, alike } = testInstruments(course, terms, solved, { zero, outside, reversed }); // prettier-ignore
+  const blunders = ANGLES.flatMap((angle) => blundersOf(course, solved, angle));
   const drift = terms.reference === undefined ? undefined : driftOf(knots, solved.azimuth);
 
   const { legs, instruments, stations, shots } = course;
@@ -86,13 +100,14 @@ export function adjustCourse(course: Course, terms: CourseTerms): CourseAdjustme
       blunders: new Set(
         blunders.flatMap((each) => (each.instrument === instrument ? [each.shot] : [])),
       ).size,
+      ...(reversed.has(instrument) && { reversed: reversed.get(instrument)! }),
       constant: constants[i],
       index: indices[i],
       tests: tests[i],
     })),
     stations: disturbancesOf(
       stations,
-      quantities('azimuth', stations, solved.azimuth.system.stationAt),
+      quantitiesOf(solved.azimuth, stations, solved.azimuth.system.stationAt, zero.has('azimuth')),
       terms.level ?? 0.05,
     ),
     shots: shotsAdjusted(course, solved),
@@ -103,9 +118,7 @@ export function adjustCourse(course: Course, terms: CourseTerms): CourseAdjustme
     inclination: summaryOf(course, terms, solved.inclination),
     warnings: [
       ...(alike ? (['all off alike'] as const) : []),
-      ...(known.some(({ p }) => p !== undefined && p <= 0.05)
-        ? (['known disagrees'] as const)
-        : []),
+      ...(disagree.length > 0 ? (['known disagrees'] as const) : []),
       ...(ANGLES.every((angle) => solved[angle].result.converged)
         ? []
         : (['not converged'] as const)),
@@ -116,15 +129,17 @@ export function adjustCourse(course: Course, terms: CourseTerms): CourseAdjustme
 
 const ANGLES = ['azimuth', 'inclination'] as const;
 
+/** @param inDoubt what they are counted from does not fit, so that they are told as differences only */
 function quantitiesOf(
   solved: Solved,
   names: readonly string[],
   at: (i: number) => number,
+  inDoubt = false,
 ): Quantity[] {
   const places = names.map((_, i) => at(i));
   const sets = comparableSets(solved.design, places);
   return names.map((_, i): Quantity => {
-    const alone = estimated(solved, [[places[i], 1]]);
+    const alone = inDoubt ? undefined : estimated(solved, [[places[i], 1]]);
     if (alone) return { determined: true, ...alone };
     const set = sets.find((members) => members.includes(i))!;
     const comparable = set.filter((other) => other !== i).map((other) => names[other]);
@@ -254,18 +269,58 @@ function fitsInstead(
   return undefined;
 }
 
+/**
+ * Instruments whose shots do not fit as they stand, but do as a whole when all are taken otherwise: inclinations with the
+ * other sign, or, where azimuths are turned about as well, each shot from the other end of its leg. Only those are asked
+ * that scatter in inclination far beyond the others.
+ */
+function reversedOf(
+  course: Course,
+  terms: CourseTerms,
+  solved: Record<Angle, Solved>,
+): Map<string, 'sign changed' | 'other way'> {
+  const reversed = new Map<string, 'sign changed' | 'other way'>();
+  const { apart, own } = solved.inclination.result;
+  for (const name of apart) {
+    const shots = course.shots.map((shot) =>
+      shot.instrument === name && shot.inclination !== undefined
+        ? { ...shot, inclination: -shot.inclination }
+        : shot,
+    );
+    const system = systemOf('inclination', { ...course, shots }, terms, []);
+    const design = new AdjustmentDesign(system.unknowns, system.rows, system.conditions);
+    const { result } = solve({ system, design });
+    const after = result.own.get(name);
+    const fits = after !== undefined && after.ratio < own.get(name)!.ratio / 2;
+    if (!fits || result.apart.has(name)) continue;
+    reversed.set(name, isTurnedAbout(course, solved.azimuth, name) ? 'other way' : 'sign changed');
+  }
+  return reversed;
+}
+
+/** Whether an instrument's azimuths lie nearer to the opposite of what the others show. */
+function isTurnedAbout({ instruments }: Course, { system }: Solved, name: string): boolean {
+  const has = new Set(system.weighed.flatMap(({ instrument }) => instrument ?? []));
+  if (!has.has(name)) return false;
+  const constantOf = (each: string) => system.first[system.instrumentAt(instruments.indexOf(each))];
+  const others = [...has].filter((each) => each !== name).map(constantOf);
+  if (others.length === 0) return false;
+  return Math.abs(turn(circularMiddle(others), constantOf(name))) > Math.PI / 2;
+}
+
 function knownOf(solved: Solved): HeldAgainst[] {
   const { system, result } = solved;
   return system.of.flatMap((row, j): HeldAgainst[] => {
-    if (row.kind !== 'leg' && row.kind !== 'instrument') return [];
+    // nothing but the bearings of legs is counted by the declination: they are what is held against the rest
+    if (row.kind === 'shot' || row.kind === 'declination') return [];
     const standardised = result.standardised[j];
     return [
       {
         what: row.kind,
         name: row.name,
         angle: system.angle,
-        residual: shownResidual(solved, j),
         ...(standardised !== undefined && {
+          away: shownResidual(solved, j) / result.redundancy[j],
           standardised,
           p: 2 * studentProbability(-Math.abs(standardised), freedomOfRow(solved, j)),
         }),

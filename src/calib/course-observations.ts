@@ -11,9 +11,9 @@ import type { Weighed } from './robust-adjustment.ts';
 /** What row j stands for. */
 export type RowOf =
   | { kind: 'shot'; shot: number }
-  | { kind: 'leg' | 'instrument'; name: string }
-  /** A clean station, the mean of the disturbances, the declination. */
-  | { kind: 'datum' };
+  /** A value known beforehand; `station`: a clean one; `stations`: the mean of the disturbances, without a name. */
+  | { kind: 'leg' | 'instrument' | 'station' | 'stations'; name: string }
+  | { kind: 'declination' };
 
 export interface CourseSystem {
   angle: Angle;
@@ -152,7 +152,7 @@ export function systemOf(
     const at = legAt(index.leg.get(known.leg)!);
     knowUnknown(at, known[angle]!, { kind: 'leg', name: known.leg }, extra);
   }
-  if (hasDeclination) know([[base, 1]], 0, declination, { kind: 'datum' });
+  if (hasDeclination) know([[base, 1]], 0, declination, { kind: 'declination' });
   for (const known of terms.instruments ?? []) {
     if (!known[angle]) continue;
     const at = instrumentAt(index.instrument.get(known.instrument)!);
@@ -161,7 +161,10 @@ export function systemOf(
   const { disturbances } = terms;
   if (ofAzimuth && disturbances?.by === 'clean stations') {
     for (const { station, sigma } of disturbances.stations) {
-      know([[stationAt(index.station.get(station)!), 1]], 0, sigma, { kind: 'datum' });
+      know([[stationAt(index.station.get(station)!), 1]], 0, sigma, {
+        kind: 'station',
+        name: station,
+      });
     }
   }
   if (ofAzimuth && disturbances?.by === 'zero mean') {
@@ -171,7 +174,7 @@ export function systemOf(
         : [],
     );
     const mean = shotFrom.map((i) => [stationAt(i), 1 / shotFrom.length] as const);
-    if (mean.length > 0) know(mean, 0, disturbances.sigma, { kind: 'datum' });
+    if (mean.length > 0) know(mean, 0, disturbances.sigma, { kind: 'stations', name: '' });
   }
   if (ofAzimuth && knots.length > 0) {
     // the field is counted from its mean over all timed shots
@@ -254,7 +257,7 @@ function firstAzimuths(
 }
 
 /** The one of some angles to which the others are nearest, all distances added. */
-function circularMiddle(angles: readonly number[]): number {
+export function circularMiddle(angles: readonly number[]): number {
   const distance = (from: number) =>
     angles.reduce((sum, angle) => sum + Math.abs(turn(from, angle)), 0);
   return angles.reduce((best, angle) => (distance(angle) < distance(best) ? angle : best));

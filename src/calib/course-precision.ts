@@ -1,4 +1,5 @@
 import type { Angle, Course, CourseShot } from './check-course.ts';
+import { circularMiddle } from './course-observations.ts';
 import { turn } from './geometry.ts';
 import { precisionOf, type Level, type Precision } from './repeatability.ts';
 
@@ -45,16 +46,33 @@ function levelOf(
   instruments: readonly string[],
   angle: Angle,
 ): Level {
-  const shown = shots.filter((shot) => shot[angle] !== undefined);
-  const first = shown[0]?.[angle];
-  if (first === undefined) return [];
+  const results = instruments.map((instrument) =>
+    shots.flatMap((shot) => (shot.instrument === instrument ? (shot[angle] ?? []) : [])),
+  );
+  if (angle === 'inclination') return results;
   const inclinations = shots.flatMap(({ inclination }) => inclination ?? []).sort((a, b) => a - b);
   const level = Math.cos(inclinations[inclinations.length >> 1] ?? 0);
-  return instruments.map((instrument) =>
-    shown
-      .filter((shot) => shot.instrument === instrument)
-      .map((shot) =>
-        angle === 'azimuth' ? turn(first, shot.azimuth!) * level : shot.inclination!,
-      ),
+  return onOneBranch(results).map((own) => own.map((azimuth) => azimuth * level));
+}
+
+/**
+ * Azimuths so that their differences are what they seem: each instrument's own about its first, and the instruments' means
+ * about the middle one of them. Were single azimuths turned about that, those of an instrument half a turn off would fall
+ * to either side.
+ */
+function onOneBranch(results: readonly (readonly number[])[]): number[][] {
+  const own = results.map((azimuths) => azimuths.map((each) => turn(azimuths[0]!, each)));
+  const means = own.map((turns, i) =>
+    turns.length === 0
+      ? undefined
+      : results[i]![0]! + turns.reduce((sum, each) => sum + each, 0) / turns.length,
   );
+  const has = means.filter((mean) => mean !== undefined);
+  if (has.length === 0) return own;
+  const middle = circularMiddle(has);
+  return own.map((turns, i) => {
+    const mean = means[i];
+    if (mean === undefined) return [];
+    return turns.map((each) => turn(middle, mean) + results[i]![0]! + each - mean);
+  });
 }

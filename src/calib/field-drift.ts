@@ -12,30 +12,33 @@ import { fisherTail } from './quantiles.ts';
  *
  * @param designWith the design of the azimuths with such knots
  * @param solve adjusts them
- * @returns no knots without a reference, or where it does not tell
+ * @returns no knots without a reference, or where it does not tell; `outside`: instruments with more than a quarter of
+ *   their timed azimuths before its first or after its last
  */
 export function knotsFor(
-  { shots }: Course,
+  { instruments, shots }: Course,
   { reference }: CourseTerms,
   designWith: (knots: Knots) => Designed,
   solve: (designed: Designed) => Solved,
-): { knots: Knots; warnings: CourseWarning[] } {
-  if (reference === undefined) return { knots: [], warnings: [] };
+): { knots: Knots; warnings: CourseWarning[]; outside: ReadonlySet<string> } {
+  const outside = new Set<string>();
+  if (reference === undefined) return { knots: [], warnings: [], outside };
   const shown = shots.filter(({ azimuth }) => azimuth !== undefined);
   const times = shown
     .flatMap(({ instrument, time }) => (instrument === reference ? (time ?? []) : []))
     .sort((a, b) => a - b);
   const [from, to] = [times[0], times.at(-1)];
   if (new Set(times).size < FEWEST || from === undefined || to === undefined) {
-    return { knots: [], warnings: ['reference too short'] };
+    return { knots: [], warnings: ['reference too short'], outside };
   }
-  const others = shown.flatMap(({ instrument, time }) =>
-    instrument === reference ? [] : (time ?? []),
-  );
-  const outside = others.filter((time) => time < from || time > to).length;
+  for (const name of instruments) {
+    const own = shown.flatMap(({ instrument, time }) => (instrument === name ? (time ?? []) : []));
+    const beyond = own.filter((time) => time < from || time > to).length;
+    if (beyond > own.length / 4) outside.add(name);
+  }
   const warnings: CourseWarning[] = [
     ...(shown.some(({ time }) => time === undefined) ? (['times missing'] as const) : []),
-    ...(outside > others.length / 10 ? (['reference too short'] as const) : []),
+    ...(outside.size > 0 ? (['others outside reference'] as const) : []),
   ];
   const equal = (pieces: number): Knots =>
     Array.from({ length: pieces + 1 }, (_, i) => from + ((to - from) * i) / pieces);
@@ -49,12 +52,12 @@ export function knotsFor(
   const candidates = [1, 2, 4, 8, 16].filter((pieces) => pieces === 1 || isFilled(pieces));
   const finest = candidates.at(-1)!;
   const whole = solve(designWith(equal(finest)));
-  if (!isDetermined(whole, finest + 1)) return { knots: [], warnings };
+  if (!isDetermined(whole, finest + 1)) return { knots: [], warnings, outside };
   const chosen = candidates.find((pieces) => {
     if (pieces === finest) return true;
     return lossTest(whole, designWith(equal(pieces)), finest - pieces) > WORSE;
   })!;
-  return { knots: equal(chosen), warnings };
+  return { knots: equal(chosen), warnings, outside };
 }
 
 const WORSE = 0.3;

@@ -7,6 +7,7 @@ import type {
   Estimated,
   InstrumentVerdict,
   ScatterTest,
+  Unsettled,
 } from './check-course.ts';
 import { NOISE } from './course-observations.ts';
 import { holmAdjusted } from './holm.ts';
@@ -27,18 +28,22 @@ import { comparableSets, estimated, probabilityOfNothing, type Solved } from './
  * (Bonferroni). Where it lies nearer to zero than the others do, the test against them is left out.
  *
  * Scatter is tested one-sided: against the others by F, or against what is allowed by χ².
+ *
+ * @param doubts angles whose known values do not fit, so that nothing is held against zero; instruments whose azimuths
+ *   may have a drift of the field in them; and those whose shots as a whole fit otherwise than they were given
  */
 export function testInstruments(
   course: Pick<Course, 'instruments'>,
   terms: CourseTerms,
   solved: Record<Angle, Solved>,
+  doubts: Doubts,
 ): { tests: AdjustedInstrument['tests'][]; verdicts: InstrumentVerdict[]; alike: boolean } {
   const level = terms.level ?? 0.05;
   const { instruments } = course;
   const count = instruments.length * 4;
   const constants = {
-    azimuth: constantTests(instruments, solved.azimuth, terms.tolerance.azimuth, level / count),
-    inclination: constantTests(instruments, solved.inclination, terms.tolerance.inclination, level / count), // prettier-ignore
+    azimuth: constantTests(instruments, solved.azimuth, terms, level / count, doubts),
+    inclination: constantTests(instruments, solved.inclination, terms, level / count, doubts),
   };
   const scatters = {
     azimuth: instruments.map((name) => scatterTest(name, solved.azimuth, terms)),
@@ -52,9 +57,16 @@ export function testInstruments(
   holmAdjusted(tested.map(({ p }) => p!)).forEach((p, i) => (tested[i].adjusted = p));
   for (const angle of ANGLES) {
     constants[angle].forEach((test, i) => {
-      const { system } = solved[angle];
-      const byItself = estimated(solved[angle], [[system.instrumentAt(i), 1]]);
+      const { system, result } = solved[angle];
+      const byItself = doubts.zero.has(angle)
+        ? undefined
+        : estimated(solved[angle], [[system.instrumentAt(i), 1]]);
       judgeConstant(test, byItself, terms.tolerance[angle], level);
+      const why = notToBeRelied(test, {
+        isAssumed: !Number.isFinite(result.freedom),
+        isOutside: angle === 'azimuth' && doubts.outside.has(instruments[i]),
+      });
+      if (why) Object.assign(test, { verdict: 'not settled', why });
     });
     for (const test of scatters[angle]) {
       if (test.adjusted !== undefined && test.adjusted <= level) test.verdict = 'too noisy';
@@ -66,12 +78,31 @@ export function testInstruments(
   }));
   return {
     tests,
-    verdicts: tests.map(overall),
+    verdicts: tests.map((each, i) =>
+      doubts.reversed.has(instruments[i]) ? 'reversed' : overall(each),
+    ),
     alike: ANGLES.some((angle) => offAlike(constants[angle], solved[angle], level / count)),
   };
 }
 
+export interface Doubts {
+  zero: ReadonlySet<Angle>;
+  outside: ReadonlySet<string>;
+  reversed: { has(instrument: string): boolean };
+}
+
 const ANGLES = ['azimuth', 'inclination'] as const;
+
+/** Why a verdict is held back that the figures alone would give. */
+function notToBeRelied(
+  { verdict, value }: ConstantTest,
+  { isAssumed, isOutside }: { isAssumed: boolean; isOutside: boolean },
+): Unsettled | undefined {
+  // one that is held fast was not found by any shot
+  if (verdict === 'not settled' || value?.error === 0) return undefined;
+  if (isAssumed) return 'noise assumed';
+  return isOutside ? 'outside reference' : undefined;
+}
 
 function overall(tests: AdjustedInstrument['tests']): InstrumentVerdict {
   const constants = ANGLES.map((angle) => tests[angle].constant);
@@ -87,16 +118,18 @@ function overall(tests: AdjustedInstrument['tests']): InstrumentVerdict {
 function constantTests(
   instruments: readonly string[],
   solved: Solved,
-  tolerance: number,
+  { tolerance }: CourseTerms,
   level: number,
+  { zero }: Doubts,
 ): ConstantTest[] {
   const { system, design } = solved;
+  const inDoubt = zero.has(system.angle);
   const places = instruments.map((_, i) => system.instrumentAt(i));
   const shot = new Set(system.weighed.map(({ instrument }) => instrument));
   const tests = instruments.map((name, i): ConstantTest => {
     const unsettled = { verdict: 'not settled', surelyBeyond: false } as const;
     const terms: Terms = [[places[i], 1]];
-    const value = estimated(solved, terms);
+    const value = inDoubt ? undefined : estimated(solved, terms);
     if (!shot.has(name)) return { ...unsettled, why: 'no shots' };
     if (!value) return { ...unsettled, why: 'not determined' };
     // one that is held fast is what the others are held against
@@ -119,7 +152,7 @@ function constantTests(
       const { value, p } = against.get(i)!;
       tests[i] = {
         verdict: 'not settled',
-        why: isParted ? 'no majority' : 'others alone',
+        why: isParted ? 'no majority' : inDoubt ? 'datum disagrees' : 'others alone',
         against: 'others',
         value,
         surelyBeyond: false,
@@ -128,7 +161,8 @@ function constantTests(
     }
   }
   for (const test of tests) {
-    if (test.value) test.surelyBeyond = Math.abs(test.value.value) - test.value.half > tolerance;
+    if (!test.value) continue;
+    test.surelyBeyond = Math.abs(test.value.value) - test.value.half > tolerance[system.angle];
   }
   return tests;
 }

@@ -65,6 +65,10 @@ export interface RobustAdjustment {
 
 /** Redundancy under which a residual says nothing of its shot. */
 const BLIND = 0.01;
+/** Likewise of a known value, whose sigma may be far under the noise of shots: what is left is no more than rounding. */
+const BLIND_OF_KNOWN = 1e-6;
+const isBlind = ({ instrument }: Weighed, redundancy: number): boolean =>
+  redundancy < (instrument === undefined ? BLIND_OF_KNOWN : BLIND);
 /** The scale never goes under this part of what was expected: shots without any noise are no reason to divide by it. */
 const LEAST = 1e-4;
 const LIMIT = 100;
@@ -132,14 +136,16 @@ function solve(
     if (!adjusted) return undefined;
     const redundancy: number[] = [];
     const variances = adjusted.rowVariances();
-    const u = rows.map(({ sigma }, j) => {
+    const u = rows.map((row, j) => {
       const q = variances[j] / sigmas[j] ** 2;
       const w = weights[j];
       // with weight one again for this row alone (Sherman and Morrison)
       redundancy.push(1 - q / (1 + (1 - w) * q));
       // variance of the residual where this row alone has weight w and all others have one
       const variance = 1 + q - 2 * w * q - w * (1 - w) * q * q;
-      return redundancy[j] < BLIND ? 0 : adjusted.residuals[j] / (sigma * Math.sqrt(variance));
+      return isBlind(row, redundancy[j])
+        ? 0
+        : adjusted.residuals[j] / (row.sigma * Math.sqrt(variance));
     });
     last = { adjusted, weights, rowWeights, sigmas, u, redundancy, ratio };
     const change = before
@@ -232,7 +238,9 @@ function answer(
     freedom,
     own,
     apart: new Set(apart.keys()),
-    standardised: rows.map((row, j) => (redundancy[j] < BLIND ? undefined : u[j] / scaleFor(row))),
+    standardised: rows.map((row, j) =>
+      isBlind(row, redundancy[j]) ? undefined : u[j] / scaleFor(row),
+    ),
     weights: weights.map((weight, j) => (rows[j].instrument === undefined ? 1 : weight)),
     estimate(terms) {
       const variance = adjusted.varianceOf(terms);

@@ -139,6 +139,8 @@ export interface InstrumentResult {
   standing: InstrumentStanding;
   /** As one sentence. */
   verdict: string;
+  /** What its shots fit only all together: other signs of inclination, or each from the other end of its leg. */
+  reversed?: 'sign changed' | 'other way';
   /** What its azimuths and inclinations show too much everywhere: by itself, or against the others. */
   azimuth?: CourseFigure & { against: 'zero' | 'others' };
   inclination?: CourseFigure & { against: 'zero' | 'others' };
@@ -161,6 +163,24 @@ export interface CoursePrecision {
   reproducibility?: CourseDeviation;
 }
 
+/**
+ * What speaks against relying on a result.
+ *
+ * - `all off alike`: all instruments are off by the same, so that what is known beforehand is in doubt
+ * - `known disagrees`: what is known beforehand does not fit the shots
+ * - `not converged`: the weights of the shots did not settle
+ * - `times missing`: some shots have no time
+ * - `reference too short`: the reference has too few shots with a time
+ * - `others outside reference`: others were shot when the reference was not
+ */
+export type CourseCause =
+  | 'all off alike'
+  | 'known disagrees'
+  | 'not converged'
+  | 'times missing'
+  | 'reference too short'
+  | 'others outside reference';
+
 export interface CourseResult {
   instruments: readonly InstrumentResult[];
   /** By how much azimuths shot there show too much; `disturbs`: more than chance explains. */
@@ -181,6 +201,8 @@ export interface CourseResult {
   notDetermined: readonly string[];
   warnings: readonly string[];
   blindTo: readonly string[];
+  /** What `warnings` say, by its kind; absent where there is nothing, and in results written before it was kept. */
+  causes?: readonly CourseCause[];
 }
 
 /** By which an instrument is known within a course. */

@@ -122,6 +122,7 @@ const result = v.strictObject({
       shots: whole(MOST_SHOTS),
       standing: oneOf('within', 'off', 'scatters', 'not settled'),
       verdict: words,
+      reversed: v.exactOptional(oneOf('sign changed', 'other way')),
       azimuth: v.exactOptional(against),
       inclination: v.exactOptional(against),
       scatter: v.strictObject({
@@ -156,6 +157,19 @@ const result = v.strictObject({
   notDetermined: sentences,
   warnings: sentences,
   blindTo: sentences,
+  causes: v.exactOptional(
+    list(
+      oneOf(
+        'all off alike',
+        'known disagrees',
+        'not converged',
+        'times missing',
+        'reference too short',
+        'others outside reference',
+      ),
+      10,
+    ),
+  ),
 });
 
 const is = <K extends string, F extends v.ObjectEntries>(kind: K, fields: F) =>

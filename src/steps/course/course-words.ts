@@ -21,7 +21,7 @@ export const COURSE_CAUTIONS: readonly string[] = [
 ];
 
 export const FIGURE_WORDS =
-  '± is half of the interval that holds the truth in 95 of 100 cases. A finding (off, scatters, disturbs) is one that chance alone would bring in fewer than 5 of 100 courses, over all that is looked at together.';
+  '± is half of the interval that holds the truth in 95 of 100 cases. A finding is one that chance alone would bring in fewer than 5 of 100 courses: over all instruments together (off, scatters), over all stations (disturbs) and over all shots of an angle (looks wrong), each.';
 
 export const PRECISION_WORDS =
   'Standard deviations of one shot, by the definitions of ISO 5725: repeatability is one instrument on one leg again and again; reproducibility is any of these instruments. 0.3° is usual by hand.';
@@ -37,10 +37,13 @@ export const figureWords = ({ value, half }: CourseFigure): string =>
 export const halfWords = (half: number): string =>
   Number.isFinite(half) ? `${half.toFixed(2)}°` : 'not known';
 
+/** From 0° to under 360° as it is written, too. */
+const bearing = (degrees: number): string => `${degrees.toFixed(2).replace(/^360\.00$/, '0.00')}°`;
+
 /** The azimuth or inclination of a leg, or how far it is from that of another. */
 export function quantityWords({ alone, above, base }: CourseQuantity, isAzimuth: boolean): string {
   if (alone) {
-    const value = isAzimuth ? `${alone.value.toFixed(2)}°` : signed(alone.value);
+    const value = isAzimuth ? bearing(alone.value) : signed(alone.value);
     return `${value} ±\u00a0${halfWords(alone.half)}`;
   }
   if (above) return `${figureWords(above)} from ${above.other}`;
@@ -74,28 +77,53 @@ export function settledVerdict(
   { result }: SettledState,
   nameOf: (result: InstrumentResult) => string,
 ): { standing: 'good' | 'watch' | 'bad'; words: string } {
-  const wrong = result.instruments.filter(
-    ({ standing }) => standing === 'off' || standing === 'scatters',
-  );
-  const open = result.instruments.filter(({ standing }) => standing === 'not settled');
-  if (wrong.length > 0) {
-    const names = wrong.map(nameOf).join(', ');
+  const { instruments, causes = [] } = result;
+  const named = (some: readonly InstrumentResult[]) => some.map(nameOf).join(', ');
+  const standing = (as: InstrumentResult['standing']) =>
+    instruments.filter((each) => each.standing === as);
+  const [off, scattered, open] = [standing('off'), standing('scatters'), standing('not settled')];
+  const reversed = instruments.filter((each) => each.reversed);
+  const other = [
+    ...(scattered.length > 0
+      ? [
+          `${named(scattered)}: too unsteady. Shoot again with ${them(scattered)}; if it stays so, look at the hold, the sight and the case. Calibrating does not mend that.`,
+        ]
+      : []),
+    ...(reversed.length > 0
+      ? [`${named(reversed)}: all shots are reversed; put that right and settle again.`]
+      : []),
+  ];
+  const datum = causes.includes('all off alike')
+    ? 'All instruments are off alike, so look first at what was said to be known: the bearing, the declination, the clean stations.'
+    : causes.includes('known disagrees')
+      ? 'What was said to be known does not fit: look at that first, see below what speaks against it.'
+      : undefined;
+  if (datum !== undefined) {
+    const apart = causes.includes('all off alike')
+      ? []
+      : off.map((each) => `${nameOf(each)}: off all the same, against the other instruments.`);
+    return { standing: 'watch', words: [datum, ...apart, ...other].join(' ') };
+  }
+  if (off.length + other.length > 0) {
+    const again = `${named(off)}: off. Calibrate ${them(off)} again before ${off.length === 1 ? 'it is' : 'they are'} used.`;
     return {
-      standing: 'bad',
-      words: `${names}: ${wrong.length === 1 ? 'something is wrong with it' : 'something is wrong with each'}. ${wrong.length === 1 ? 'Calibrate it again before it is used.' : 'Calibrate them again before they are used.'}`,
+      standing: off.length + scattered.length > 0 ? 'bad' : 'watch',
+      words: [...(off.length > 0 ? [again] : []), ...other].join(' '),
     };
   }
   if (open.length > 0) {
     return {
       standing: 'watch',
       words:
-        open.length === result.instruments.length
+        open.length === instruments.length
           ? 'Nothing is found wrong, and nothing is borne out either: see below what is not determined.'
-          : `Nothing is found wrong; ${open.map(nameOf).join(', ')} ${open.length === 1 ? 'is' : 'are'} not settled.`,
+          : `Nothing is found wrong; ${named(open)} ${open.length === 1 ? 'is' : 'are'} not settled.`,
     };
   }
   return { standing: 'good', words: 'Every instrument is within what is allowed, as far as this course can see.' }; // prettier-ignore
 }
+
+const them = ({ length }: { length: number }): string => (length === 1 ? 'it' : 'them');
 
 export const termsWords = (
   { stations, reference, tolerance }: CourseTerms,

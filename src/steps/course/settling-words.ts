@@ -6,6 +6,7 @@ import type {
   CourseAdjustment,
   CourseRefusal,
   CourseTerms,
+  HeldAgainst,
   Unsettled,
   Way,
 } from '../../calib/check-course.ts';
@@ -46,12 +47,20 @@ export function standingWords(standing: InstrumentStanding, of: AdjustedInstrume
       return `Too unsteady: ${parts.join('; ')}.`;
     }
     case 'not settled': {
+      if (of.reversed) return REVERSED[of.reversed];
       return isAlike(of)
         ? 'Agrees with the others; whether all of them are right, this course cannot tell.'
         : 'Not settled: it may be right or off.';
     }
   }
 }
+
+const REVERSED: Readonly<Record<NonNullable<AdjustedInstrument['reversed']>, string>> = {
+  'sign changed':
+    'Its inclinations have the wrong sign throughout, up for down. Put that right in its shots, and settle again.',
+  'other way':
+    'All its shots fit as if each was taken from the other end of its leg: from and to are changed, or it shows backwards. Put that right in its shots, and settle again.',
+};
 
 /** Whether nothing is open but whether all instruments are right. */
 const isAlike = ({ tests }: AdjustedInstrument): boolean =>
@@ -85,12 +94,26 @@ const WHY: Readonly<Record<Unsettled, (angle: string) => string>> = {
     `Its ${angle} agree with the others; but nothing was said to be right, so all may be off alike.`,
   'no majority': (angle) =>
     `In ${angle} the instruments fall into parties, and nothing says which is right.`,
+  'datum disagrees': (angle) =>
+    `Its ${angle} agree with the others; but what was said to be known does not fit, so that nothing is held against it.`,
+  'noise assumed': (angle) =>
+    `No shot checks another in ${angle}: its interval is only what is usual by hand, and one wrong shot would not show. More shots would settle it.`,
+  'outside reference': (angle) =>
+    `Its ${angle} were shot before or after those of the reference, so the field may have turned meanwhile: have the reference shoot at the beginning and at the end.`,
 };
 
-/** What else there is to say of an instrument, a sentence each. */
-export function constantWords(of: AdjustedInstrument): string[] {
+/**
+ * What else there is to say of an instrument, a sentence each.
+ *
+ * @param steep how many of its shots are too steep for their azimuth to count
+ */
+export function constantWords(of: AdjustedInstrument, steep: number): string[] {
+  if (of.reversed) return [];
   const why = BOTH.flatMap((angle) => {
     const { constant } = of.tests[angle];
+    if (angle === 'azimuth' && constant.why === 'no shots' && steep > 0) {
+      return ['All its shots are too steep for their azimuth to count.'];
+    }
     const isSaid = constant.why === 'others alone' && of.verdict === 'not settled' && isAlike(of);
     return constant.verdict === 'not settled' && constant.why && !isSaid
       ? [WHY[constant.why](ANGLES[angle])]
@@ -131,21 +154,24 @@ function fitWords(
 
 export const refusalWords = ({ message, next }: CourseRefusal): string => `${message} ${next}`;
 
-const ALONE: Readonly<Record<'legs' | 'constants' | 'disturbances', string>> = {
+const ALONE: Readonly<Record<'legs' | 'constants' | 'constant' | 'disturbances', string>> = {
   legs: 'Azimuths of legs are told only as differences from each other.',
   constants: 'How far an instrument’s azimuths are off is told only against the other instruments.',
+  constant: 'How far its azimuths are off is not told: there is no other instrument beside it.',
   disturbances: 'Disturbances of stations are told only as differences from each other.',
 };
 
 /** What the shots do not determine, and what would. */
 export function undeterminedWords(
-  { legs, instruments, stations, inclination }: CourseAdjustment,
+  { legs, instruments, stations, shots, inclination, warnings }: CourseAdjustment,
   terms: CourseTerms,
   { withoutDeclination }: { withoutDeclination: boolean },
 ): string[] {
+  const isOpen = instruments.some(({ constant }) => !constant.determined);
   const open = {
     legs: legs.some(({ azimuth, shots }) => shots > 0 && !azimuth.determined),
-    constants: instruments.some(({ constant }) => !constant.determined),
+    constants: isOpen && instruments.length > 1,
+    constant: isOpen && instruments.length === 1,
     disturbances: stations.some(({ disturbance }) => !disturbance.determined),
   };
   const said = (Object.keys(ALONE) as (keyof typeof ALONE)[]).filter((what) => open[what]);
@@ -158,17 +184,26 @@ export function undeterminedWords(
       ? []
       : ['a clean station, or that the disturbances are nothing on the whole']),
   ];
+  const isInDoubt = warnings.includes('known disagrees');
+  const steep = shots.filter((shot) => shot.steep).length;
   const none = legs.filter(({ shots }) => shots === 0).length;
   return [
     ...said.map((what) => ALONE[what]),
     ...(said.length > 0 && wanted.length > 0
       ? [`What would settle that: ${wanted.join('; and ')}.`]
       : []),
-    ...(said.length > 0 && wanted.length === 0
+    ...(said.length > 0 && wanted.length === 0 && !isInDoubt
       ? ['Not all legs hang together by shots from both ends: shoot every leg fore and back.']
       : []),
     ...(inclination.shots > 0 && instruments.some(({ index }) => !index.determined)
       ? ['Inclinations are told only as differences: shoot at least one leg both fore and back.']
+      : []),
+    ...(steep > 0
+      ? [
+          steep === 1
+            ? 'One shot is too steep for its azimuth to count.'
+            : `${steep} shots are too steep for their azimuth to count.`,
+        ]
       : []),
     ...(none > 0 ? [none === 1 ? 'One leg has no shot.' : `${none} legs have no shot.`] : []),
     ...(withoutDeclination
@@ -178,6 +213,24 @@ export function undeterminedWords(
       : []),
   ];
 }
+
+/** What was said to be known beforehand. */
+const KNOWN: Readonly<
+  Record<
+    HeldAgainst['what'],
+    (
+      nameOf: Record<'leg' | 'instrument', (name: string) => string>,
+      name: string,
+      angle: Angle,
+    ) => string
+  >
+> = {
+  leg: (nameOf, name, angle) => `The ${angle} said of the leg ${nameOf.leg(name)}`,
+  instrument: (nameOf, name, angle) =>
+    `That ${nameOf.instrument(name)} is right in ${ANGLES[angle]}`,
+  station: (_, name) => `That the field is not turned at ${name}`,
+  stations: () => 'That the disturbances are nothing on the mean',
+};
 
 /** What speaks against relying on it, a sentence each. */
 export function warningWords(
@@ -194,8 +247,8 @@ export function warningWords(
         return known
           .filter(({ p }) => p !== undefined && p <= 0.05)
           .map(
-            ({ what, name, angle, residual }) =>
-              `What was said of ${what === 'leg' ? `the leg ${legName(name)}` : nameOfKey(name)} does not fit the shots: its ${angle} is ${size(residual)} away.`,
+            ({ what, name, angle, away = 0 }) =>
+              `${KNOWN[what]({ leg: legName, instrument: nameOfKey }, name, angle)} does not fit: all else puts it ${size(away)} away.`,
           );
       case 'not converged':
         return [
@@ -208,6 +261,10 @@ export function warningWords(
       case 'reference too short':
         return [
           'The reference instrument has too few shots with a time through the day to tell how the field changed.',
+        ];
+      case 'others outside reference':
+        return [
+          'Others were shot before the reference began or after it ended: how the field turned then is not told, and theirs may be off by that. Have the reference shoot at the beginning and at the end.',
         ];
     }
   });
@@ -230,13 +287,18 @@ export function warningWords(
 const UNCHECKED = 0.1;
 
 /** What this course cannot see. */
-export function blindToOf({ shots }: CourseAdjustment, terms: CourseTerms): string[] {
+export function blindToOf({ shots, drift }: CourseAdjustment, terms: CourseTerms): string[] {
   const isKnown = terms.legs?.some(({ azimuth }) => azimuth) === true;
   const unchecked = shots.filter(({ azimuth, inclination }) =>
     [azimuth, inclination].some((each) => each && each.redundancy < UNCHECKED),
   ).length;
   return [
     ...(isKnown ? [] : ['What all instruments share, such as a lamp that everyone wears.']),
+    ...(drift === undefined || drift.verdict === 'cannot tell'
+      ? [
+          'A field that turned through the day: where instruments shot one after another, it counts as the later ones’ own. A reference that shoots from beginning to end tells it.',
+        ]
+      : []),
     'What changes with direction or with roll: it shows as scatter here. Four rolls and a closed loop see it.',
     'Iron so near a station that the field differs within a step: there every instrument is disturbed in its own way.',
     ...(unchecked > 0

@@ -190,7 +190,8 @@ function resultOf(whole: Whole): CourseResult {
     const leg = layout.legs[Number(id)];
     return leg ? `${leg.from} to ${leg.to}` : id;
   };
-  const instruments = outcome.instruments.map((each) => instrumentResult(each, shots));
+  const steep = new Set(outcome.shots.flatMap((shot) => (shot.steep ? [shot.id] : [])));
+  const instruments = outcome.instruments.map((each) => instrumentResult(each, shots, steep));
   const blunders = new Set(outcome.blunders.map(({ shot }) => shot));
   const precision = coursePrecision(course, blunders);
   return {
@@ -222,17 +223,24 @@ function resultOf(whole: Whole): CourseResult {
     }),
     warnings: warningWords(outcome, { nameOfKey, legName }),
     blindTo: blindToOf(outcome, known),
+    ...(outcome.warnings.length > 0 && { causes: outcome.warnings }),
   };
 }
 
-function instrumentResult(each: AdjustedInstrument, shots: readonly ShotState[]): InstrumentResult {
+/** @param steep ids of the shots whose azimuth does not count */
+function instrumentResult(
+  each: AdjustedInstrument,
+  shots: readonly ShotState[],
+  steep: ReadonlySet<string>,
+): InstrumentResult {
   const own = shots.filter(({ instrument }) => instrumentKey(instrument) === each.instrument);
   const { azimuth, inclination } = each.tests;
   const standing = STANDINGS[each.verdict];
-  const figures = {
-    azimuth: testedFigure(azimuth.constant),
-    inclination: testedFigure(inclination.constant),
-  };
+  const { reversed } = each;
+  // of shots that are not what they are taken for, figures say nothing
+  const figures = reversed
+    ? {}
+    : { azimuth: testedFigure(azimuth.constant), inclination: testedFigure(inclination.constant) };
   const scatter = {
     ...(azimuth.scatter.sigma !== undefined && { azimuth: degrees(azimuth.scatter.sigma) }),
     ...(inclination.scatter.sigma !== undefined && {
@@ -244,10 +252,11 @@ function instrumentResult(each: AdjustedInstrument, shots: readonly ShotState[])
     shots: each.shots,
     standing,
     verdict: standingWords(standing, each),
+    ...(reversed && { reversed }),
     ...(figures.azimuth && { azimuth: figures.azimuth }),
     ...(figures.inclination && { inclination: figures.inclination }),
     scatter,
-    words: constantWords(each),
+    words: constantWords(each, own.filter(({ id }) => steep.has(id)).length),
   };
 }
 
@@ -255,6 +264,7 @@ const STANDINGS: Readonly<Record<AdjustedInstrument['verdict'], InstrumentStandi
   'in tolerance': 'within',
   off: 'off',
   'too noisy': 'scatters',
+  reversed: 'not settled',
   'not settled': 'not settled',
 };
 
