@@ -112,9 +112,10 @@ export class CareSettings extends CareView {
             want((event.target as HTMLInputElement).checked ? 'on' : 'off')}
         />`;
       case 'choice':
-        return html`<select aria-describedby=${note} .value=${live(wanted)} @change=${typed}>
+        return html`<select aria-describedby=${note} @change=${typed}>
           ${choices.map(
-            (each) => html`<option value=${each} ?selected=${each === wanted}>${each}</option>`,
+            (each) =>
+              html`<option value=${each} .selected=${live(each === wanted)}>${each}</option>`,
           )}
         </select>`;
       case 'number':

@@ -176,7 +176,7 @@ export class CheckCourseTerms extends View {
               ] as const
             ).map(
               ([value, label]) =>
-                html`<option value=${value} ?selected=${form.stations === value}>${label}</option>`,
+                html`<option value=${value} .selected=${form.stations === value}>${label}</option>`,
             )}
           </select>
         </label>
@@ -197,12 +197,12 @@ export class CheckCourseTerms extends View {
               this.#set({ reference: (event.target as HTMLSelectElement).value });
             }}
           >
-            <option value="" ?selected=${form.reference === ''}>None</option>
+            <option value="" .selected=${form.reference === ''}>None</option>
             ${this.#instruments.map(
               (each) =>
                 html`<option
                   value=${instrumentKey(each)}
-                  ?selected=${form.reference === instrumentKey(each)}
+                  .selected=${form.reference === instrumentKey(each)}
                 >
                   ${this.desk.nameOf(each)}
                 </option>`,

@@ -33,6 +33,22 @@ const SHAPES: Record<InstrumentStanding, Shape> = {
   'not settled': 'watch',
 };
 
+type InstrumentResult = CourseResult['instruments'][number];
+
+/** What an instrument is off by in one angle, as a sentence. */
+const showsWords = (result: InstrumentResult, angle: 'azimuth' | 'inclination'): string =>
+  result[angle]
+    ? `Its ${angle}s show too much by ${offsetWords(result, angle)}.`
+    : `How far its ${angle}s are off is not determined.`;
+
+const shotScatterWords = (result: InstrumentResult): string => {
+  const over = `over ${result.shots === 1 ? '1 shot' : `${result.shots} shots`}`;
+  const { azimuth, inclination } = result.scatter;
+  return azimuth === undefined && inclination === undefined
+    ? `How much one shot scatters is not known, ${over}.`
+    : `One shot scatters by ${scatterWords(result)}, ${over}.`;
+};
+
 /** What an outing on a check course came to; to be printed as it stands. */
 @customElement('check-course-result')
 export class CheckCourseResult extends View {
@@ -56,8 +72,8 @@ export class CheckCourseResult extends View {
         <p>${verdict.words}</p>
       </div>
       <p class="note">
-        ${settled.shots.length} shots, settled ${timeWords(time)}.
-        ${termsWords(terms, (each) => desk.nameOf(each))}
+        ${settled.shots.length === 1 ? '1 shot' : `${settled.shots.length} shots`}, settled
+        ${timeWords(time)}. ${termsWords(terms, (each) => desk.nameOf(each))}
         ${
           declination
             ? `Declination ${declination.degrees.toFixed(2)}° ±\u00a0${declination.sigma.toFixed(2)}° (standard error) by ${declination.model}.`
@@ -74,9 +90,8 @@ export class CheckCourseResult extends View {
                 <h5>${desk.nameOf(each.instrument)}</h5>
                 <p class="figure">${each.verdict}</p>
                 <p class="note">
-                  Azimuths show too much by ${offsetWords(each, 'azimuth')}; inclinations by
-                  ${offsetWords(each, 'inclination')}. One shot scatters by ${scatterWords(each)},
-                  over ${each.shots} shots.
+                  ${showsWords(each, 'azimuth')} ${showsWords(each, 'inclination')}
+                  ${shotScatterWords(each)}
                 </p>
                 ${each.words.map((words) => html`<p>${words}</p>`)}
               </div>
@@ -178,8 +193,13 @@ export class CheckCourseResult extends View {
       ${
         changed.length === 0
           ? html`<p>
-              Of ${apart.changes.length} figures that both outings have none has changed by more
-              than chance.
+              ${
+                apart.changes.length < 2
+                  ? apart.changes.length === 0
+                    ? 'No figure is in both outings.'
+                    : 'The one figure that both outings have has not changed by more than chance.'
+                  : `Of ${apart.changes.length} figures that both outings have none has changed by more than chance.`
+              }
             </p>`
           : html`<ul class="course-lines">
               ${changed.map(

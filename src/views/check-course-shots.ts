@@ -1,10 +1,12 @@
 import { html, nothing } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
+import { live } from 'lit/directives/live.js';
 import type { Bench } from '../steps/bench.ts';
 import type { CourseDesk } from '../steps/course/course-desk.ts';
 import { anglesOf, type ShotForm } from '../steps/course/course-forms.ts';
 import {
   instrumentKey,
+  shotsOfNoLeg,
   type CourseState,
   type OutingState,
   type ShotState,
@@ -13,10 +15,14 @@ import { ownAngles, signed, sourceWords } from '../steps/course/course-words.ts'
 import type { MemoryProposal } from '../steps/course/from-memory.ts';
 import { placeName } from '../steps/course/matching.ts';
 import { placeOn, type ShotPlace } from '../steps/course/shot-places.ts';
+import { timeWords } from '../steps/time-words.ts';
 import { field, problemList } from './check-course-forms.ts';
 import { saveFile } from './save-file.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
+
+/** An azimuth with two decimals, of which 359.997° is 0.00°. */
+const around = (azimuth: number): string => `${(Number(azimuth.toFixed(2)) % 360).toFixed(2)}°`;
 
 /** The shots of an outing, and the ways to add more. */
 @customElement('check-course-shots')
@@ -29,6 +35,8 @@ export class CheckCourseShots extends View {
   @state() private form: ShotForm = { instrument: '', azimuth: '', inclination: '' };
   /** Of the place of a shot typed by hand, among all places. */
   @state() private placeAt = 0;
+  /** When that shot was taken, as a box for times has it, such as 14:05; empty where nobody wrote it down. */
+  @state() private takenAt = '';
   @state() private problems: readonly string[] = [];
   @state() private board = '';
   @state() private by: 'order' | 'nearness' = 'order';
@@ -89,10 +97,10 @@ export class CheckCourseShots extends View {
             void desk.choose(serial === '' ? undefined : { board: serial });
           }}
         >
-          <option value="" ?selected=${key === ''}>None</option>
+          <option value="" .selected=${live(key === '')}>None</option>
           ${boards.map(
             ({ serial }) =>
-              html`<option value=${serial!} ?selected=${key === `board ${serial}`}>
+              html`<option value=${serial!} .selected=${live(key === `board ${serial}`)}>
                 ${desk.nameOf({ board: serial! })}
               </option>`,
           )}
@@ -108,12 +116,12 @@ export class CheckCourseShots extends View {
                   if (place) desk.choosePlace(place);
                 }}
               >
-                ${next ? nothing : html`<option value="" selected>All are shot</option>`}
+                ${next ? nothing : html`<option value="" .selected=${true}>All are shot</option>`}
                 ${this.#places.map(
                   (place, i) =>
                     html`<option
                       value=${i}
-                      ?selected=${next?.at === place.at && next.aimed === place.aimed}
+                      .selected=${live(next?.at === place.at && next.aimed === place.aimed)}
                     >
                       ${placeName(place)}
                     </option>`,
@@ -128,10 +136,16 @@ export class CheckCourseShots extends View {
   #table() {
     const { shots, settled } = this.outing;
     const doubted = new Map(settled?.result.doubted.map(({ shot, words }) => [shot, words]));
+    const { length: gone } = shotsOfNoLeg(this.outing);
     return html`<div class="scroll tall" tabindex="0" role="group" aria-label="Table of shots">
       <table class="course-table">
         <caption>
-          ${shots.length} shots; azimuth from magnetic north
+          ${shots.length === 1 ? '1 shot' : `${shots.length} shots`}${
+            gone === 0
+              ? ''
+              : `, of which ${gone} ${gone === 1 ? 'does' : 'do'} not count: the course has no such leg`
+          };
+          azimuth from magnetic north
         </caption>
         <thead>
           <tr>
@@ -151,21 +165,33 @@ export class CheckCourseShots extends View {
   }
 
   #row(shot: ShotState, doubt: string | undefined) {
-    const { instrument, leg, way, azimuth, inclination, source, setAside, id } = shot;
+    const { instrument, leg, way, azimuth, inclination, source, setAside, taken, id } = shot;
     const name = placeName(placeOn(leg, way));
+    const isGone = setAside === undefined && shot.noLeg;
     const own = ownAngles(source);
     const turned = 'turned' in source && source.turned !== undefined ? source.turned : 0;
-    return html`<tr class=${setAside === undefined ? '' : 'aside'}>
+    return html`<tr class=${setAside === undefined && !isGone ? '' : 'aside'}>
       <th scope="row">${this.desk.nameOf(instrument)}</th>
       <td>
         ${name}
         ${doubt && setAside === undefined ? html`<p class="note">${shape('watch')} ${doubt}</p>` : nothing}
         ${setAside === undefined ? nothing : html`<p class="note">Set aside: ${setAside}</p>`}
+        ${
+          isGone
+            ? html`<p class="note">
+                ${shape('watch')} Not counted: the course has no leg between ${leg.from} and
+                ${leg.to}.
+              </p>`
+            : nothing
+        }
       </td>
-      <td class="figure">${azimuth === undefined ? '–' : `${azimuth.toFixed(2)}°`}</td>
-      <td class="figure">${inclination === undefined ? '–' : signed(inclination)}</td>
+      <td class="figure" data-name="Azimuth">${azimuth === undefined ? '–' : around(azimuth)}</td>
+      <td class="figure" data-name="Inclination">
+        ${inclination === undefined ? '–' : signed(inclination)}
+      </td>
       <td>
         ${sourceWords(source)}
+        ${source.from === 'hand' && taken !== undefined ? html`<p class="note">${timeWords(taken)}</p>` : nothing}
         ${own === '' ? nothing : html`<p class="note">The board’s own: ${own}</p>`}
         ${turned === 0 ? nothing : html`<p class="note">Held ${signed(turned)} beside the mark, made up</p>`}
       </td>
@@ -202,6 +228,7 @@ export class CheckCourseShots extends View {
 
   #byHand() {
     const { form } = this;
+    const at = this.#handPlaceAt;
     return html`<form class="course-form" novalidate @submit=${this.#addByHand}>
       <div class="fields">
         ${field('Instrument', form.instrument, (instrument) => this.#set({ instrument }), 'text')}
@@ -214,14 +241,22 @@ export class CheckCourseShots extends View {
           >
             ${this.#places.map(
               (place, i) =>
-                html`<option value=${i} ?selected=${i === this.placeAt}>
-                  ${placeName(place)}
-                </option>`,
+                html`<option value=${i} .selected=${i === at}>${placeName(place)}</option>`,
             )}
           </select>
         </label>
         ${field('Azimuth, °, from magnetic north', form.azimuth, (azimuth) => this.#set({ azimuth }))}
         ${field('Inclination, °, up positive', form.inclination, (inclination) => this.#set({ inclination }))}
+        <label class="field"
+          >Time it was taken, if written down
+          <input
+            type="time"
+            .value=${live(this.takenAt)}
+            @change=${(event: Event) => {
+              this.takenAt = (event.target as HTMLInputElement).value;
+            }}
+          />
+        </label>
       </div>
       ${problemList(this.problems)}
       <div class="offers"><button type="submit">Add this shot</button></div>
@@ -232,16 +267,31 @@ export class CheckCourseShots extends View {
     this.form = { ...this.form, ...change };
   }
 
+  /** The place that is shown: a course that was changed may have fewer of them. */
+  get #handPlaceAt(): number {
+    return this.placeAt < this.#places.length ? this.placeAt : 0;
+  }
+
   #addByHand = async (event: SubmitEvent): Promise<void> => {
     event.preventDefault();
     const read = anglesOf(this.form);
     this.problems = read.ok ? [] : read.problems;
-    const place = this.#places[this.placeAt];
+    const at = this.#handPlaceAt;
+    const place = this.#places[at];
     if (!read.ok || !place) return;
     const { name, ...angles } = read.value;
-    await this.desk.addByHand({ instrument: this.desk.instrumentCalled(name), place, ...angles });
+    await this.desk.addByHand({
+      instrument: this.desk.instrumentCalled(name),
+      place,
+      ...angles,
+      // as the clock on the wall showed it on the day of the outing
+      ...(this.takenAt !== '' && {
+        taken: new Date(`${this.outing.day}T${this.takenAt}`).toISOString(),
+      }),
+    });
     this.form = { ...this.form, azimuth: '', inclination: '' };
-    this.placeAt = (this.placeAt + 1) % this.#places.length;
+    this.takenAt = '';
+    this.placeAt = (at + 1) % this.#places.length;
   };
 
   // From a file
@@ -292,10 +342,10 @@ export class CheckCourseShots extends View {
               this.proposed = [];
             }}
           >
-            <option value="" ?selected=${this.board === ''}>Choose one</option>
+            <option value="" .selected=${this.board === ''}>Choose one</option>
             ${boards.map(
               ({ serial }) =>
-                html`<option value=${serial} ?selected=${serial === this.board}>
+                html`<option value=${serial} .selected=${serial === this.board}>
                   ${this.desk.nameOf({ board: serial })}
                 </option>`,
             )}
@@ -309,8 +359,8 @@ export class CheckCourseShots extends View {
               this.proposed = [];
             }}
           >
-            <option value="order" ?selected=${this.by === 'order'}>by their order</option>
-            <option value="nearness" ?selected=${this.by === 'nearness'}>
+            <option value="order" .selected=${this.by === 'order'}>by their order</option>
+            <option value="nearness" .selected=${this.by === 'nearness'}>
               by where they point
             </option>
           </select>
@@ -358,12 +408,12 @@ export class CheckCourseShots extends View {
                   );
                 }}
               >
-                <option value="-1" ?selected=${!place}>leave it out</option>
+                <option value="-1" .selected=${!place}>leave it out</option>
                 ${this.#places.map(
                   (each, i) =>
                     html`<option
                       value=${i}
-                      ?selected=${place?.at === each.at && place.aimed === each.aimed}
+                      .selected=${place?.at === each.at && place.aimed === each.aimed}
                     >
                       ${placeName(each)}
                     </option>`,

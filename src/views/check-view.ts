@@ -132,7 +132,7 @@ export class CheckView extends View {
         >
           ${this.#kinds().map(
             (kind) =>
-              html`<option value=${kind} ?selected=${kind === form.check}>
+              html`<option value=${kind} .selected=${kind === form.check}>
                 ${CHECK_NAMES[kind]}
               </option>`,
           )}
@@ -218,7 +218,7 @@ export class CheckView extends View {
             >
               ${(['magnetic', 'true', 'grid'] as const).map(
                 (north) =>
-                  html`<option value=${north} ?selected=${north === form.north}>
+                  html`<option value=${north} .selected=${north === form.north}>
                     ${NORTHS[north]}
                   </option>`,
               )}

@@ -19,7 +19,7 @@ export class HeldElsewhere extends View {
         ${
           isFree
             ? 'The other page has let it go, and what it wrote is in the logbook. Take it over to go on here, with the boards that were on it.'
-            : 'Lodebench is open in another tab or window, and only one page at a time works with boards and writes to the logbook. Here you can look at the logbook, which follows what the other page writes. Once that page is closed, the bench can be taken over here.'
+            : 'Lodebench is open in another tab or window, and only one page at a time works with boards and writes to the logbook. Here you can look at the logbook, the check courses and the workshops, which follow what the other page writes. Once that page is closed, the bench can be taken over here.'
         }
       </p>
       <div class="offers">

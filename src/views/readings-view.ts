@@ -118,7 +118,7 @@ export class ReadingsView extends View {
           <select @change=${this.#sort}>
             ${Object.entries(ROW_ORDERS).map(
               ([order, words]) =>
-                html`<option value=${order} ?selected=${order === this.order}>${words}</option>`,
+                html`<option value=${order} .selected=${order === this.order}>${words}</option>`,
             )}
           </select>
         </label>
