@@ -38,7 +38,7 @@ it('finds nothing at a clean site and steel at a disturbed one, and keeps the pl
 
   // the steel of this board's world stands to the north, where its hand aims at first
   await page.getByText('How the simulated board is set').click();
-  await page.getByLabel('Seed').fill('3');
+  await page.getByLabel('Seed: the same number gives the same board').fill('3');
   await press(page, 'Set the simulated board');
   await page.getByText('The simulated board is set.').first().waitFor(LONG);
   await press(page, 'Link the simulated board');
