@@ -359,12 +359,13 @@ describe('readings', () => {
     ]);
   });
 
-  test('carry the range on a board that has one', () => {
+  test('carry the range on a board that has one, with what its module is off by', () => {
     const terminal = new Terminal({}, { build: { hasRange: true } }).collect();
+    terminal.board.quirk({ rangeError: { constant: 0.1, scale: 0 } });
     expect(terminal.hello().can).toContain('range');
     terminal.ask('mode set=collect');
     const told = terminal.capture();
-    expect(Math.abs(numbers(told, 'range_m')[0]! - 5)).toBeLessThan(0.02);
+    expect(Math.abs(numbers(told, 'range_m')[0]! - 5.1)).toBeLessThan(0.02);
     expect(terminal.ask('recall reading=1').fields).toEqual(told);
   });
 
