@@ -231,7 +231,8 @@ function alongTheOther(
   const aimed = calibrated === 'beam' ? 'sight' : 'beam';
   const known = aimed === 'beam' ? 'sight' : 'beam';
   const off = ({ value, half }: Angle) => {
-    const size = `${Math.abs(value).toFixed(2)}° ± ${half.toFixed(2)}°`;
+    const margin = half < 0.005 ? 'less than 0.01°' : `${half.toFixed(2)}°`;
+    const size = `${Math.abs(value).toFixed(2)}° ± ${margin}`;
     return `${size} too ${value > 0 === (aimed === 'beam') ? 'small' : 'great'}`;
   };
   return `Calibrated along the ${known} and aimed with the ${aimed}, upright, at a mark ${distance} m away, it reads azimuth × cos inclination ${off(right)}, and inclination ${off(up)}. In other rolls these two take each other’s place; nearer marks show more of what lies between the two at the instrument.`;
