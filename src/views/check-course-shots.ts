@@ -24,6 +24,9 @@ import { View } from './view.ts';
 /** An azimuth with two decimals, of which 359.997° is 0.00°. */
 const around = (azimuth: number): string => `${(Number(azimuth.toFixed(2)) % 360).toFixed(2)}°`;
 
+const figure = (name: string, angle: number | undefined, words: (angle: number) => string) =>
+  html`<td class="figure" data-name=${name}>${angle === undefined ? '–' : words(angle)}</td>`;
+
 /** The shots of an outing, and the ways to add more. */
 @customElement('check-course-shots')
 export class CheckCourseShots extends View {
@@ -185,10 +188,7 @@ export class CheckCourseShots extends View {
             : nothing
         }
       </td>
-      <td class="figure" data-name="Azimuth">${azimuth === undefined ? '–' : around(azimuth)}</td>
-      <td class="figure" data-name="Inclination">
-        ${inclination === undefined ? '–' : signed(inclination)}
-      </td>
+      ${figure('Azimuth', azimuth, around)} ${figure('Inclination', inclination, signed)}
       <td>
         ${sourceWords(source)}
         ${source.from === 'hand' && taken !== undefined ? html`<p class="note">${timeWords(taken)}</p>` : nothing}
