@@ -63,7 +63,7 @@ export class AssemblyView extends View {
       ${linked ? nothing : html`<p>Link the board to go on.</p>`}
       <p role="alert">${this.fault || nothing}</p>
       <p role="status" class="unseen">
-        ${!now && newest ? assemblyVerdict(newest).heading : nothing}
+        ${now ? this.#poseWords(now) : newest ? assemblyVerdict(newest).heading : nothing}
       </p>
       ${!now && newest ? this.#result(newest) : nothing}`;
   }
@@ -71,6 +71,13 @@ export class AssemblyView extends View {
   get #on(): AssemblyAt {
     const { atHand, site, logbook } = this.bench;
     return { place: atHand, site, today: () => logbook.now() };
+  }
+
+  /** For whoever does not see the sheet: which pose is wanted. */
+  #poseWords({ looked }: AssemblyCheck): string {
+    const pose = nextAt(this.#on)?.pose;
+    if (pose === undefined) return looked.size > 0 ? 'All poses were looked at' : '';
+    return `Pose ${POSES.indexOf(pose) + 1} of ${POSES.length}: ${POSE[pose].name}`;
   }
 
   #turn(check: AssemblyCheck, linked: boolean) {
@@ -180,7 +187,10 @@ export class AssemblyView extends View {
               down):
               ${(['acc', 'mag'] as const)
                 .filter((chip) => mounting[chip] !== undefined)
-                .map((chip) => html`${CHIPS[chip]} <strong>${mounting[chip]}</strong> `)}
+                .map(
+                  (chip, i) =>
+                    html`${i > 0 ? ', ' : ''}${CHIPS[chip]} <strong>${mounting[chip]}</strong>`,
+                )}.
             </p>`
           : nothing
       }

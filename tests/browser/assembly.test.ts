@@ -33,18 +33,24 @@ it('finds what is wrong with a soldered board, goes on after a reload, and keeps
   await press(page, 'Link the simulated board');
   await sheetOf(page).locator('summary').first().click(LONG);
   await press(page, 'Begin the check');
-  await page.getByText('Pose 1 of 6').waitFor(LONG);
+  await page.getByText('Pose 1 of 6', { exact: true }).waitFor(LONG);
+  await page.getByRole('status').getByText('Pose 1 of 6: Level, the nose to the north').waitFor();
+  await press(page, 'Go on with the check'); // from the next card to the sheet
+  expect(await page.evaluate(() => document.activeElement?.textContent?.trim())).toBe(
+    'Is it put together right?',
+  );
   expect(await page.getByRole('img', { name: /The board level/ }).count()).toBe(1);
   objections.push(...(await new Inspection(page).objections()));
   await press(page, 'Let the simulated hand do it');
 
-  await page.getByText('Pose 2 of 6').waitFor(LONG);
+  await page.getByText('Pose 2 of 6', { exact: true }).waitFor(LONG);
   await page.reload(); // the simulated board is linked again by itself
-  await page.getByText(/Pose [2-6] of 6/).waitFor(LONG);
+  await page.getByText(/^Pose [2-6] of 6$/).waitFor(LONG);
   await press(page, 'Let the simulated hand do it');
   await page.getByText('Something is wrong with it').first().waitFor(LONG);
   const words = (await sheetOf(page).innerText()).replace(/\s+/g, ' ');
   expect(words).toContain('The magnetometer has two axes exchanged (its axes y and z)');
+  await page.getByRole('heading', { name: 'Mend it, then check it again' }).waitFor();
   expect(words).toContain('in the turns it was +z-x+y');
   expect(words).toContain('In the firmware: the order in which the axes are read from the chip');
   expect(words).toContain('What this cannot see');
