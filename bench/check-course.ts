@@ -96,7 +96,8 @@ function count(
   const isFound = (i: number) => adjusted.instruments[i].tests.azimuth.constant.verdict === 'off';
   if (culprit !== undefined && isFound(culprit)) tally.found += 1;
   const isAccused = adjusted.instruments.some(
-    ({ tests: { azimuth, inclination } }, i) =>
+    ({ verdict, tests: { azimuth, inclination } }, i) =>
+      verdict === 'reversed' ||
       (i !== culprit && isFound(i)) ||
       inclination.constant.verdict === 'off' ||
       azimuth.scatter.verdict === 'too noisy' ||

@@ -135,7 +135,8 @@ export type InstrumentVerdict = 'in tolerance' | 'off' | 'too noisy' | 'reversed
  * - `no majority`: the instruments fall apart into parties, and nothing says which is right
  * - `datum disagrees`: it agrees with the others, and what is known beforehand does not fit, so that zero is in doubt
  * - `noise assumed`: no shot checks another, so that its interval rests on the noise expected, not on any seen
- * - `outside reference`: it was shot when the reference was not, so that a drift of the field may be in it
+ * - `outside reference`: it, or another that it is held against, was shot when the reference was not, so that a drift of
+ *   the field may be in it
  */
 export type Unsettled =
   | 'no shots'
@@ -192,8 +193,8 @@ export interface AdjustedInstrument {
   /** How many of its shots were named as blunders. */
   blunders: number;
   /**
-   * What all its shots together would fit, where they do not as they stand: inclinations with their signs changed, or
-   * each shot from the other end of its leg.
+   * What all its shots together fit, where they do not as they were given: inclinations with their signs changed, or each
+   * shot from the other end of its leg. All else is worked out as if they were put right.
    */
   reversed?: 'sign changed' | 'other way';
   /** As the adjustment has them. */
@@ -283,7 +284,7 @@ export type Covariance =
 
 /** How the field turned through the afternoon. */
 export interface FieldDrift {
-  /** Times (seconds) and by how much the field was turned there, from its mean over all timed shots; straight between. */
+  /** Times (seconds) and by how much the field was turned there, from its mean over the timed shots between the first and the last; straight between. */
   knots: { time: number; value: number; error: number; half: number }[];
   /** Largest difference between two knots. */
   range: number;

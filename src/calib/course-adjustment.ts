@@ -13,13 +13,7 @@ import type {
   Quantity,
 } from './check-course.ts';
 import { courseFault } from './course-fault.ts';
-import {
-  circularMiddle,
-  legInclinations,
-  NOISE,
-  systemOf,
-  type Knots,
-} from './course-observations.ts';
+import { legInclinations, NOISE, systemOf, type Knots } from './course-observations.ts';
 import { driftOf, knotsFor } from './field-drift.ts';
 import { turn, wrap } from './geometry.ts';
 import { holmAdjusted } from './holm.ts';
@@ -33,6 +27,7 @@ import {
 } from './course-solution.ts';
 import { testInstruments } from './instrument-tests.ts';
 import { AdjustmentDesign, type Terms } from './least-squares-adjustment.ts';
+import { putRight, reversedInstruments } from './reversed-shots.ts';
 import { chiSquareProbability, studentProbability } from './quantiles.ts';
 
 /**
@@ -41,10 +36,13 @@ import { chiSquareProbability, studentProbability } from './quantiles.ts';
  *
  * Weights are robust (robust-weights.ts: Hampel's, from a first answer with Huber's), their scale found from the shots; an
  * instrument that scatters more than the others has a scale of its own. Intervals are two-sided, 95 %, each by itself.
+ * Shots of an instrument that are reversed throughout go in as if put right, and that is said of it.
  */
-export function adjustCourse(course: Course, terms: CourseTerms): CourseAdjustment | CourseRefusal {
-  const fault = courseFault(course, terms);
+export function adjustCourse(given: Course, terms: CourseTerms): CourseAdjustment | CourseRefusal {
+  const fault = courseFault(given, terms);
   if (fault) return fault;
+  const reversed = reversedInstruments(given);
+  const course = putRight(given, reversed);
   const slopes = legInclinations(course);
   const designWith = (angle: Angle, knots?: Knots): Designed => {
     const system = systemOf(angle, course, terms, slopes, knots);
@@ -66,7 +64,6 @@ export function adjustCourse(course: Course, terms: CourseTerms): CourseAdjustme
   for (const each of known) if (each.p !== undefined) each.p = adjusted.shift()!;
   const disagree = known.filter(({ p }) => p !== undefined && p <= 0.05);
   const zero = new Set(disagree.map(({ angle }) => angle));
-  const reversed = reversedOf(course, terms, solved);
   const { tests, verdicts, alike } = testInstruments(course, terms, solved, { zero, outside, reversed }); // prettier-ignore
   const blunders = ANGLES.flatMap((angle) => blundersOf(course, solved, angle));
   const drift = terms.reference === undefined ? undefined : driftOf(knots, solved.azimuth);
@@ -267,45 +264,6 @@ function fitsInstead(
     }
   }
   return undefined;
-}
-
-/**
- * Instruments whose shots do not fit as they stand, but do as a whole when all are taken otherwise: inclinations with the
- * other sign, or, where azimuths are turned about as well, each shot from the other end of its leg. Only those are asked
- * that scatter in inclination far beyond the others.
- */
-function reversedOf(
-  course: Course,
-  terms: CourseTerms,
-  solved: Record<Angle, Solved>,
-): Map<string, 'sign changed' | 'other way'> {
-  const reversed = new Map<string, 'sign changed' | 'other way'>();
-  const { apart, own } = solved.inclination.result;
-  for (const name of apart) {
-    const shots = course.shots.map((shot) =>
-      shot.instrument === name && shot.inclination !== undefined
-        ? { ...shot, inclination: -shot.inclination }
-        : shot,
-    );
-    const system = systemOf('inclination', { ...course, shots }, terms, []);
-    const design = new AdjustmentDesign(system.unknowns, system.rows, system.conditions);
-    const { result } = solve({ system, design });
-    const after = result.own.get(name);
-    const fits = after !== undefined && after.ratio < own.get(name)!.ratio / 2;
-    if (!fits || result.apart.has(name)) continue;
-    reversed.set(name, isTurnedAbout(course, solved.azimuth, name) ? 'other way' : 'sign changed');
-  }
-  return reversed;
-}
-
-/** Whether an instrument's azimuths lie nearer to the opposite of what the others show. */
-function isTurnedAbout({ instruments }: Course, { system }: Solved, name: string): boolean {
-  const has = new Set(system.weighed.flatMap(({ instrument }) => instrument ?? []));
-  if (!has.has(name)) return false;
-  const constantOf = (each: string) => system.first[system.instrumentAt(instruments.indexOf(each))];
-  const others = [...has].filter((each) => each !== name).map(constantOf);
-  if (others.length === 0) return false;
-  return Math.abs(turn(circularMiddle(others), constantOf(name))) > Math.PI / 2;
 }
 
 function knownOf(solved: Solved): HeldAgainst[] {

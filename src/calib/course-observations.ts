@@ -177,9 +177,11 @@ export function systemOf(
     if (mean.length > 0) know(mean, 0, disturbances.sigma, { kind: 'stations', name: '' });
   }
   if (ofAzimuth && knots.length > 0) {
-    // the field is counted from its mean over all timed shots
+    // the field is counted from its mean over all timed shots between the knots: beyond them it is only carried on
     const parts = knots.map(() => 0);
-    const timed = used.filter(({ shot }) => shot.time !== undefined);
+    const timed = used.filter(
+      ({ shot: { time } }) => time !== undefined && time >= knots[0] && time <= knots.at(-1)!,
+    );
     for (const { shot } of timed) {
       for (const [knot, part] of between(knots, shot.time!)) parts[knot] += part / timed.length;
     }

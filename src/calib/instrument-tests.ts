@@ -64,7 +64,11 @@ export function testInstruments(
       judgeConstant(test, byItself, terms.tolerance[angle], level);
       const why = notToBeRelied(test, {
         isAssumed: !Number.isFinite(result.freedom),
-        isOutside: angle === 'azimuth' && doubts.outside.has(instruments[i]),
+        isOutside:
+          angle === 'azimuth' &&
+          (test.against === 'others'
+            ? doubts.outside.size > 0
+            : doubts.outside.has(instruments[i])),
       });
       if (why) Object.assign(test, { verdict: 'not settled', why });
     });

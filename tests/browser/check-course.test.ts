@@ -81,7 +81,7 @@ it('lays out a check course, takes shots from a file and by hand, settles it, an
   await page.getByLabel('Clean stations, with commas between').fill('A');
   await press(page, 'Keep this');
   await press(page, 'Settle it');
-  await page.getByText('two: something is wrong with it.').waitFor();
+  await page.getByText('two: off. Calibrate it again before it is used.').waitFor();
   const result = await words(page);
   expect(result).toContain('Off: its azimuths show 1.');
   expect(result).toMatch(/C: \+1\.\d\d° ±\s0\.\d\d°: it turns the field/);

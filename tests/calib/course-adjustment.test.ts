@@ -321,6 +321,127 @@ describe('values known beforehand', () => {
     expect(found.warnings).toContain('known disagrees');
     const worst = found.known.reduce((a, b) => (a.p! < b.p! ? a : b));
     expect(worst.name).toBe('leg 3');
+    // what is 3° wrong is said to be so, not only by what the adjustment leaves of it
+    expect(worst.away).toBeCloseTo(radians(3), 1);
+    expect(Math.abs(worst.away! - radians(3))).toBeLessThan(radians(0.5));
+  });
+
+  it.each([0.05, 0.001])(
+    'that contradict each other are named however sure they are said to be: %d°',
+    (sigma) => {
+      const { course } = made({ disturbance: 0 });
+      const known = [12.4, 75.9 + 3].map((value, i) => ({
+        leg: `leg ${i + 1}`,
+        azimuth: { value: radians(value), sigma: radians(sigma) },
+      }));
+      expect(adjust(course, { legs: known }).warnings).toContain('known disagrees');
+    },
+  );
+
+  // common practice, no source: a station said to be clean is one nobody has measured
+  describe('of a station that is said to be clean and is not', () => {
+    const turned = (name: string): Course => {
+      const { course } = made({ disturbance: 0, instruments: 4, constants: [0, 0, 1.5, 0] });
+      const from = new Map(course.legs.map(({ id, from, to }) => [id, { fore: from, back: to }]));
+      return {
+        ...course,
+        shots: course.shots.map((shot) =>
+          from.get(shot.leg)![shot.way] === name
+            ? { ...shot, azimuth: shot.azimuth! + radians(2) }
+            : shot,
+        ),
+      };
+    };
+    const sayClean = (...names: string[]): Partial<CourseTerms> => ({
+      legs: [{ leg: 'leg 1', azimuth: { value: radians(12.4), sigma: radians(0.05) } }],
+      disturbances: {
+        by: 'clean stations',
+        stations: names.map((station) => ({ station, sigma: radians(0.1) })),
+      },
+    });
+
+    it('speak against it, accuse no instrument that is right, and still find the one apart from the others', () => {
+      const found = adjust(turned('B'), sayClean('A', 'B', 'D'));
+      expect(found.warnings).toContain('known disagrees');
+      const worst = found.known.reduce((a, b) => ((a.p ?? 1) < (b.p ?? 1) ? a : b));
+      expect(worst).toMatchObject({ what: 'station', name: 'B' });
+      expect(found.instruments.map(({ verdict }) => verdict)).toEqual([
+        'not settled',
+        'not settled',
+        'off',
+        'not settled',
+      ]);
+      const [right, , off] = found.instruments.map(({ tests }) => tests.azimuth.constant);
+      expect(right.why).toBe('datum disagrees');
+      expect(off.against).toBe('others');
+      expect(found.stations.some(({ disturbs }) => disturbs)).toBe(false);
+    });
+
+    it('say nothing against those that are', () => {
+      const within = { azimuth: radians(1), inclination: radians(1) };
+      const found = adjust(turned('B'), { ...sayClean('A', 'C', 'D'), tolerance: within });
+      expect(found.warnings).toEqual([]);
+      expect(found.instruments.map(({ verdict }) => verdict)).toEqual([
+        'in tolerance',
+        'in tolerance',
+        'off',
+        'in tolerance',
+      ]);
+      expect(found.stations.filter(({ disturbs }) => disturbs).map(({ station }) => station)) //
+        .toEqual(['B']);
+    });
+  });
+});
+
+describe('an instrument all of whose shots are given otherwise than they were shot', () => {
+  const name = 'instrument 2';
+  const withShots = (change: (shot: CourseShot) => Partial<CourseShot>): Course => {
+    const { course } = made({ instruments: 4 });
+    return {
+      ...course,
+      shots: course.shots.map((shot) =>
+        shot.instrument === name ? { ...shot, ...change(shot) } : shot,
+      ),
+    };
+  };
+
+  it.each([
+    ['sign changed', (shot: CourseShot) => ({ inclination: -shot.inclination! })],
+    ['other way', ({ way }: CourseShot) => ({ way: way === 'fore' ? 'back' : 'fore' }) as const],
+  ] as const)('is said to be so, not to scatter: %s', (as, change) => {
+    const { instruments } = adjust(withShots(change), datumOf(1));
+    expect(instruments.map(({ reversed }) => reversed)).toEqual([
+      undefined,
+      as,
+      undefined,
+      undefined,
+    ]);
+    expect(instruments[1].verdict).toBe('reversed');
+  });
+
+  it('is not one that only scatters', () => {
+    const { course } = made({ instruments: 4, noisier: [1, 8, 1, 1] });
+    const { instruments } = adjust(course, datumOf(1));
+    expect(instruments[1]).not.toHaveProperty('reversed');
+    expect(instruments[1].verdict).toBe('too noisy');
+  });
+});
+
+describe('shots of which none checks another', () => {
+  const { course } = made({ instruments: 1, each: 1 });
+  const pair = { ...course, shots: course.shots.filter(({ leg }) => leg === 'leg 1') };
+
+  it('settle nothing, whether they lie within what is allowed or beyond', () => {
+    for (const by of [0, 5]) {
+      const shots = pair.shots.map((shot) => ({ ...shot, inclination: shot.inclination! + radians(by) })); // prettier-ignore
+      const found = adjust(
+        { ...pair, shots },
+        { tolerance: { azimuth: 0.1, inclination: radians(1) } },
+      );
+      expect(found.inclination.noiseFreedom).toBe(0);
+      expect(found.instruments[0].verdict).toBe('not settled');
+      expect(found.instruments[0].tests.inclination.constant.why).toBe('noise assumed');
+    }
   });
 });
 
@@ -349,6 +470,24 @@ describe('the field through the afternoon', () => {
     const found = adjust({ ...course, shots }, { reference });
     expect(found.drift).toEqual({ knots: [], range: 0, verdict: 'cannot tell' });
     expect(found.warnings).toContain('reference too short');
+  });
+
+  it('before and after the reference is not told, and is nobody’s fault', () => {
+    const straight = made({ reference: 33, drift: (part) => 2 * part });
+    const early = straight.course.shots.filter(
+      ({ instrument, time }) => instrument !== reference || time! < 3600,
+    );
+    const found = adjust({ ...straight.course, shots: early }, { ...datumOf(1), reference });
+    expect(found.warnings).toContain('others outside reference');
+    expect(found.warnings).not.toContain('reference too short');
+    const late = found.instruments.slice(4).map(({ tests }) => tests.azimuth.constant);
+    expect(late.map(({ verdict }) => verdict)).toEqual(Array(4).fill('not settled'));
+    expect(found.instruments.filter(({ verdict }) => verdict === 'off')).toEqual([]);
+    // all within its time: nothing is held back
+    const whole = adjust(straight.course, { ...datumOf(1), reference });
+    expect(whole.warnings).toEqual([]);
+    expect(whole.instruments.map(({ tests }) => tests.azimuth.constant.why)) //
+      .not.toContain('outside reference');
   });
 });
 

@@ -55,6 +55,9 @@ describe('repeatability and reproducibility', () => {
         (level, shift, unit) => {
           const plain = precisionOf([level]);
           const other = precisionOf([level.map((results) => results.map((x) => unit * x + shift))]);
+          // where instruments differ by just what one differs from itself, rounding says which interval is given
+          const [within, between] = [plain.within!.value, plain.between!.value];
+          fc.pre(Math.abs(between - within) > 1e-9 * (within + between));
           for (const which of ['repeatability', 'reproducibility'] as const) {
             const [a, b] = [plain[which]!, other[which]!];
             for (const part of ['value', 'low', 'high', 'limit'] as const) {
@@ -109,6 +112,21 @@ describe('of a check course', () => {
     };
     const [a, b] = [course, turned].map((each) => coursePrecision(each).azimuth.overall);
     expect(b.reproducibility!.value).toBeCloseTo(a.reproducibility!.value, 9);
+  });
+
+  it('is the noise of one shot for an instrument that is half a turn off as well, whichever shoots first', () => {
+    for (const constants of [
+      [0, 0, 180, 0],
+      [180, 0, 0, 0],
+    ]) {
+      const { course } = madeUpCourse({ seed: 5, instruments: 4, constants });
+      const { repeatability, reproducibility } = coursePrecision(course).azimuth.overall;
+      expect(degrees(repeatability!.low)).toBeLessThan(0.3);
+      expect(degrees(repeatability!.high)).toBeGreaterThan(0.3);
+      // one of four half a turn off: variance 180² × 3/16 × 4/3; cosines of the legs are 0.57 to 1
+      expect(degrees(reproducibility!.value)).toBeGreaterThan(0.57 * 90);
+      expect(degrees(reproducibility!.value)).toBeLessThan(90);
+    }
   });
 
   it('leaves out what is said to be left out', () => {

@@ -57,9 +57,9 @@ export function standingWords(standing: InstrumentStanding, of: AdjustedInstrume
 
 const REVERSED: Readonly<Record<NonNullable<AdjustedInstrument['reversed']>, string>> = {
   'sign changed':
-    'Its inclinations have the wrong sign throughout, up for down. Put that right in its shots, and settle again.',
+    'Its inclinations have the wrong sign throughout, up for down; the others are settled as if that were put right. Put it right in its shots, and settle again.',
   'other way':
-    'All its shots fit as if each was taken from the other end of its leg: from and to are changed, or it shows backwards. Put that right in its shots, and settle again.',
+    'All its shots fit as if each was taken from the other end of its leg: from and to are changed, or it shows backwards. The others are settled as if that were put right. Put it right in its shots, and settle again.',
 };
 
 /** Whether nothing is open but whether all instruments are right. */
@@ -99,7 +99,7 @@ const WHY: Readonly<Record<Unsettled, (angle: string) => string>> = {
   'noise assumed': (angle) =>
     `No shot checks another in ${angle}: its interval is only what is usual by hand, and one wrong shot would not show. More shots would settle it.`,
   'outside reference': (angle) =>
-    `Its ${angle} were shot before or after those of the reference, so the field may have turned meanwhile: have the reference shoot at the beginning and at the end.`,
+    `Its ${angle}, or those it is held against, were shot when the reference was not, so a turn of the field may be in them: have the reference shoot at the beginning and at the end.`,
 };
 
 /**

@@ -237,7 +237,7 @@ function instrumentResult(
   const { azimuth, inclination } = each.tests;
   const standing = STANDINGS[each.verdict];
   const { reversed } = each;
-  // of shots that are not what they are taken for, figures say nothing
+  // whether it is the shots that are wrong or the instrument is for a person to say: until then it has no figures
   const figures = reversed
     ? {}
     : { azimuth: testedFigure(azimuth.constant), inclination: testedFigure(inclination.constant) };
