@@ -299,7 +299,7 @@ function assemblyFirst(history: BoardHistory): Step | undefined {
   return {
     place: 'Look',
     heading: 'Mend it, then check it again',
-    words: `The check found ${wrong}. The sheet “Is it put together right?” says what, and where to look. A calibration does not make up for it.`,
+    words: `The check found ${wrong}. The sheet “Is it put together right?” says what, and where to look. A calibration made before it is mended does not hold after.`,
     main: { label: 'See what is wrong with it', does: 'see assembly' },
     others: [{ label: 'Begin all the same', does: 'begin' }],
   };
