@@ -74,7 +74,7 @@ export const scatterWords = ({ scatter }: InstrumentResult): string =>
 
 /** What the day came to, in one sentence. */
 export function settledVerdict(
-  { result }: SettledState,
+  { result }: Pick<SettledState, 'result'>,
   nameOf: (result: InstrumentResult) => string,
 ): { standing: 'good' | 'watch' | 'bad'; words: string } {
   const { instruments, causes = [] } = result;

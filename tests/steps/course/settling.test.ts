@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { CourseTerms } from '../../../src/records/course-notes.ts';
 import { checkNote } from '../../../src/records/note-schemas.ts';
+import { quantityWords, settledVerdict } from '../../../src/steps/course/course-words.ts';
 import { settle } from '../../../src/steps/course/settling.ts';
 import { hexId, shotsOf, SQUARE, TRUTH } from './made-up-shots.ts';
 
@@ -14,6 +15,12 @@ function settled(...given: Parameters<typeof settle>) {
 
 const named = (result: ReturnType<typeof settled>, name: string) =>
   result.instruments.find(({ instrument }) => 'name' in instrument && instrument.name === name)!;
+
+const headline = (result: ReturnType<typeof settled>) =>
+  settledVerdict({ result }, ({ instrument }) => ('name' in instrument ? instrument.name : ''));
+
+const isOf = ({ instrument }: ReturnType<typeof shotsOf>[number], name: string): boolean =>
+  'name' in instrument && instrument.name === name;
 
 describe('a settled course', () => {
   it('names the one instrument whose azimuths are off, the station that disturbs, and accuses nobody else', () => {
@@ -98,6 +105,115 @@ describe('a settled course', () => {
     expect(result.doubted[0]!.words).toContain('It would fit the same leg shot the other way');
   });
 
+  describe('whose clean station is not clean', () => {
+    const layout = {
+      ...SQUARE,
+      legs: SQUARE.legs.map((leg, i) =>
+        i === 0
+          ? { ...leg, azimuth: { degrees: TRUTH[0]!.azimuth, sigma: 0.05, north: 'magnetic' as const } } // prettier-ignore
+          : leg,
+      ),
+    };
+    const terms: CourseTerms = { stations: { clean: ['A', 'B', 'C'], sigma: 0.1 }, tolerance: 0.5 };
+    const shots = shotsOf(SQUARE, ['one', 'two', 'three'], { stations: { B: 2 } });
+
+    it('speaks against the station, and sends nobody to calibrate again', () => {
+      const result = settled(layout, terms, shots);
+      expect(result.causes).toEqual(['known disagrees']);
+      expect(result.warnings.join(' ')).toMatch(/That the field is not turned at B does not fit: all else puts it [12]\.\d\d° away/); // prettier-ignore
+      expect(result.instruments.map(({ standing }) => standing)) //
+        .toEqual(Array(3).fill('not settled'));
+      const verdict = headline(result);
+      expect(verdict.standing).toBe('watch');
+      expect(verdict.words).toContain('What was said to be known does not fit: look at that first');
+      expect(verdict.words).not.toContain('alibrate');
+    });
+  });
+
+  it('with all instruments off alike sends to what was said to be known, not to calibrate', () => {
+    const layout = {
+      ...SQUARE,
+      legs: SQUARE.legs.map((leg, i) =>
+        i === 0
+          ? { ...leg, azimuth: { degrees: TRUTH[0]!.azimuth - 3, sigma: 0.05, north: 'magnetic' as const } } // prettier-ignore
+          : leg,
+      ),
+    };
+    const result = settled(layout, CLEAN, shotsOf(SQUARE, ['one', 'two', 'three']));
+    expect(result.causes).toEqual(['all off alike']);
+    expect(headline(result)).toMatchObject({ standing: 'watch' });
+    expect(headline(result).words).toContain('look first at what was said to be known');
+    expect(headline(result).words).not.toContain('alibrate');
+  });
+
+  it('says to calibrate one that is off, to shoot again with one that scatters, to put right one that is reversed', () => {
+    const shots = shotsOf(SQUARE, ['one', 'two', 'three', 'four'], { constants: { two: 1.2 } });
+    expect(headline(settled(SQUARE, CLEAN, shots)).words) //
+      .toBe('two: off. Calibrate it again before it is used.');
+    const shaken = shots.map(
+      (shot, i) =>
+      isOf(shot, 'three') ? { ...shot, inclination: shot.inclination! + (i % 2 ? 1.5 : -1.5) } : shot, // prettier-ignore
+    );
+    expect(headline(settled(SQUARE, CLEAN, shaken))).toMatchObject({
+      standing: 'bad',
+      words: expect.stringMatching(/^two: off.* three: too unsteady\. Shoot again with it;/) as string, // prettier-ignore
+    });
+    const reversed = settled(
+      SQUARE,
+      CLEAN,
+      shots.map((shot) =>
+        isOf(shot, 'four') ? { ...shot, inclination: -shot.inclination! } : shot,
+      ),
+    );
+    expect(named(reversed, 'four')).toMatchObject({
+      standing: 'not settled',
+      reversed: 'sign changed',
+    });
+    expect(named(reversed, 'four').verdict).toContain('wrong sign throughout');
+    expect(named(reversed, 'four')).not.toHaveProperty('inclination');
+    expect(headline(reversed).words).toContain('four: all shots are reversed');
+  });
+
+  it('says that it cannot see a turn of the field, unless a reference tells it', () => {
+    const blind = /^A field that turned through the day/;
+    const shots = shotsOf(SQUARE, ['one', 'two', 'three']).map((shot, i) => ({
+      ...shot,
+      // in turn, so that the first shoots from beginning to end
+      taken: new Date(Date.UTC(2031, 4, 12, 9, (i % 24) * 5)).toISOString(),
+    }));
+    const said = (terms: CourseTerms) =>
+      settled(SQUARE, terms, shots).blindTo.filter((words) => blind.test(words)).length;
+    expect(said(CLEAN)).toBe(1);
+    expect(said({ ...CLEAN, reference: { instrument: { name: 'one' } } })).toBe(0);
+  });
+
+  it('says of shots too steep for an azimuth that these do not count, not that there are none', () => {
+    const steep = shotsOf(SQUARE, ['one', 'two'], {
+      truth: TRUTH.map(({ azimuth }) => ({ azimuth, inclination: 89 })),
+      noise: 0.1,
+    });
+    const result = settled(SQUARE, CLEAN, steep);
+    expect(result.notDetermined).toContain(
+      `${steep.length} shots are too steep for their azimuth to count.`,
+    );
+    expect(named(result, 'one').words).toContain(
+      'All its shots are too steep for their azimuth to count.',
+    );
+    expect(named(result, 'one').words.join(' ')).not.toContain('It has no azimuths');
+  });
+
+  it('of one instrument alone does not speak of others', () => {
+    const words = settled(SQUARE, CLEAN, shotsOf(SQUARE, ['one'])).notDetermined.join(' ');
+    expect(words).toContain('there is no other instrument beside it');
+    expect(words).not.toContain('against the other instruments');
+  });
+
+  it('writes an azimuth just under a whole turn as nothing, and no inclination so', () => {
+    const alone = { value: 359.997, error: 0.01, half: 0.02 };
+    expect(quantityWords({ alone }, true)).toBe('0.00° ±\u00a00.02°');
+    expect(quantityWords({ alone: { ...alone, value: 359.99 } }, true)).toMatch(/^359\.99°/);
+  });
+
   it('says in words what a course without shots cannot be', () => {
     const outcome = settle(SQUARE, CLEAN, []);
     expect(outcome.ok || outcome.message.length).toBeGreaterThan(10);
@@ -106,7 +222,14 @@ describe('a settled course', () => {
 
   it('can be written down and brought in elsewhere as it was', () => {
     const shots = shotsOf(SQUARE, ['one', 'two', 'three'], { constants: { two: 1.2 } });
-    const result = settled(SQUARE, CLEAN, shots);
+    // with a cause kept, and one that is reversed
+    const given = shots.map((shot) =>
+      isOf(shot, 'three') ? { ...shot, inclination: -shot.inclination! } : shot,
+    );
+    const terms = { ...CLEAN, reference: { instrument: { name: 'one' } } };
+    const result = settled(SQUARE, terms, given);
+    expect(result.causes).toEqual(['reference too short']);
+    expect(named(result, 'three').reversed).toBe('sign changed');
     const note = {
       id: hexId(1),
       paper: hexId(2),
@@ -117,7 +240,7 @@ describe('a settled course', () => {
         outing: hexId(0xa),
         shots: shots.map(({ id }) => id),
         layout: SQUARE,
-        terms: CLEAN,
+        terms,
         result,
       },
     };
