@@ -54,6 +54,7 @@ const WORKSHOP = {
   'site check taken back': is('site check taken back', {}),
   'board seen': is('board seen', {
     board,
+    bench: v.exactOptional(hexId),
     seen: time,
     stage: oneOf(...STAGES),
     words: label,

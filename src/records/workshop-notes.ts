@@ -28,8 +28,8 @@ export type WorkshopNote =
     }
   /** None does any more. */
   | { kind: 'site check taken back' }
-  /** How a board stood at a computer whose entries may not be here. */
-  | ({ kind: 'board seen'; board: string; seen: string } & SeenStage);
+  /** How a board stood at a computer whose entries may not be here; `bench`: id of its logbook, absent in older notes. */
+  | ({ kind: 'board seen'; board: string; bench?: string; seen: string } & SeenStage);
 
 export interface WorkshopTerms {
   name: string;

@@ -4,14 +4,22 @@ import type { Written } from './logbook/news.ts';
 
 /** The papers of the logbook (records/papers.ts), whichever page has the bench; only that page writes. */
 export class Papers {
-  readonly #logbook: Pick<Logbook, 'write' | 'notesOf' | 'papers'>;
+  readonly #logbook: Pick<Logbook, 'bench' | 'write' | 'notesOf' | 'papers'>;
   readonly #ready: () => Promise<void>;
   readonly #listeners = new Set<(written: Written) => void>();
 
   /** @param ready resolves when this page has the bench; rejects with a `BenchError` where another has it */
-  constructor(logbook: Pick<Logbook, 'write' | 'notesOf' | 'papers'>, ready: () => Promise<void>) {
+  constructor(
+    logbook: Pick<Logbook, 'bench' | 'write' | 'notesOf' | 'papers'>,
+    ready: () => Promise<void>,
+  ) {
     this.#logbook = logbook;
     this.#ready = ready;
+  }
+
+  /** Id of this logbook. */
+  get bench(): string {
+    return this.#logbook.bench;
   }
 
   /**

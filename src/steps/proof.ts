@@ -51,6 +51,23 @@ export interface ProofTerms {
   };
 }
 
+/** The figures whose limit goes with the tolerance, by name. */
+const OF_TOLERANCE = {
+  'mean spread': { limit: ({ spread }: Limits) => spread, unit: '°' },
+  'length of the field varies by': { limit: ({ field }: Limits) => 100 * field, unit: '%' },
+  'length of gravity varies by': { limit: ({ gravity }: Limits) => 100 * gravity, unit: '%' },
+  'dip varies by': { limit: ({ dip }: Limits) => dip, unit: '°' },
+} as const;
+
+/**
+ * Whether what a proof found is within other limits than those it was held against. A proof that lacks one of the
+ * figures that these limit is not: nobody can tell.
+ */
+export const holdsWithin = ({ figures }: Pick<ProofRecord, 'figures'>, limits: Limits): boolean =>
+  Object.entries(OF_TOLERANCE).every(([name, { limit }]) =>
+    figures.some((each) => each.name === name && each.value <= limit(limits)),
+  );
+
 /** Proof of a sealed set over fresh readings. */
 export function proofOf(
   readings: readonly TakenReading[],
@@ -69,27 +86,19 @@ export function proofOf(
   );
   const spreads = spreadsOf(applied);
   const n = readings.length;
+  const within = (name: keyof typeof OF_TOLERANCE, value: number) => {
+    const { limit, unit } = OF_TOLERANCE[name];
+    return figure(name, value, limit(limits), unit, n);
+  };
   const figures = [
     ...agreementFigures(
       readings.map((row) => row.reading),
       coefficients,
     ),
-    figure('mean spread', meanAndDeviation(spreads).mean, limits.spread, '°', n),
-    figure(
-      'length of the field varies by',
-      (100 * field.sd) / field.mean,
-      100 * limits.field,
-      '%',
-      n,
-    ),
-    figure(
-      'length of gravity varies by',
-      (100 * gravity.sd) / gravity.mean,
-      100 * limits.gravity,
-      '%',
-      n,
-    ),
-    figure('dip varies by', dip.sd, limits.dip, '°', n),
+    within('mean spread', meanAndDeviation(spreads).mean),
+    within('length of the field varies by', (100 * field.sd) / field.mean),
+    within('length of gravity varies by', (100 * gravity.sd) / gravity.mean),
+    within('dip varies by', dip.sd),
     ...(fit
       ? [
           figure(

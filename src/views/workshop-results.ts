@@ -33,11 +33,11 @@ export class WorkshopResults extends View {
         </div>
         <p role="status">${this.saved}</p>
       </div>
-      <h3 id="results-heading">Results: ${terms.name}</h3>
+      <h3 id="results-heading">Results: <bdi>${terms.name}</bdi></h3>
       <p class="results-facts">
-        ${dayWords(terms.day)}${terms.place ? `, ${terms.place}` : ''}. Judged against
-        ${toleranceName(terms.tolerance)}. ${counts.proven} of ${kits.length} proven.
-        ${siteWords(now)}
+        ${dayWords(terms.day)}${terms.place ? html`, <bdi>${terms.place}</bdi>` : ''}. Judged
+        against ${toleranceName(terms.tolerance)}. ${counts.proven} of ${kits.length} proven.
+        ${siteWords(now)} It tells of the boards as they are now, whatever was done to them since.
       </p>
       <div class="scroll" tabindex="0" role="region" aria-label="Results of all kits">
         <table class="results-table">
@@ -76,7 +76,10 @@ export class WorkshopResults extends View {
       ${
         now.remarks.length === 0
           ? nothing
-          : html`<p>Remarks: ${now.remarks.map(({ text }) => text).join('; ')}</p>`
+          : html`<p>
+              Remarks:
+              ${now.remarks.map(({ text }, i) => html`${i > 0 ? '; ' : ''}<bdi>${text}</bdi>`)}
+            </p>`
       }
       <div class="report-sign results-sign">
         <p>Done by</p>
@@ -91,9 +94,9 @@ export class WorkshopResults extends View {
     const { standing, verdict, azimuth, inclination, spread, temperature, written } =
       resultWords(row);
     return html`<tr>
-      <td>${row.place}</td>
-      <th scope="row">${row.builder || (row.serial ? '' : kitName(row))}</th>
-      <td class="results-serial">${row.serial}</td>
+      <td><bdi>${row.place}</bdi></td>
+      <th scope="row"><bdi>${kitName(row)}</bdi></th>
+      <td class="results-serial"><bdi>${row.serial}</bdi></td>
       <td class="results-verdict"><span>${shape(standing)}</span> <span>${verdict}</span></td>
       <td class="figure">${azimuth}</td>
       <td class="figure">${inclination}</td>

@@ -44,6 +44,7 @@ const body: fc.Arbitrary<WorkshopNote> = fc.oneof(
     {
       kind: fc.constant('board seen' as const),
       board,
+      bench: fc.constantFrom('1'.repeat(32), '2'.repeat(32)),
       seen: fc.nat(9).map(minute),
       stage: fc.constantFrom(...STAGES),
       words: text,

@@ -2,6 +2,7 @@ import { degreesText, listed } from '../finding.ts';
 import type { Glance } from '../board-glance.ts';
 import { PLACES } from '../next-step.ts';
 import { dayWords, timeWords } from '../time-words.ts';
+import { STAGES } from '../../records/workshop-notes.ts';
 import type { KitResult, KitRow, KitStage, WorkshopNow } from './roster.ts';
 
 /** What the page of a workshop says of its kits, for whoever reads it from the back of the room. */
@@ -13,6 +14,8 @@ export const kitName = ({ builder, serial, place }: Pick<KitRow, 'builder' | 'se
 /** By what a kit is called across a room: its place, else its name. */
 const shortName = (row: KitRow): string => row.place || kitName(row);
 
+const FIELD_WORDS = { serial: 'serial number', builder: 'builder', place: 'place' } as const;
+
 /** What is written in the lane of a kit: `words` large, `note` small. */
 export interface LaneWords {
   words: string;
@@ -20,9 +23,13 @@ export interface LaneWords {
 }
 
 export function laneWords(row: KitRow): LaneWords {
-  const { trouble, work, stage, next } = row;
+  const { trouble, work, stage, next, overruled } = row;
   const so = upperFirst(stage.words);
-  const seen = seenWords(row);
+  const [gaveWay] = overruled;
+  // what nobody has settled yet stands before what is only further news
+  const seen = gaveWay
+    ? `or is its ${FIELD_WORDS[gaveWay.field]} ${gaveWay.value}?`
+    : seenWords(row);
   if (trouble !== undefined)
     return { words: upperFirst(trouble), ...(seen !== undefined && { note: seen }) };
   if (work !== undefined) return { words: work };
@@ -103,8 +110,9 @@ export interface ResultWords {
 export function resultWords(row: KitRow): ResultWords {
   const { result } = row;
   if (!result) {
-    const verdict = `No result: ${row.stage.words}`;
-    return { standing: 'ahead', verdict, azimuth: '', inclination: '', spread: '', temperature: '', written: '' }; // prettier-ignore
+    const { trouble, stage } = row;
+    const verdict = `No result: ${trouble ?? stage.words}`;
+    return { standing: trouble === undefined ? 'ahead' : 'bad', verdict, azimuth: '', inclination: '', spread: '', temperature: '', written: '' }; // prettier-ignore
   }
   const { azimuth, inclination, meanSpread, temperature, generation, sealed } = result;
   return {
@@ -127,8 +135,9 @@ function verdictOf(
   { judged, proof, generation, against }: KitResult,
 ): Pick<ResultWords, 'standing' | 'verdict'> {
   if (proof && !proof.passed) return { standing: 'bad', verdict: 'Proof not passed' };
-  if (stage.name === 'proven' && proof) {
+  if (stage.step >= STAGES.indexOf('written') && proof) {
     const verdict = `Proven on ${proof.readings} fresh readings`;
+    if (!proof.holds) return { standing: 'bad', verdict: `${verdict}, but not for the tolerance` };
     if (against !== undefined) return { standing: 'bad', verdict: `${verdict}, but ${against}` };
     return judged === 'bad'
       ? { standing: 'bad', verdict: `${verdict}, but not good enough for the tolerance` }

@@ -13,32 +13,82 @@ const NAMES: Record<keyof KitFields, string> = {
   place: 'place',
 };
 
+/** What a first line may call each column. */
+const COLUMNS: Record<keyof KitFields, RegExp> = {
+  serial: /^(board|serial)( ?(number|no\.?))?$/i,
+  builder: /^(builder|built by|who|who builds it)$/i,
+  place: /^(place|place on the bench)$/i,
+};
+
 /**
- * Reads lines `serial, builder, place`, cells separated by tabs (as a spreadsheet copies them), else semicolons, else
- * commas; a cell may be empty, or missing at the end. A first line that names the columns is passed over.
+ * Reads lines `serial, builder, place`. The cells of a line are separated by tabs (as a spreadsheet copies them), else
+ * semicolons, else commas, and may stand in quotation marks; a cell may be empty, or missing at the end. A first line that
+ * names columns says in which order they stand.
  */
 export function pastedKits(
   text: string,
 ): { ok: true; kits: KitFields[] } | { ok: false; problems: Problem[] } {
-  const separator = ['\t', ';', ','].find((each) => text.includes(each)) ?? ',';
   const problems: Problem[] = [];
   const kits: KitFields[] = [];
+  let columns: readonly (keyof KitFields)[] | undefined;
   for (const [at, line] of text.split(/\r\n|\n|\r/).entries()) {
-    const cells = line.split(separator).map((cell) => cell.trim());
-    if (cells.every((cell) => cell === '')) continue;
-    if (kits.length === 0 && /^(board|serial)( ?number)?$/i.test(cells[0]!)) continue;
-    if (cells.slice(KIT_FIELDS.length).some((cell) => cell !== '')) {
-      const what = 'it must have three cells at most: serial number, builder, place';
-      problems.push({ path: `line ${at + 1}`, what });
+    const path = `line ${at + 1}`;
+    const cells = cellsOf(line);
+    if (!cells) {
+      problems.push({ path, what: 'a quotation mark has no partner in its cell' });
       continue;
     }
-    const [serial = '', builder = '', place = ''] = cells;
-    kits.push(trimmedKit({ serial, builder, place }));
+    if (cells.every((cell) => cell === '')) continue;
+    if (!columns) {
+      const named = cells.map(columnOf);
+      const isHeader = named.some((field) => field !== undefined);
+      columns = isHeader ? named.filter((field) => field !== undefined) : KIT_FIELDS;
+      if (isHeader) {
+        if (columns.length < cells.length || new Set(columns).size < columns.length) {
+          const what = 'it names columns, but not just serial number, builder and place, each once';
+          problems.push({ path, what });
+        }
+        continue;
+      }
+    }
+    if (cells.slice(columns.length).some((cell) => cell !== '')) {
+      const names = columns.map((field) => NAMES[field]).join(', ');
+      problems.push({ path, what: `it has more cells than: ${names}` });
+      continue;
+    }
+    kits.push(trimmedKit(Object.fromEntries(columns.map((field, i) => [field, cells[i] ?? '']))));
   }
   if (kits.length === 0 && problems.length === 0) {
     problems.push({ path: 'the list', what: 'there is no kit in it' });
   }
   return problems.length > 0 ? { ok: false, problems } : { ok: true, kits };
+}
+
+const columnOf = (cell: string): keyof KitFields | undefined =>
+  KIT_FIELDS.find((field) => COLUMNS[field].test(cell));
+
+const QUOTED = '"(?:[^"]|"")*"';
+
+/**
+ * The cells of one line, without blanks around and without their quotation marks; undefined where one of these has no
+ * partner. Read here and not as a CSV file: what people type has blanks beside quotation marks, names with such a mark in
+ * the midst, and numbers that begin with a `#`.
+ */
+function cellsOf(line: string): string[] | undefined {
+  const bare = line.replaceAll(new RegExp(QUOTED, 'g'), '');
+  const separator = ['\t', ';', ','].find((each) => bare.includes(each)) ?? ',';
+  const cell = new RegExp(
+    ` *(?:(${QUOTED}) *(?=${separator}|$)|([^${separator}]*))(?:${separator}|$)`,
+    'y',
+  );
+  const cells: string[] = [];
+  for (let isMore = true; isMore;) {
+    const [whole, quoted, plain = ''] = cell.exec(line)!; // it may be empty, so there is one
+    if (quoted === undefined && plain.startsWith('"')) return undefined;
+    cells.push((quoted?.slice(1, -1).replaceAll('""', '"') ?? plain).trim());
+    isMore = whole.endsWith(separator);
+  }
+  return cells;
 }
 
 /** The same without blanks around, without half characters, and without what is empty. */
@@ -54,11 +104,16 @@ export function trimmedKit(fields: KitFields): KitFields {
 /**
  * What speaks against adding these kits.
  *
- * @param serials of the kits that are there already
+ * @param there the kits that are there already
  */
-export function faultsOf(kits: readonly KitFields[], serials: readonly string[]): Problem[] {
+export function faultsOf(
+  kits: readonly KitFields[],
+  there: readonly Pick<KitFields, 'serial'>[],
+): Problem[] {
   const problems: Problem[] = [];
-  const there = new Set(serials);
+  // no two boards have numbers that differ only so: one of them is mistyped
+  const folded = (serial: string) => serial.toLowerCase();
+  const taken = new Map(there.map(({ serial = '' }) => [folded(serial), serial]));
   for (const [at, kit] of kits.entries()) {
     const path = `kit ${at + 1}`;
     if (Object.keys(kit).length === 0) {
@@ -71,12 +126,14 @@ export function faultsOf(kits: readonly KitFields[], serials: readonly string[])
     }
     const { serial } = kit;
     if (serial === undefined) continue;
-    if (there.has(serial)) {
-      problems.push({ path, what: `there is a kit with serial number ${serial} already` });
+    const other = taken.get(folded(serial));
+    if (other !== undefined) {
+      const small = other === serial ? '' : `; ${serial} differs from it only in capital letters`;
+      problems.push({ path, what: `there is a kit with serial number ${other} already${small}` });
     }
-    there.add(serial);
+    taken.set(folded(serial), serial);
   }
-  if (kits.length + serials.length > MOST_KITS) {
+  if (kits.length + there.length > MOST_KITS) {
     problems.push({ path: 'the list', what: `a workshop has ${MOST_KITS} kits at most` });
   }
   return problems;

@@ -7,11 +7,10 @@ import {
 } from '../../records/workshop-notes.ts';
 import { glance, type Glance } from '../board-glance.ts';
 import type { BoardHistory } from '../calibration-state.ts';
-import type { Standing } from '../finding.ts';
+import { listed, type Standing } from '../finding.ts';
 import type { PlaceState } from '../place-state.ts';
-import { FOR_A_CALIBRATION } from '../site/site-history.ts';
-import { NOT_SEEN, stageOf, standingOf } from './kit-stage.ts';
-import type { KitRecord, WorkshopRecords } from './workshop-records.ts';
+import { isSince, NOT_SEEN, stageOf, standingOf } from './kit-stage.ts';
+import { lastSeen, type KitRecord, type WorkshopRecords } from './workshop-records.ts';
 
 /** What the roster of a workshop says of its kits. */
 
@@ -50,7 +49,13 @@ export interface KitResult {
   /** How many readings the fit used. */
   readings: number;
   /** Absent where there is no proof. */
-  proof?: { passed: boolean; readings: number };
+  proof?: {
+    /** By the tolerance that was chosen at the board. */
+    passed: boolean;
+    /** By that of the workshop, as far as it limits a proof. */
+    holds: boolean;
+    readings: number;
+  };
   /** What speaks against relying on what was sealed, in a few words; absent where nothing is known to. */
   against?: string;
   /** Coldest and warmest reading that the fit used, degrees Celsius. */
@@ -95,6 +100,8 @@ export interface KitRow {
   remarks: readonly KitRemark[];
   /** What was written of it elsewhere at the same time, and gave way. */
   overruled: readonly { field: keyof KitFields; value: string; time: string }[];
+  /** What other kits of the roster are called that have the same serial number; empty in order. */
+  twins: readonly string[];
 }
 
 /** A check of the site that a board made at that time. */
@@ -116,7 +123,7 @@ export interface WorkshopNow {
   remarks: readonly KitRemark[];
   /** The site check that stands for all. */
   site?: SiteForAll;
-  /** How many kits are at each stage or beyond, and how many are in trouble. */
+  /** How many kits are at each stage or beyond, how many are proven with nothing against it, and how many are in trouble. */
   counts: { kits: number; linked: number; written: number; proven: number; trouble: number };
 }
 
@@ -130,17 +137,31 @@ export interface KnownBoard {
     /** That wrote it, where that is another bench. */
     bench?: string;
   };
+  /** Id of this bench: what it noted itself of how a board stood is no news to it. */
+  here?: string;
 }
 
 /** The line of a kit. */
 export function kitRow(
   kit: KitRecord,
-  { place, logged }: KnownBoard,
+  known: KnownBoard,
+  records: Pick<WorkshopRecords, 'terms' | 'site' | 'seen'>,
+): KitRow {
+  const row = rowOf(kit, known, records);
+  if (kit.twins.length === 0) return row;
+  // whose board it is must be settled before anything that is said of it
+  const trouble = `the same serial number as ${listed(kit.twins)}`;
+  return { ...row, trouble, shape: shapeOf(row.stage, trouble, row.shape) };
+}
+
+function rowOf(
+  kit: KitRecord,
+  { place, logged, here }: KnownBoard,
   { terms, site, seen }: Pick<WorkshopRecords, 'terms' | 'site' | 'seen'>,
 ): KitRow {
   const history = place?.history ?? logged?.history;
   const row = { ...kit, ...siteOf(history, terms.day, site), ...nameOf(history) };
-  const standing = history && standingOf(history, terms.tolerance);
+  const standing = history && standingOf(history, terms);
   const link = place?.link.state;
   if (place && standing && (link === 'linked' || link === 'linking' || link === 'lost')) {
     const live = glance(place);
@@ -157,7 +178,7 @@ export function kitRow(
       ...(trouble !== undefined && { trouble }),
     };
   }
-  const told = seen.get(kit.serial);
+  const told = lastSeen(seen, kit.serial, here);
   // what another computer saw of it later says more than its entries, as far as they are here
   if (told && (!logged || Date.parse(told.seen) > Date.parse(logged.time))) {
     const { stage: name, words, trouble } = told;
@@ -170,6 +191,7 @@ export function kitRow(
       ...row,
       ...now,
       whereabouts: 'elsewhere',
+      ...(told.bench !== undefined && { bench: told.bench }),
       asOf: told.seen,
       shape: shapeOf(now.stage, now.trouble, 'watch'),
     };
@@ -213,11 +235,17 @@ const siteOf = (
   forAll: SiteForAll | undefined,
 ): Pick<KitRow, 'site'> => {
   const checked = history?.site.newest?.time;
-  // the day may be of any zone of time
-  const isOfTheDay =
-    checked !== undefined && Date.parse(checked) >= Date.parse(day) - FOR_A_CALIBRATION;
-  return isOfTheDay ? { site: 'own' } : forAll ? { site: 'for all' } : {};
+  return checked !== undefined && isSince(day, checked)
+    ? { site: 'own' }
+    : forAll
+      ? { site: 'for all' }
+      : {};
 };
+
+/** Proven, and nothing known that speaks against it; that its link was lost since does not. */
+const isProven = ({ stage, result, trouble }: KitRow): boolean =>
+  stage.name === 'proven' &&
+  (result ? result.judged !== 'bad' && result.against === undefined : trouble === undefined);
 
 /** The workshop as it is, from its records and a line for each kit of them. */
 export function workshopNow(
@@ -238,7 +266,7 @@ export function workshopNow(
       kits: kits.length,
       linked: reached('linked'),
       written: reached('written'),
-      proven: reached('proven'),
+      proven: kits.filter(isProven).length,
       trouble: kits.filter(({ trouble }) => trouble !== undefined).length,
     },
   };

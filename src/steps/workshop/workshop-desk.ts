@@ -18,7 +18,12 @@ import type { PlaceState } from '../place-state.ts';
 import { faultsOf, pastedKits, trimmedKit } from './pasted-kits.ts';
 import { kitRow, workshopNow } from './roster.ts';
 import type { KitResult, KitRow, KnownBoard, SiteForAll, WorkshopNow } from './roster.ts';
-import { foldWorkshop, type KitRecord, type WorkshopRecords } from './workshop-records.ts';
+import {
+  foldWorkshop,
+  lastSeen,
+  type KitRecord,
+  type WorkshopRecords,
+} from './workshop-records.ts';
 
 export type { KitRow, KitResult, KitStage, Whereabouts, WorkshopNow } from './roster.ts';
 export { STAGES, type KitFields, type WorkshopTerms } from '../../records/workshop-notes.ts';
@@ -57,7 +62,7 @@ export type BenchOfWorkshop = Pick<
 
 /**
  * Workshops as a person works on them: the list of all, and one of them with its roster. What is done is written to the
- * logbook before it shows; what goes wrong is shown and changes nothing. No method rejects.
+ * logbook before it shows; what goes wrong is shown and changes nothing. A method rejects only by a fault of this program.
  */
 export class WorkshopDesk {
   readonly #bench: BenchOfWorkshop;
@@ -101,9 +106,12 @@ export class WorkshopDesk {
 
   /** Opens the page of a workshop, or, without an id, the list of all. Resolves when it was read. */
   async open(paper?: string): Promise<void> {
-    const { opened, ...rest } = this.#state;
+    // what was said and went wrong was told on the page before
+    const { opened, trouble: _, ...state } = this.#state;
+    const rest = { ...state, said: '' };
     if (paper === undefined) this.#change(rest);
-    else if (opened?.paper !== paper) {
+    else if (opened?.paper === paper) this.#change({ ...rest, opened });
+    else {
       this.#records = undefined;
       this.#rows.clear();
       this.#change({ ...rest, opened: { paper, isRead: false } });
@@ -130,7 +138,7 @@ export class WorkshopDesk {
     const kits = given.map(trimmedKit);
     const said = kits.length === 1 ? 'A kit was added.' : `${kits.length} kits were added.`;
     return this.#note(said, (records) => {
-      this.#demand(faultsOf(kits, serialsOf(records)), 'No kit was added');
+      this.#demand(faultsOf(kits, records.kits), 'No kit was added');
       return kits.map((kit) => ({ kind: 'kit added', kit: randomId(), ...kit }));
     });
   }
@@ -157,9 +165,15 @@ export class WorkshopDesk {
         ) as KitFields;
       if (changed.length === 0) return [];
       const after = trimmedKit({ ...trimmedKit(before), ...pick(to) });
-      const others = serialsOf(records).filter((serial) => serial !== before.serial);
+      const { kit: id, alias, serial } = before;
+      // one that has its number already must be told apart some other way first
+      const others = records.kits.filter(
+        (each) => each.kit !== id && (each.serial !== serial || serial === ''),
+      );
       this.#demand(faultsOf([after], others), 'The kit was not changed');
-      return [{ kind: 'kit changed', kit: before.kit, from: pick(before), to: pick(to) }];
+      // all that are this kit, so that they stay one
+      const change = { from: pick(before), to: pick(to) };
+      return [id, ...alias].map((each) => ({ kind: 'kit changed', kit: each, ...change }));
     });
   }
 
@@ -178,9 +192,9 @@ export class WorkshopDesk {
 
   putBack(kit: string): Promise<boolean> {
     return this.#note('The kit is on the roster again.', (records) => {
-      const { serial, kit: id } = kitIn(records, kit);
-      if (serial !== '') this.#demand(faultsOf([{ serial }], serialsOf(records)), 'Not put back');
-      return [{ kind: 'kit put back', kit: id }];
+      const before = kitIn(records, kit);
+      this.#demand(faultsOf([trimmedKit(before)], records.kits), 'Not put back');
+      return [before.kit, ...before.alias].map((each) => ({ kind: 'kit put back', kit: each }));
     });
   }
 
@@ -224,10 +238,11 @@ export class WorkshopDesk {
       const records = this.#records;
       const { now } = this.#state.opened ?? {};
       if (!records || !now) return undefined;
-      const seen = seenNow(now, records, this.#bench.logbook.now());
+      const seen = seenNow(now, records, this.#bench.logbook.now(), this.#bench.papers.bench);
       if (seen.length > 0 && this.#bench.elsewhere === undefined) {
         await this.#append(records.paper, seen);
       }
+      this.#demandIdle('Nothing was taken out');
       const file = await this.#bench.exchange.takeOutPaper(records.paper, serialsOf(records));
       this.#tellOfExchange();
       return file;
@@ -254,6 +269,7 @@ export class WorkshopDesk {
 
   async #exchanging(work: () => Promise<void>): Promise<void> {
     await this.#during('Bringing in', async () => {
+      this.#demandIdle('Nothing was brought in');
       const following = this.#bench.exchange.subscribe(() => this.#tellOfExchange());
       try {
         await work();
@@ -319,6 +335,14 @@ export class WorkshopDesk {
 
   #demand(problems: readonly Problem[], heading: string): void {
     if (problems.length > 0) throw new Refused(heading, problems);
+  }
+
+  /** @throws Refused while the logbook's own page takes out or brings in: it does one thing at a time */
+  #demandIdle(heading: string): void {
+    const { work } = this.#bench.exchange.state;
+    if (work === undefined) return;
+    const what = `it is at work (${work}). Wait until it is done`;
+    this.#demand([{ path: 'the logbook', what }], heading);
   }
 
   /** Does one thing after the other; what goes wrong is shown. */
@@ -416,7 +440,8 @@ export class WorkshopDesk {
     const from = [records, place, logged];
     const before = this.#rows.get(kit.kit);
     if (before && before.from.every((each, i) => each === from[i])) return before.row;
-    const row = kitRow(kit, { ...(place && { place }), ...(logged && { logged }) }, records);
+    const here = this.#bench.papers.bench;
+    const row = kitRow(kit, { here, ...(place && { place }), ...(logged && { logged }) }, records);
     this.#rows.set(kit.kit, { from, row });
     return row;
   }
@@ -533,10 +558,15 @@ function kitIn({ kits, takenOff }: WorkshopRecords, id: string): KitRecord {
 }
 
 /** How the boards known at this computer stand now, as far as no note says just that. */
-function seenNow(now: WorkshopNow, { seen }: WorkshopRecords, moment: Date): WorkshopNote[] {
+function seenNow(
+  now: WorkshopNow,
+  { seen }: WorkshopRecords,
+  moment: Date,
+  bench: string,
+): WorkshopNote[] {
   return now.kits.flatMap(({ serial, whereabouts, stage, trouble, asOf }): WorkshopNote[] => {
     if (whereabouts === 'elsewhere' || whereabouts === 'not seen') return [];
-    const before = seen.get(serial);
+    const before = lastSeen(seen, serial);
     const isSaid =
       before?.stage === stage.name && before.words === stage.words && before.trouble === trouble;
     if (isSaid) return [];
@@ -545,6 +575,7 @@ function seenNow(now: WorkshopNow, { seen }: WorkshopRecords, moment: Date): Wor
       {
         kind: 'board seen',
         board: serial,
+        bench,
         seen: when ?? moment.toISOString(),
         stage: stage.name,
         words: stage.words,
@@ -582,7 +613,10 @@ function resultLine(result: KitResult): Partial<KitLine> {
     inclination_95_deg: result.inclination,
     ...(meanSpread !== undefined && { mean_spread_deg: meanSpread }),
     readings: result.readings,
-    ...(proof && { proof: proof.passed ? 'passed' : 'failed', proof_readings: proof.readings }),
+    ...(proof && {
+      proof: proof.passed && proof.holds ? 'passed' : 'failed',
+      proof_readings: proof.readings,
+    }),
     ...(temperature && { temp_min_c: temperature.coldest, temp_max_c: temperature.warmest }),
   };
 }

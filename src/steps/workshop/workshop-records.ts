@@ -6,6 +6,7 @@ import {
   type WorkshopNote,
   type WorkshopTerms,
 } from '../../records/workshop-notes.ts';
+import { without } from '../copy-without.ts';
 import type { KitRemark, KitRow, SiteForAll } from './roster.ts';
 
 /** What the notes of a workshop come to, folded in reading order: it follows from which notes there are, and nothing else. */
@@ -18,13 +19,30 @@ export interface WorkshopRecords {
   takenOff: readonly KitRecord[];
   remarks: readonly KitRemark[];
   site?: SiteForAll;
-  /** How boards stood at other computers, by serial number. */
-  seen: ReadonlyMap<string, SeenStage & { seen: string }>;
+  /** How boards stood at each computer when it last noted that, by serial number. */
+  seen: ReadonlyMap<string, readonly Seen[]>;
+}
+
+export type Seen = SeenStage &
+  Pick<Extract<WorkshopNote, { kind: 'board seen' }>, 'bench' | 'seen'>;
+
+/** How a board stood when it was last seen. @param except a bench whose own notes are passed over */
+export function lastSeen(
+  seen: WorkshopRecords['seen'],
+  board: string,
+  except?: string,
+): Seen | undefined {
+  return (seen.get(board) ?? [])
+    .filter(({ bench }) => bench === undefined || bench !== except)
+    .reduce<Seen | undefined>(
+      (last, each) => (last && Date.parse(last.seen) > Date.parse(each.seen) ? last : each),
+      undefined,
+    );
 }
 
 export type KitRecord = Pick<
   KitRow,
-  'kit' | 'alias' | 'serial' | 'builder' | 'place' | 'remarks' | 'overruled'
+  'kit' | 'alias' | 'serial' | 'builder' | 'place' | 'remarks' | 'overruled' | 'twins'
 >;
 
 /** @returns undefined where nobody has said what the workshop is */
@@ -36,7 +54,7 @@ export function foldWorkshop(given: readonly Note[]): WorkshopRecords | undefine
   const kits = new Map<string, Kit>();
   const kitOf = (id: string): Kit | undefined => kits.get(same.get(id) ?? id);
   const remarks: KitRemark[] = [];
-  const seen = new Map<string, SeenStage & { seen: string }>();
+  const seen = new Map<string, readonly Seen[]>();
   let terms: WorkshopTerms | undefined;
   let site: SiteForAll | undefined;
   for (const { time, body } of notes) {
@@ -71,10 +89,12 @@ export function foldWorkshop(given: readonly Note[]): WorkshopRecords | undefine
         site = undefined;
         break;
       case 'board seen': {
-        const { board, seen: when, stage, words, trouble } = body;
-        const before = seen.get(board);
-        if (before && Date.parse(before.seen) > Date.parse(when)) break;
-        seen.set(board, { seen: when, stage, words, ...(trouble !== undefined && { trouble }) });
+        const { board } = body;
+        const now: Seen = without(body, 'kind', 'board');
+        const all = seen.get(board) ?? [];
+        const before = all.find(({ bench }) => bench === now.bench);
+        if (before && Date.parse(before.seen) > Date.parse(now.seen)) break;
+        seen.set(board, [...all.filter((each) => each !== before), now]);
         break;
       }
     }
@@ -85,7 +105,7 @@ export function foldWorkshop(given: readonly Note[]): WorkshopRecords | undefine
   return {
     paper,
     terms,
-    kits: all.filter(({ kit }) => !isOff(kit)),
+    kits: withTwins(all.filter(({ kit }) => !isOff(kit))),
     takenOff: all.filter(({ kit }) => isOff(kit)),
     remarks,
     ...(site && { site }),
@@ -93,34 +113,71 @@ export function foldWorkshop(given: readonly Note[]): WorkshopRecords | undefine
   };
 }
 
+/** Kits that have one serial number and are not one, each with what the others are called. */
+function withTwins(kits: readonly KitRecord[]): KitRecord[] {
+  return kits.map((kit) => {
+    const twins = kits
+      .filter((each) => each !== kit && kit.serial !== '' && each.serial === kit.serial)
+      .map(({ place, builder }) => (place ? `place ${place}` : builder || 'another kit'));
+    return twins.length === 0 ? kit : { ...kit, twins };
+  });
+}
+
 /**
- * Which kits are off the roster, and which are one: kits on the roster that come to have one serial number are the one
- * that was added first, whichever computers added them.
+ * Which kits are off the roster, and which are one: kits that come to have one serial number are the one that was added
+ * first, whichever computers added them, as long as they are both on the roster or both off it, and nobody named another
+ * builder or place for the one than for the other. Then a number was mistyped, and both must be seen.
  */
 function identities(notes: readonly Note<WorkshopNote>[]): {
   isOff(kit: string): boolean;
   same: ReadonlyMap<string, string>;
 } {
-  const serials = new Map<string, string>();
+  const own = new Map<string, Required<KitFields>>();
   const off = new Set<string>();
   for (const { body } of notes) {
     if (body.kind === 'kit added') {
-      serials.set(body.kit, trimmed(body.serial) ?? serials.get(body.kit) ?? '');
-    } else if (body.kind === 'kit changed' && serials.has(body.kit)) {
-      serials.set(body.kit, trimmed(body.to.serial) ?? serials.get(body.kit)!);
+      const before = own.get(body.kit) ?? { serial: '', builder: '', place: '' };
+      own.set(
+        body.kit,
+        eachField((field) => trimmed(body[field]) || before[field]),
+      );
+    } else if (body.kind === 'kit changed') {
+      const before = own.get(body.kit);
+      if (before)
+        own.set(
+          body.kit,
+          eachField((field) => trimmed(body.to[field]) ?? before[field]),
+        );
     } else if (body.kind === 'kit taken off') off.add(body.kit);
     else if (body.kind === 'kit put back') off.delete(body.kit);
   }
-  const first = new Map<string, string>();
+  const firsts: { kit: string; fields: Required<KitFields> }[] = [];
   const same = new Map<string, string>();
-  for (const [kit, serial] of serials) {
-    if (serial === '' || off.has(kit)) continue;
-    const before = first.get(serial);
-    if (before === undefined) first.set(serial, kit);
-    else same.set(kit, before);
+  for (const [kit, fields] of own) {
+    if (fields.serial === '') continue;
+    const first = firsts.find(
+      (each) =>
+        each.fields.serial === fields.serial &&
+        off.has(each.kit) === off.has(kit) &&
+        KIT_FIELDS.every((field) => agree(each.fields[field], fields[field])),
+    );
+    if (!first) firsts.push({ kit, fields });
+    else {
+      same.set(kit, first.kit);
+      const { fields: known } = first;
+      first.fields = eachField((field) => known[field] || fields[field]);
+    }
   }
   return { isOff: (kit) => off.has(kit), same };
 }
+
+const agree = (one: string, other: string): boolean => one === '' || other === '' || one === other;
+
+const eachField = (value: (field: keyof KitFields) => string): Required<KitFields> => ({
+  serial: value('serial'),
+  builder: value('builder'),
+  place: value('place'),
+});
 
 const trimmed = (text: string | undefined): string | undefined => text?.trim();
 
@@ -162,6 +219,7 @@ class Kit {
       place: value('place'),
       remarks: this.remarks,
       overruled: this.#overruled,
+      twins: [],
     };
   }
 

@@ -9,7 +9,8 @@ import {
 import { NOT_SEEN, standingOf } from '../../../src/steps/workshop/kit-stage.ts';
 import { BenchInProcess } from '../bench-in-process.ts';
 
-const ORDINARY = { degrees: 1, grade: '5' as const };
+const day = '2031-05-01';
+const ORDINARY = { day, tolerance: { degrees: 1, grade: '5' as const } };
 
 /** A board that was linked, one with a fit, and one that was proven. */
 let linked: BoardHistory;
@@ -63,24 +64,75 @@ it('tells how the assembly check stands until a calibration is begun, and its fa
   const sound = standingOf(afterEntry(linked, checked('sound', 0)), ORDINARY);
   expect(sound).toMatchObject({ stage: { name: 'assembly checked' } });
   expect(sound.trouble).toBeUndefined();
-  expect(standingOf(afterEntry(linked, checked('faulty', 1)), ORDINARY).trouble).toBe('a fault in the assembly'); // prettier-ignore
+  expect(standingOf(afterEntry(linked, checked('faulty', 1)), ORDINARY).stage.name).toBe('linked');
+  expect(standingOf(afterEntry(linked, checked('faulty', 1)), ORDINARY)).toMatchObject({
+    stage: { name: 'linked' },
+    trouble: 'a fault in the assembly',
+  });
   expect(standingOf(afterEntry(linked, checked('faulty', 2)), ORDINARY).trouble).toBe('2 faults in the assembly'); // prettier-ignore
   const since = { ...proven, assembly: afterEntry(linked, checked('sound', 0)).assembly };
   expect(standingOf(since, ORDINARY).stage.name).toBe('proven');
 });
 
+it('keeps the faults of an assembly in trouble until it is checked again, or a set sealed since is proven', () => {
+  const trouble = (history: BoardHistory) => standingOf(history, ORDINARY).trouble;
+  const faulty = checked('faulty', 1);
+  const later = afterEntry(fitted, faulty);
+  expect(trouble(later)).toBe('a fault in the assembly');
+  expect(trouble(afterEntry(later, checked('sound', 0)))).toBeUndefined();
+  expect(trouble(afterEntry(proven, faulty))).toBe('a fault in the assembly'); // found since
+  const { time } = proven.calibration!.sealed!;
+  const before = new Date(Date.parse(time) - 1000).toISOString();
+  expect(trouble(afterEntry(proven, { ...faulty, time: before }))).toBeUndefined();
+});
+
 it('judges by the tolerance of the workshop, whatever was chosen at the board', () => {
   expect(standingOf(fitted, ORDINARY)).toMatchObject({ stage: { words: 'judged: good enough' } });
-  const strict = standingOf(fitted, { degrees: 0.05 });
+  const strict = standingOf(fitted, { day, tolerance: { degrees: 0.05 } });
   expect(strict).toMatchObject({
     stage: { name: 'judged', words: 'judged: not good enough' },
     trouble: 'not good enough',
     result: { judged: 'bad', tolerance: { degrees: 0.05 } },
   });
-  expect(standingOf(proven, { degrees: 0.05 })).toMatchObject({
-    stage: { name: 'proven' },
+  expect(standingOf(proven, { day, tolerance: { degrees: 0.05 } })).toMatchObject({
+    stage: { name: 'written', words: 'written, not good enough' },
     trouble: 'not good enough',
   });
+});
+
+it('takes a proof for one only as far as it holds for the tolerance of the workshop, not of the board', () => {
+  const proofWith = (name: string, value: number) => {
+    const { proof } = proven.calibration!;
+    const figures = proof!.figures.map((each) => (each.name === name ? { ...each, value } : each));
+    return change(proven, { tolerance: { degrees: 5 }, proof: { ...proof!, figures } });
+  };
+  const half = { day, tolerance: { degrees: 0.5, grade: '6' as const } };
+  const within = { 'mean spread': 0.49, 'dip varies by': 0.49, 'length of the field varies by': 0.99, 'length of gravity varies by': 0.49 }; // prettier-ignore
+  for (const [name, value] of Object.entries(within)) {
+    expect(standingOf(proofWith(name, value), half).stage.name).toBe('proven');
+    expect(standingOf(proofWith(name, 2 * value), half)).toMatchObject({
+      stage: { name: 'written', words: 'written, the proof does not hold for ±0.5°' },
+      trouble: 'the proof does not hold for ±0.5°',
+      result: { proof: { passed: true, holds: false } },
+    });
+    const coarse = { day, tolerance: { degrees: 5 } };
+    expect(standingOf(proofWith(name, 2 * value), coarse).stage.name).toBe('proven');
+  }
+  const { proof } = proven.calibration!;
+  const bare = change(proven, { proof: { ...proof!, figures: [] } });
+  expect(standingOf(bare, half).stage.name).toBe('written');
+});
+
+it('does not show as done at the workshop what was done before it, and says of when it is', () => {
+  const later = { ...ORDINARY, day: '2031-05-09' };
+  const before = standingOf(proven, later);
+  expect(before.stage).toMatchObject({ name: 'linked', words: expect.stringMatching(/^proven before, \d+ \w+ 2031$/) }); // prettier-ignore
+  expect(before).not.toHaveProperty('result');
+  expect(before).not.toHaveProperty('trouble');
+  expect(standingOf(fitted, later)).toMatchObject({ stage: { name: 'linked', words: expect.stringContaining('begun before') } }); // prettier-ignore
+  const fault = afterEntry(linked, checked('faulty', 1));
+  expect(standingOf(fault, later)).toMatchObject({ stage: { words: 'linked' }, trouble: 'a fault in the assembly' }); // prettier-ignore
+  expect(standingOf(afterEntry(linked, checked('sound', 0)), later).stage.name).toBe('linked');
 });
 
 it('gives no result of a fit that readings have changed since, nor of a calibration that was left', () => {

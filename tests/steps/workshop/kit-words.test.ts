@@ -27,6 +27,7 @@ const ROW: KitRow = {
   shape: 'now',
   remarks: [],
   overruled: [],
+  twins: [],
 };
 const row = (change: Partial<KitRow> = {}) => ({ ...ROW, ...change }) as KitRow;
 
@@ -40,7 +41,7 @@ const result: KitResult = {
   azimuth: 0.166,
   inclination: 0.05,
   readings: 56,
-  proof: { passed: true, readings: 12 },
+  proof: { passed: true, holds: true, readings: 12 },
   temperature: { coldest: -2.04, warmest: 5 },
 };
 
@@ -76,6 +77,8 @@ describe('the lane of a kit', () => {
     });
     const seen = { whereabouts: 'elsewhere', asOf: '2031-05-12T12:00:00.000Z' } as const;
     expect(laneWords(row({ ...seen, trouble })).note).toMatch(/^at another computer, as of 12 May/);
+    const overruled = [{ field: 'builder' as const, value: 'Gus', time: '' }];
+    expect(laneWords(row({ next: 'Aim north', overruled })).note).toBe('or is its builder Gus?');
     expect(laneWords(row({ stage: stage('proven'), result })).note).toBe('azimuth ±0.17°');
   });
 
@@ -144,6 +147,7 @@ describe('a line of the results', () => {
 
   it('calls nothing proven that is not, nor leaves out what speaks against it since', () => {
     expect(verdict({})).toBe('ahead: No result: linked');
+    expect(verdict({ trouble: 'a fault in the assembly' })).toBe('bad: No result: a fault in the assembly'); // prettier-ignore
     expect(verdict({ result: fitted })).toBe('watch: Fitted, not written');
     expect(verdict({ result: { ...fitted, judged: 'bad' } })).toBe(
       'bad: Not good enough, not written',
@@ -151,8 +155,12 @@ describe('a line of the results', () => {
     expect(verdict({ stage: stage('written'), result: { ...fitted, generation: 2 } })).toBe(
       'watch: Written, not proven',
     );
-    const failed = { ...result, proof: { passed: false, readings: 12 } };
+    const failed = { ...result, proof: { passed: false, holds: true, readings: 12 } };
     expect(verdict({ stage: stage('written'), result: failed })).toBe('bad: Proof not passed');
+    const other = { ...result, proof: { passed: true, holds: false, readings: 12 } };
+    expect(verdict({ stage: stage('written'), result: other })).toBe(
+      'bad: Proven on 12 fresh readings, but not for the tolerance',
+    );
     const against = 'a check in the field was not passed';
     expect(verdict({ stage: proven, result: { ...result, against } })).toBe(
       'bad: Proven on 12 fresh readings, but a check in the field was not passed',

@@ -186,12 +186,30 @@ describe('on a bench with no board', () => {
     ]);
     expect(await desk.addPasted('B4\tCem, and Dora\t2')).toBe(true);
     expect(kits(desk)[3]).toMatchObject({ builder: 'Cem, and Dora', place: '2' });
+    expect(await desk.addPasted('B5, "Smith, Ida", 5\n"B,6"\t"Ed ""Spark"" Moe"\n#9;Eli')).toBe(
+      true,
+    );
+    expect(kits(desk).slice(4).map(({ serial, builder, place }) => [serial, builder, place])).toEqual([
+      ['B5', 'Smith, Ida', '5'],
+      ['B,6', 'Ed "Spark" Moe', ''],
+      ['#9', 'Eli', ''],
+    ]); // prettier-ignore
+    expect(await desk.addPasted('Builder,Serial,Place\nIda,SIM-77,3')).toBe(true);
+    expect(kits(desk)[7]).toMatchObject({ serial: 'SIM-77', builder: 'Ida', place: '3' });
+    const count = kits(desk).length;
+    expect(await desk.addPasted('sim-77')).toBe(false);
+    expect(desk.state.trouble!.problems[0]!.what).toMatch(/SIM-77 already; sim-77 differs .* only/);
+    for (const wrong of ['serial, builder, colour\nB9, Ed, red', 'place, place\n1, 2', 'B9, "Ed', 'serial\nB9, Ed']) {
+      expect(await desk.addPasted(wrong)).toBe(false);
+      expect(desk.state.trouble!.problems[0]!.path).toMatch(/^line [12]$/);
+    } // prettier-ignore
+    expect(kits(desk)).toHaveLength(count);
     expect(await desk.addPasted('B5, Eli, 3, 4\nB6')).toBe(false);
     expect(desk.state.trouble).toMatchObject({ problems: [{ path: 'line 1' }], others: 0 });
     expect(await desk.addPasted('B7\nB1')).toBe(false);
     expect(desk.state.trouble!.problems[0]!.what).toContain('B1');
     expect(await desk.addPasted(' \n')).toBe(false);
-    expect(kits(desk)).toHaveLength(4);
+    expect(kits(desk)).toHaveLength(count);
     expect(await desk.addKits([{ builder: 'x'.repeat(201) }])).toBe(false);
     expect(await desk.addKits([{ serial: 'B8' }])).toBe(true);
     expect(desk.state.trouble).toBeUndefined();
@@ -242,6 +260,70 @@ describe('on a bench with no board', () => {
     expect(await desk.putBack(first!.kit)).toBe(true);
     expect(kits(desk).map(({ builder }) => builder)).toEqual(['Ann', 'Ben']);
     expect(await desk.giveBoard(kits(desk)[1]!.kit, 'B1')).toBe(false);
+  });
+
+  it('counts kits without a serial number too against the most that a workshop has', async () => {
+    const desk = await withWorkshop(await BenchInProcess.opened());
+    const some = Array.from({ length: 199 }, (_, i) => ({ place: `${i}` }));
+    expect(await desk.addKits(some)).toBe(true);
+    expect(await desk.addKits([{ place: 'a' }, { place: 'b' }])).toBe(false);
+    expect(desk.state.trouble!.problems[0]!.what).toContain('200');
+    expect(await desk.addKits([{ place: 'a' }])).toBe(true);
+    expect(await desk.changeKit(kits(desk)[0]!.kit, { builder: 'Ann' })).toBe(true);
+  });
+
+  it('keeps a kit that two computers added one, whatever is changed of it and though it is taken off and put back', async () => {
+    const [one, two] = [await BenchInProcess.opened(), await BenchInProcess.opened()];
+    const here = await withWorkshop(one);
+    const there = deskOf(two);
+    await there.bringIn((await here.takeOut())!.content);
+    await there.open(here.state.opened!.paper);
+    await here.addKits([{ serial: 'B1', builder: 'Ann' }]);
+    await there.addKits([{ serial: 'B1', place: '3' }]);
+    await here.bringIn((await there.takeOut())!.content);
+    const both = () => {
+      const { kits, takenOff } = here.state.opened!.now!;
+      return [...kits, ...takenOff].map(({ serial, builder, place }) => [serial, builder, place]);
+    };
+    const { kit, alias } = kits(here)[0]!;
+    expect(alias).toHaveLength(1);
+    await here.changeKit(kit, { serial: 'B2', place: '4' });
+    expect(both()).toEqual([['B2', 'Ann', '4']]);
+    await here.changeKit(kit, { builder: 'Ben' });
+    expect(both()).toEqual([['B2', 'Ben', '4']]);
+    await here.takeOff(kit);
+    expect(kits(here)).toEqual([]);
+    expect(both()).toEqual([['B2', 'Ben', '4']]);
+    await here.putBack(kit);
+    expect(kits(here)).toMatchObject([{ serial: 'B2', builder: 'Ben', place: '4', overruled: [] }]);
+    expect(here.state.opened!.now!.takenOff).toEqual([]);
+  });
+
+  it('says that nothing was taken out or brought in while the logbook itself is at that, and nothing on later pages', async () => {
+    const on = await BenchInProcess.opened();
+    const desk = await withWorkshop(on);
+    const free = await desk.takeOut();
+    let release = () => {};
+    const isReleased = new Promise<void>((done) => (release = done));
+    const held = new Blob(['{}']);
+    held.arrayBuffer = () => isReleased.then(() => new ArrayBuffer(0));
+    const busy = on.bench.exchange.bringIn(held);
+    expect(await desk.takeOut()).toBeUndefined();
+    expect(desk.state.trouble).toMatchObject({ heading: 'Nothing was taken out' });
+    expect(desk.state.work).toBeUndefined();
+    await desk.bringIn(free!.content);
+    expect(desk.state.trouble).toMatchObject({ heading: 'Nothing was brought in' });
+    release();
+    await busy;
+    await desk.bringIn(free!.content);
+    expect(desk.state.trouble).toBeUndefined();
+    expect(desk.state.said).not.toBe('');
+    await desk.open(desk.state.opened!.paper);
+    expect(desk.state.said).toBe('');
+    await desk.addKits([{}]);
+    expect(desk.state.trouble).toBeDefined();
+    await desk.open();
+    expect(desk.state.trouble).toBeUndefined();
   });
 
   it('writes nothing where another page has the bench, and says so', async () => {

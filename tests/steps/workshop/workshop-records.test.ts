@@ -55,8 +55,14 @@ it('comes to the same roster from exports of several computers, in any order and
         );
         const there = [...once.kits, ...once.takenOff].flatMap(({ kit, alias }) => [kit, ...alias]);
         expect(there.sort()).toEqual([...ids].sort());
-        const serials = once.kits.map(({ serial }) => serial).filter((serial) => serial !== '');
-        expect(new Set(serials).size).toBe(serials.length);
+        // two of one serial number contradict each other, or are one; and both say so
+        for (const one of once.kits) {
+          const others = once.kits.filter(
+            (each) => each !== one && one.serial !== '' && each.serial === one.serial,
+          );
+          expect(one.twins).toHaveLength(others.length);
+          if (others.length > 0) expect(one.trouble).toContain('the same serial number as');
+        }
       },
     ),
   );
@@ -111,15 +117,57 @@ it('has kits that come to have one serial number as one, in the place of the fir
     },
     { kit: 'other' },
   ]);
-  // each of two builders named for it is seen
-  const two = [...notes, added(5, 'third', { serial: 'B1', builder: 'Cem' })];
-  expect(rosterOf(two).kits[0]).toMatchObject({
-    builder: 'Cem',
-    overruled: [{ field: 'builder', value: 'Ann' }],
-  });
   // one that turns out to be another after all is a kit of its own again
   const apart = changed(6, 'there', { serial: 'B1' }, { serial: 'B2' });
   expect(rosterOf([...notes, apart]).kits.map(({ serial }) => serial)).toEqual(['B1', '', 'B2']);
+});
+
+it('keeps both builders where two kits were given one serial number, and says so of both until it is settled', () => {
+  const notes = [
+    opened,
+    added(1, 'k6', { builder: 'Fay', place: '6' }),
+    added(2, 'k7', { builder: 'Gus', place: '7' }),
+    changed(3, 'k7', {}, { serial: 'B1' }), // here
+    changed(4, 'k6', {}, { serial: 'B1' }), // there, mistyped
+    added(5, 'k8', { serial: 'B1', place: '8' }), // and again
+    added(6, 'k9', { serial: 'B1', builder: 'Fay' }), // the same as the first
+  ];
+  const trouble = 'the same serial number as';
+  const { kits, counts } = rosterOf(notes);
+  expect(kits).toMatchObject([
+    { builder: 'Fay', place: '6', alias: ['k9'], trouble: `${trouble} place 7 and place 8`, shape: 'bad' }, // prettier-ignore
+    { builder: 'Gus', place: '7', alias: [], trouble: `${trouble} place 6 and place 8` },
+    { place: '8', trouble: `${trouble} place 6 and place 7` },
+  ]);
+  expect(counts).toMatchObject({ kits: 3, trouble: 3 });
+  const settled = [
+    changed(7, 'k6', { serial: 'B1' }, { serial: 'B2' }),
+    changed(8, 'k9', { serial: 'B1' }, { serial: 'B2' }),
+    note(9, { kind: 'kit taken off', kit: 'k8' }),
+  ];
+  const after = rosterOf([...notes, ...settled]);
+  expect(after.kits.map(({ builder, trouble }) => [builder, trouble])).toEqual([
+    ['Fay', undefined],
+    ['Gus', undefined],
+  ]);
+});
+
+it('has kits that are off as one too, and does not join them with one that is on', () => {
+  const off = (n: number, kit: string) => note(n, { kind: 'kit taken off', kit });
+  const notes = [
+    opened,
+    added(1, 'here', { serial: 'B1', builder: 'Ann' }),
+    added(2, 'there', { serial: 'B1', place: '3' }),
+    off(3, 'here'),
+  ];
+  expect(rosterOf(notes)).toMatchObject({
+    kits: [{ kit: 'there', builder: '' }],
+    takenOff: [{ kit: 'here', place: '' }],
+  });
+  expect(rosterOf([...notes, off(4, 'there')])).toMatchObject({
+    kits: [],
+    takenOff: [{ kit: 'here', alias: ['there'], builder: 'Ann', place: '3' }],
+  });
 });
 
 it('takes a kit off and puts it back where it was, and knows none that nobody added', () => {
@@ -155,6 +203,24 @@ it('shows a board that another computer saw as it stood there, by what was seen 
   expect(rosterOf(notes.slice(0, 2)).kits).toMatchObject([
     { whereabouts: 'not seen', stage: { words: 'not linked yet', step: 0 }, shape: 'ahead' },
   ]);
+});
+
+it('does not say of a board of this bench that it is elsewhere, whatever this bench itself noted of it', () => {
+  const [here, there] = ['1'.repeat(32), '2'.repeat(32)];
+  const seen = (n: number, bench: string): Note =>
+    note(n, { kind: 'board seen', board: 'B1', bench, seen: minute(n), stage: 'linked', words: `at ${bench[0]}` }); // prettier-ignore
+  const rowAt = (bench: string, notes: readonly Note[]) => {
+    const records = foldWorkshop([opened, added(1, 'k1', { serial: 'B1' }), ...notes])!;
+    return kitRow(records.kits[0]!, { here: bench }, records);
+  };
+  expect(rowAt(here, [seen(5, here)]).whereabouts).toBe('not seen');
+  expect(rowAt(here, [seen(5, here), seen(3, there)])).toMatchObject({
+    whereabouts: 'elsewhere',
+    stage: { words: 'at 2' },
+    asOf: minute(3),
+    bench: there,
+  });
+  expect(rowAt(there, [seen(5, here), seen(3, there)])).toMatchObject({ stage: { words: 'at 1' } });
 });
 
 it('says by which check of the site a kit goes: that of its own board on the day, else the one for all', () => {
