@@ -140,7 +140,7 @@ function adjustmentTerms(
               by: 'clean stations' as const,
               stations: stations.clean
                 .filter((station) => layout.stations.includes(station))
-                .map((station) => ({ station, sigma: radians(stations.sigma) })),
+                .map((station) => ({ station, sigma: sigmaOf(stations) })),
             }
           : { by: 'zero mean' as const, sigma: radians(stations.zeroMean) },
     }),
@@ -167,8 +167,14 @@ function magneticOf(
 
 const knownOf = (known: { degrees: number; sigma: number }): Known => ({
   value: radians(known.degrees),
-  sigma: radians(known.sigma),
+  sigma: sigmaOf(known),
 });
+
+/**
+ * Nothing is known better than to a thousandth of a degree. What is said to be known to nothing is taken so, or the shots
+ * could not speak against it: a value held fast has no residual.
+ */
+const sigmaOf = ({ sigma }: { sigma: number }): number => radians(Math.max(1e-3, sigma));
 
 interface Whole {
   layout: CourseLayout;

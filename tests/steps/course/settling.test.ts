@@ -114,10 +114,10 @@ describe('a settled course', () => {
           : leg,
       ),
     };
-    const terms: CourseTerms = { stations: { clean: ['A', 'B', 'C'], sigma: 0.1 }, tolerance: 0.5 };
     const shots = shotsOf(SQUARE, ['one', 'two', 'three'], { stations: { B: 2 } });
 
-    it('speaks against the station, and sends nobody to calibrate again', () => {
+    it.each([0.1, 0])('speaks against it, and sends nobody to calibrate again: to %d°', (sigma) => {
+      const terms: CourseTerms = { stations: { clean: ['A', 'B', 'C'], sigma }, tolerance: 0.5 };
       const result = settled(layout, terms, shots);
       expect(result.causes).toEqual(['known disagrees']);
       expect(result.warnings.join(' ')).toMatch(/That the field is not turned at B does not fit: all else puts it [12]\.\d\d° away/); // prettier-ignore
