@@ -36,15 +36,22 @@ export class WorkshopBuilder extends View {
   protected override render() {
     const { row, now } = this;
     const { place, serial, name } = row;
+    const called = kitName(row);
     const here = this.bench.places.find((each) => each.serial === serial && serial !== '');
     return html`
-      <a class="way-back" href=${workshopAddress(now.paper)}>The whole roster: ${now.terms.name}</a>
+      <a class="way-back" href=${workshopAddress(now.paper)}
+        ><span>The whole roster: <bdi>${now.terms.name}</bdi></span></a
+      >
       <div class="builder-head">
         <h2 id="logbook-heading" tabindex="-1">
-          ${place ? html`<span class="at"><span class="unseen">Place </span>${place}</span>` : nothing}
-          ${kitName(row)}
+          ${place ? html`<span class="at"><span class="unseen">Place </span><bdi>${place}</bdi></span>` : nothing}
+          <bdi>${called}</bdi>
         </h2>
-        <p>${serial ? [name, serial].filter(Boolean).join(', ') : 'No board yet'}</p>
+        <p>
+          <bdi
+            >${serial ? [name, serial === called ? '' : serial].filter(Boolean).join(', ') : 'No board yet'}</bdi
+          >
+        </p>
       </div>
       ${this.#stage()} ${here ? this.#next(here) : this.#away()} ${this.#result()} ${this.#more()}
     `;
@@ -180,7 +187,7 @@ export class WorkshopBuilder extends View {
                 ${row.overruled.map(
                   ({ field, value, time }) =>
                     html`<li>
-                      Another computer had “${value}” as its ${FIELD_WORDS[field]},
+                      Another computer had “<bdi>${value}</bdi>” as its ${FIELD_WORDS[field]},
                       ${timeWords(time)}; what came later stands.
                     </li>`,
                 )}

@@ -1,5 +1,6 @@
 import { html, nothing } from 'lit';
 import { customElement, property } from 'lit/decorators.js';
+import { repeat } from 'lit/directives/repeat.js';
 import { timeWords } from '../steps/time-words.ts';
 import { kitName } from '../steps/workshop/kit-words.ts';
 import type { WorkshopDesk, WorkshopNow } from '../steps/workshop/workshop-desk.ts';
@@ -50,31 +51,37 @@ export class WorkshopKits extends View {
     return html`<section class="sheet" aria-labelledby="strangers-heading">
       <h3 id="strangers-heading">Linked here, and of no kit</h3>
       <ul class="plain workshop-strangers">
-        ${strangers.map(({ serial, name }) => {
-          const board = name ? `${name}, ${serial}` : serial;
-          return html`<li>
-            <strong>${board}</strong>
-            ${
-              without.length === 0
-                ? nothing
-                : html`<label class="field"
-                    ><span>Give it to a kit<span class="unseen">: ${board}</span></span>
-                    <select
-                      @change=${(event: Event) => {
-                        const { value } = event.target as HTMLSelectElement;
-                        if (value) void this.desk.giveBoard(value, serial);
-                      }}
-                    >
-                      <option value="">Which kit?</option>
-                      ${without.map((row) => html`<option value=${row.kit}>${called(row)}</option>`)}
-                    </select>
-                  </label>`
-            }
-            <button type="button" @click=${() => this.desk.addKits([{ serial }])}>
-              Add as a kit<span class="unseen">: ${board}</span>
-            </button>
-          </li>`;
-        })}
+        ${repeat(
+          strangers,
+          ({ serial }) => serial, // what was chosen for one is not the choice for the next
+          ({ serial, name }) => {
+            const board = name ? `${name}, ${serial}` : serial;
+            return html`<li>
+              <strong><bdi>${board}</bdi></strong>
+              ${
+                without.length === 0
+                  ? nothing
+                  : html`<form class="workshop-give" @submit=${this.#give(serial)}>
+                      <label class="field"
+                        ><span>Give it to a kit<span class="unseen">: ${board}</span></span>
+                        <select name="kit" required>
+                          <option value="">Which kit?</option>
+                          ${repeat(
+                            without,
+                            ({ kit }) => kit, // a choice stays the same kit when another is given its board
+                            (row) => html`<option value=${row.kit}>${called(row)}</option>`,
+                          )}
+                        </select>
+                      </label>
+                      <button type="submit">Give it<span class="unseen">: ${board}</span></button>
+                    </form>`
+              }
+              <button type="button" @click=${() => this.desk.addKits([{ serial }])}>
+                Add as a kit<span class="unseen">: ${board}</span>
+              </button>
+            </li>`;
+          },
+        )}
       </ul>
       ${
         strangers.length > 1
@@ -161,12 +168,18 @@ export class WorkshopKits extends View {
               <button type="button" @click=${() => this.desk.putBack(row.kit)}>
                 Put back<span class="unseen">: ${called(row)}</span>
               </button>
-              <span>${called(row)}</span>
+              <bdi>${called(row)}</bdi>
             </li>`,
         )}
       </ul>
     </section>`;
   }
+
+  #give = (serial: string) => async (event: SubmitEvent) => {
+    event.preventDefault();
+    const kit = String(new FormData(event.target as HTMLFormElement).get('kit') ?? '');
+    if (kit !== '') await this.desk.giveBoard(kit, serial);
+  };
 
   #addLines = async (event: SubmitEvent) => {
     event.preventDefault();
@@ -198,7 +211,8 @@ export const remarkList = (remarks: WorkshopNow['remarks']) =>
     ? nothing
     : html`<ul class="workshop-remarks">
         ${remarks.map(
-          ({ text, time }) => html`<li>${text} <span class="note">${timeWords(time)}</span></li>`,
+          ({ text, time }) =>
+            html`<li><bdi>${text}</bdi> <span class="note">${timeWords(time)}</span></li>`,
         )}
       </ul>`;
 

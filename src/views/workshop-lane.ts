@@ -19,13 +19,19 @@ export class WorkshopLane extends View {
     const { row } = this;
     const { kit, place, serial, name } = row;
     const { words, note } = laneWords(row);
+    const called = kitName(row);
+    const board = [serial === called ? '' : serial, name].filter(Boolean).join(', ');
     return html`<div class="kit ${kindOf(row)}">
       <span class=${place.length > SHORT ? 'at long' : 'at'}>
-        ${place ? html`<span class="unseen">Place </span>${place}` : nothing}
+        ${place ? html`<span class="unseen">Place </span><bdi>${place}</bdi>` : nothing}
       </span>
       <a class="who" href=${workshopAddress(this.paper, kit)}>
-        <span>${kitName(row)}</span>
-        <span class="serial">${[serial, name].filter(Boolean).join(', ') || 'no board yet'}</span>
+        <span><bdi>${called}</bdi></span>
+        ${
+          board || !serial
+            ? html`<span class="serial"><bdi>${board || 'no board yet'}</bdi></span>`
+            : nothing
+        }
       </a>
       ${laneDrawing(laneOf(row.stage))}
       <p class="so">

@@ -34,7 +34,9 @@ export class WorkshopList extends View {
               ${workshops.map(
                 ({ paper, name, firstTime }) =>
                   html`<li class="sheet">
-                    <a href=${workshopAddress(paper)}>${name ?? 'A workshop without a name'}</a>
+                    <a href=${workshopAddress(paper)}
+                      ><bdi>${name ?? 'A workshop without a name'}</bdi></a
+                    >
                     <p class="note">Set out on ${dayWords(firstTime)}</p>
                   </li>`,
               )}
@@ -42,6 +44,7 @@ export class WorkshopList extends View {
       }
       <section class="sheet" aria-labelledby="new-workshop-heading">
         <h3 id="new-workshop-heading">A new workshop</h3>
+        <p>If another computer has set it out already, bring its file in instead.</p>
         <workshop-terms
           .today=${this.today}
           .send=${this.#begin}

@@ -1,6 +1,7 @@
-import { html, type PropertyValues } from 'lit';
-import { customElement, property } from 'lit/decorators.js';
+import { html, nothing, type PropertyValues } from 'lit';
+import { customElement, property, state } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
+import { messageOf } from '../steps/bench-words.ts';
 import { WorkshopDesk, type WorkshopNow } from '../steps/workshop/workshop-desk.ts';
 import { workshopAddress } from './page-part.ts';
 import { View } from './view.ts';
@@ -25,6 +26,8 @@ export class WorkshopPage extends View {
   @property() kit: string | undefined;
   /** Version of Lodebench. */
   @property() program!: string;
+  /** Why the roster does not fill the screen. */
+  @state() private unfilled = '';
   #atHeading = false;
 
   get #workshops(): WorkshopDesk {
@@ -77,10 +80,15 @@ export class WorkshopPage extends View {
       ${workshopTold(desk)}
       <p class="workshop-ways">
         <a class="way-back" href=${workshopAddress()}>All workshops</a>
-        <button type="button" class="quiet" @click=${this.#fill}>
-          Fill the screen with the roster
-        </button>
+        ${
+          document.fullscreenEnabled
+            ? html`<button type="button" class="quiet" @click=${this.#fill}>
+                Fill the screen with the roster
+              </button>`
+            : nothing
+        }
       </p>
+      <p role="alert">${this.unfilled}</p>
       <div class="workshop-sheets">
         <workshop-kits .desk=${desk} .now=${now}></workshop-kits>
         <workshop-sounds .bench=${this.bench} .kits=${now.kits}></workshop-sounds>
@@ -116,17 +124,19 @@ export class WorkshopPage extends View {
           ></workshop-builder>
           ${workshopTold(desk)}`
       : html`<a class="way-back" href=${workshopAddress(now.paper)}
-            >All kits of ${now.terms.name}</a
+            ><span>All kits of <bdi>${now.terms.name}</bdi></span></a
           >
           <h2 id="logbook-heading" tabindex="-1">There is no such kit</h2>
-          <p>The roster of ${now.terms.name} has no kit of this address.</p> `;
+          <p>The roster of <bdi>${now.terms.name}</bdi> has no kit of this address.</p> `;
   }
 
   #fill = (): void => {
-    // a browser that may not, as in a frame, shows the page as before
+    this.unfilled = '';
     this.querySelector('workshop-roster')
       ?.requestFullscreen()
-      .catch((error: unknown) => console.warn('The screen could not be filled:', error));
+      .catch((error: unknown) => {
+        this.unfilled = `The browser did not let the roster fill the screen: ${messageOf(error)}`;
+      });
   };
 }
 

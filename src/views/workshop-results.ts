@@ -33,7 +33,9 @@ export class WorkshopResults extends View {
         </div>
         <p role="status">${this.saved}</p>
       </div>
-      <h3 id="results-heading">Results: <bdi>${terms.name}</bdi></h3>
+      <h3 id="results-heading">
+        <span>Results: <bdi>${terms.name}</bdi></span>
+      </h3>
       <p class="results-facts">
         ${dayWords(terms.day)}${terms.place ? html`, <bdi>${terms.place}</bdi>` : ''}. Judged
         against ${toleranceName(terms.tolerance)}. ${counts.proven} of ${kits.length} proven.

@@ -18,7 +18,7 @@ export class WorkshopRoster extends View {
     const { now } = this;
     return html`
       <div class="roster-head">
-        <h2 id="logbook-heading" tabindex="-1">${now.terms.name}</h2>
+        <h2 id="logbook-heading" tabindex="-1"><bdi>${now.terms.name}</bdi></h2>
         <ul class="roster-tally">
           ${tally(now).map(({ shape: kind, words }) => html`<li>${shape(kind)} ${words}</li>`)}
         </ul>
