@@ -121,7 +121,7 @@ it('tells in the logbook how long the browser keeps it, and how much room there 
   await page.goto(inject('appUrl'));
   await press(page, 'Link the simulated board');
   await press(page, 'Begin taking readings');
-  await page.getByRole('link', { name: 'Logbook' }).click();
+  await page.getByRole('link', { name: 'Logbook', exact: true }).click();
   const view = page.locator('keeping-view');
   await view.getByText(/Kept for good|may clear it.*did not agree/).waitFor();
   await view.getByText(/It takes .* more may be used/).waitFor();
