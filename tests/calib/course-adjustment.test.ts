@@ -419,6 +419,15 @@ describe('an instrument all of whose shots are given otherwise than they were sh
     expect(instruments[1].verdict).toBe('reversed');
   });
 
+  it('is not told from the others where half of them are so', () => {
+    const { course } = made({ instruments: 4 });
+    const shots = course.shots.map((shot) =>
+      shot.instrument <= name ? { ...shot, inclination: -shot.inclination! } : shot,
+    );
+    const { instruments } = adjust({ ...course, shots });
+    expect(instruments.filter(({ reversed }) => reversed)).toEqual([]);
+  });
+
   it('is not one that only scatters', () => {
     const { course } = made({ instruments: 4, noisier: [1, 8, 1, 1] });
     const { instruments } = adjust(course, datumOf(1));
