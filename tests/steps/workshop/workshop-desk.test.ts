@@ -27,6 +27,9 @@ async function until(isSo: () => boolean): Promise<void> {
   expect(isSo()).toBe(true);
 }
 
+const hasBench = (body: unknown): body is { bench: string } =>
+  typeof body === 'object' && body !== null && 'bench' in body;
+
 /** A desk with a new workshop open. */
 async function withWorkshop(on: BenchInProcess): Promise<WorkshopDesk> {
   const desk = deskOf(on);
@@ -142,7 +145,11 @@ describe('through a whole calibration', () => {
       const read = await readLogbookFile(new Uint8Array(await file.arrayBuffer()));
       return read.ok && read.notes;
     };
-    expect(await notes((await desk.takeOut())!.content)).toEqual(await notes(content));
+    const written = await notes(content);
+    expect(await notes((await desk.takeOut())!.content)).toEqual(written);
+    // and which computer saw them so, that it is no news to it
+    const seen = (written || []).flatMap(({ body }) => (hasBench(body) ? [body.bench] : []));
+    expect(seen).toEqual([on.bench.papers.bench]);
   });
 
   it('keeps the place and the stage of a board that drops out, with the time, also when the page is opened anew, and goes on as it returns', async () => {

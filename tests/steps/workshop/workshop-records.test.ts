@@ -3,7 +3,8 @@ import { expect, it } from 'vitest';
 import type { Note } from '../../../src/records/papers.ts';
 import type { KitFields, WorkshopNote } from '../../../src/records/workshop-notes.ts';
 import { EMPTY_HISTORY } from '../../../src/steps/calibration-state.ts';
-import { kitRow, workshopNow } from '../../../src/steps/workshop/roster.ts';
+import { stageOf } from '../../../src/steps/workshop/kit-stage.ts';
+import { kitRow, workshopNow, type KitRow } from '../../../src/steps/workshop/roster.ts';
 import { foldWorkshop } from '../../../src/steps/workshop/workshop-records.ts';
 import { someWorkshopNotes } from '../../records/some-notes.ts';
 
@@ -140,6 +141,9 @@ it('keeps both builders where two kits were given one serial number, and says so
     { place: '8', trouble: `${trouble} place 6 and place 7` },
   ]);
   expect(counts).toMatchObject({ kits: 3, trouble: 3 });
+  // one that nobody named joins the first, and is his from then on
+  const named = [opened, added(1, 'a', { serial: 'B1' }), added(2, 'b', { serial: 'B1', builder: 'Ann' }), added(3, 'c', { serial: 'B1', builder: 'Ben' })]; // prettier-ignore
+  expect(rosterOf(named).kits).toMatchObject([{ builder: 'Ann', alias: ['b'] }, { builder: 'Ben', alias: [] }]); // prettier-ignore
   const settled = [
     changed(7, 'k6', { serial: 'B1' }, { serial: 'B2' }),
     changed(8, 'k9', { serial: 'B1' }, { serial: 'B2' }),
@@ -203,6 +207,21 @@ it('shows a board that another computer saw as it stood there, by what was seen 
   expect(rosterOf(notes.slice(0, 2)).kits).toMatchObject([
     { whereabouts: 'not seen', stage: { words: 'not linked yet', step: 0 }, shape: 'ahead' },
   ]);
+});
+
+it('counts no kit as proven that something speaks against, but does where only its link was lost since', () => {
+  const records = foldWorkshop([opened, added(1, 'k1', { serial: 'B1' })])!;
+  const [kit] = rosterOf([opened, added(1, 'k1', { serial: 'B1' })]).kits;
+  const proven = { ...kit!, stage: stageOf('proven') };
+  const result = { tolerance: { degrees: 1 }, judged: 'good' as const, azimuth: 0, inclination: 0, readings: 56 }; // prettier-ignore
+  const count = (change: Partial<KitRow>) =>
+    workshopNow(records, [{ ...proven, ...change }], []).counts.proven;
+  expect(count({ result })).toBe(1);
+  expect(count({ result, trouble: 'The link was lost' })).toBe(1);
+  expect(count({ result: { ...result, judged: 'bad' } })).toBe(0);
+  expect(count({ result: { ...result, against: 'a check in the field did not pass' } })).toBe(0);
+  expect(count({})).toBe(1); // as another computer saw it, whose entries are not here
+  expect(count({ trouble: 'a check in the field did not pass' })).toBe(0);
 });
 
 it('does not say of a board of this bench that it is elsewhere, whatever this bench itself noted of it', () => {
