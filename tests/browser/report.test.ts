@@ -48,7 +48,8 @@ it('is reached from the board’s page, is on two pages of A4 and of Letter with
     .click();
   const heading = page.getByRole('heading', { name: /^Calibration report: Simulated board/ });
   await heading.waitFor();
-  expect(await heading.evaluate((each) => each === document.activeElement)).toBe(true);
+  // it has the focus once all of the page is there
+  await expect.poll(() => heading.evaluate((each) => each === document.activeElement)).toBe(true);
   expect(await new Inspection(page).objections()).toEqual([]);
 
   const [download] = await Promise.all([
