@@ -30,7 +30,7 @@ it('finds a calibration again in the logbook, and says to calibrate again once a
   const heading = page.getByRole('heading', { name: /^Simulated board, /, level: 2 });
   await heading.waitFor();
   // whoever hears the page is told where it went
-  expect(await heading.evaluate((each) => each === document.activeElement)).toBe(true);
+  await expect.poll(() => heading.evaluate((each) => each === document.activeElement)).toBe(true);
 
   const course = page.locator('.course');
   await course.getByText('56 readings for the 56 attitudes of the cube plan').waitFor();
