@@ -15,7 +15,9 @@ export async function openPage(
   await page.setViewportSize({ width, height });
   const complaints: string[] = [];
   page.on('console', (message) => {
-    if (message.type() === 'error') complaints.push(message.text());
+    // the browser by itself asks for an icon where a file is opened that is no page
+    const isIcon = message.location().url.endsWith('/favicon.ico');
+    if (message.type() === 'error' && !isIcon) complaints.push(message.text());
   });
   page.on('pageerror', (error) => complaints.push(String(error)));
   await page.addInitScript(() => {

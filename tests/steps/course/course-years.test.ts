@@ -99,7 +99,7 @@ it('a bearing known from magnetic north that has aged changes neither legs nor i
     name,
   );
   const azimuths = apart.changes.filter(({ what }) => what.endsWith('azimuth'));
-  expect(azimuths).toHaveLength(8); // the known leg was held fast
+  expect(azimuths).toHaveLength(9); // of six legs, the known one among them, and three instruments
   expect(azimuths.filter(({ changed }) => changed)).toEqual([]);
   expect(azimuths.every(({ change }) => Math.abs(change) < 0.5)).toBe(true);
   expect(apart.notCompared.join()).not.toContain('magnetic north');
