@@ -60,7 +60,8 @@ interface Times {
  */
 export async function events(): Promise<Figure[]> {
   const app = await serveBuiltApp();
-  const boards = Array.from({ length: BOARDS }, (_, i) => new NotingBoard(i + 1));
+  // the first is measured alone: a memory that is full of its readings would refuse those beside the others
+  const boards = Array.from({ length: 1 + BOARDS }, (_, i) => new NotingBoard(i + 1));
   const sockets = await SocketServer.at(0, boards);
   const browser = await launch();
   try {
@@ -72,7 +73,7 @@ export async function events(): Promise<Figure[]> {
       await page.locator('lode-bench').waitFor();
       await page.evaluate(
         linkAll,
-        some.map((_, i) => sockets.address(i)),
+        some.map((board) => sockets.address(boards.indexOf(board))),
       );
       const times: Times = { arrival: [], sending: [] };
       for (let round = 0; round < ROUNDS; round++) {
@@ -82,7 +83,7 @@ export async function events(): Promise<Figure[]> {
       return times;
     };
     const one = await measure(boards.slice(0, 1));
-    const all = await measure(boards);
+    const all = await measure(boards.slice(1));
     const rate = `a reading every ${SECONDS * 1000} ms from each`;
     return [
       figureOf(
