@@ -3,33 +3,28 @@
 /** Whether a day is meant, and no moment of it; both as ISO 8601. */
 export const isDay = (iso: string): boolean => iso.length === '2031-05-12'.length;
 
+const two = (value: number): string => String(value).padStart(2, '0');
+
 /** The day that a moment belongs to, ISO 8601. */
 export function dayOf(moment: Date): string {
-  const two = (value: number) => String(value).padStart(2, '0');
   return `${moment.getFullYear()}-${two(moment.getMonth() + 1)}-${two(moment.getDate())}`;
 }
 
-/** Made at its first use, and once: making one takes longer than a hundred uses of it. */
-const formats = {
-  day: made(() => new Intl.DateTimeFormat('en-GB', { dateStyle: 'medium' })),
-  moment: made(() => new Intl.DateTimeFormat('en-GB', { dateStyle: 'medium', timeStyle: 'short' })),
-};
+const MONTHS = 'Jan Feb Mar Apr May Jun Jul Aug Sept Oct Nov Dec'.split(' ');
 
-function made<T>(make: () => T): () => T {
-  let it: T | undefined;
-  return () => (it ??= make());
-}
+/** As 12 May 2031. Put together by hand: the browser's own formats take a fiftieth of a second before the list of boards can show. */
+const written = (day: Date): string =>
+  `${day.getDate()} ${MONTHS[day.getMonth()]} ${day.getFullYear()}`;
 
 /** A day, or the day of a moment. */
-export function dayWords(iso: string): string {
+export const dayWords = (iso: string): string =>
   // a day that a person named is that day everywhere
-  const date = isDay(iso) ? new Date(`${iso}T12:00:00`) : new Date(iso);
-  return formats.day().format(date);
-}
+  written(isDay(iso) ? new Date(`${iso}T12:00:00`) : new Date(iso));
 
 /** A moment, to the minute. */
 export function timeWords(iso: string): string {
-  return formats.moment().format(new Date(iso));
+  const moment = new Date(iso);
+  return `${written(moment)}, ${two(moment.getHours())}:${two(moment.getMinutes())}`;
 }
 
 /** In how many days something came. */
