@@ -1,3 +1,4 @@
+import type { CourseWarning } from '../calib/check-course.ts';
 import type { BoardReading } from '../protocol/board.ts';
 
 /**
@@ -163,24 +164,6 @@ export interface CoursePrecision {
   reproducibility?: CourseDeviation;
 }
 
-/**
- * What speaks against relying on a result.
- *
- * - `all off alike`: all instruments are off by the same, so that what is known beforehand is in doubt
- * - `known disagrees`: what is known beforehand does not fit the shots
- * - `not converged`: the weights of the shots did not settle
- * - `times missing`: some shots have no time
- * - `reference too short`: the reference has too few shots with a time
- * - `others outside reference`: others were shot when the reference was not
- */
-export type CourseCause =
-  | 'all off alike'
-  | 'known disagrees'
-  | 'not converged'
-  | 'times missing'
-  | 'reference too short'
-  | 'others outside reference';
-
 export interface CourseResult {
   instruments: readonly InstrumentResult[];
   /** By how much azimuths shot there show too much; `disturbs`: more than chance explains. */
@@ -202,7 +185,7 @@ export interface CourseResult {
   warnings: readonly string[];
   blindTo: readonly string[];
   /** What `warnings` say, by its kind; absent where there is nothing, and in results written before it was kept. */
-  causes?: readonly CourseCause[];
+  causes?: readonly CourseWarning[];
 }
 
 /** By which an instrument is known within a course. */

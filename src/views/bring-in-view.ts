@@ -1,6 +1,7 @@
 import { html, nothing } from 'lit';
 import { customElement, property, state } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
+import { exchangeTrouble } from './exchange-trouble.ts';
 import { View } from './view.ts';
 
 /** Brings a logbook file in, and says what came of it. */
@@ -41,25 +42,7 @@ export class BringInView extends View {
         trouble
           ? html`<div class="trouble" role="alert">
               <h4>${trouble.heading}</h4>
-              <p>${trouble.message}</p>
-              ${
-                trouble.problems.length > 0
-                  ? html`<ul>
-                      ${trouble.problems.map(({ path, what }) => html`<li><code>${path}</code>: ${what}</li>`)}
-                      ${trouble.others > 0 ? html`<li>and ${trouble.others} more</li>` : nothing}
-                    </ul>`
-                  : nothing
-              }
-              ${
-                trouble.allTheSame === undefined
-                  ? nothing
-                  : html`<button
-                      type="button"
-                      @click=${() => this.bench.exchange.bringInAllTheSame()}
-                    >
-                      ${trouble.allTheSame}
-                    </button>`
-              }
+              ${exchangeTrouble(trouble, () => void this.bench.exchange.bringInAllTheSame())}
             </div>`
           : nothing
       }

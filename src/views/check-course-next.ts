@@ -1,5 +1,5 @@
-import { html, nothing, type PropertyValues } from 'lit';
-import { customElement, property, state } from 'lit/decorators.js';
+import { html, nothing } from 'lit';
+import { customElement, property } from 'lit/decorators.js';
 import type { Bench } from '../steps/bench.ts';
 import type { CourseDesk, CourseDeskState } from '../steps/course/course-desk.ts';
 import type { CourseState } from '../steps/course/course-state.ts';
@@ -10,7 +10,7 @@ import {
   type CourseWish,
 } from '../steps/course/next-in-course.ts';
 import { shape } from './shapes.ts';
-import { View } from './view.ts';
+import { ShortCard } from './short-card.ts';
 
 /** What was done last on a check course, and what went wrong. */
 export const courseOutcome = ({ said, trouble }: CourseDeskState) =>
@@ -26,38 +26,14 @@ export const courseOutcome = ({ said, trouble }: CourseDeskState) =>
 
 /** The one thing to do next on a check course, always in sight: scrolled away, it lies short at the window's lower edge. */
 @customElement('check-course-next')
-export class CheckCourseNext extends View {
+export class CheckCourseNext extends ShortCard {
   @property({ attribute: false }) bench!: Bench;
   @property({ attribute: false }) desk!: CourseDesk;
   @property({ attribute: false }) course!: CourseState;
-  @state() private isShort = false;
 
   protected override follows() {
     return [this.desk, this.bench];
   }
-
-  override connectedCallback(): void {
-    super.connectedCallback();
-    addEventListener('scroll', this.#follow, { passive: true });
-    addEventListener('resize', this.#follow);
-  }
-
-  override disconnectedCallback(): void {
-    super.disconnectedCallback();
-    removeEventListener('scroll', this.#follow);
-    removeEventListener('resize', this.#follow);
-  }
-
-  protected override updated(changes: PropertyValues): void {
-    super.updated(changes);
-    this.#follow();
-  }
-
-  #follow = (): void => {
-    const { top, bottom, height } = this.getBoundingClientRect();
-    if (!this.isShort) this.style.setProperty('--whole', `${height}px`); // its place is kept while it is short
-    this.isShort = (top < 0 && bottom < 0.3 * innerHeight) || top > 0.9 * innerHeight;
-  };
 
   protected override render() {
     const { desk } = this;

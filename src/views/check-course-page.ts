@@ -7,6 +7,7 @@ import { COURSE_ABOUT, COURSE_CAUTIONS, outingWords } from '../steps/course/cour
 import { BOARDS_TO_TRY } from '../steps/course/next-in-course.ts';
 import { MADE_UP_COURSE, MADE_UP_TERMS } from '../steps/course/simulated-course.ts';
 import { dayWords, timeWords } from '../steps/time-words.ts';
+import './printed.css';
 import './check-course.css';
 import './check-course-forms.ts';
 import { courseOutcome } from './check-course-next.ts';

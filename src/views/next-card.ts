@@ -1,5 +1,5 @@
-import { html, nothing, type PropertyValues } from 'lit';
-import { customElement, property, state } from 'lit/decorators.js';
+import { html, nothing } from 'lit';
+import { customElement, property } from 'lit/decorators.js';
 import type { OfferedKind } from '../steps/bench.ts';
 import { workWords } from '../steps/bench-words.ts';
 import type { PlaceState, Trouble, Work } from '../steps/place-state.ts';
@@ -7,7 +7,7 @@ import { nextStep, type Intention, type Offer } from '../steps/next-step.ts';
 import './link-kinds.ts';
 import { offerButton } from './offer-button.ts';
 import { shape } from './shapes.ts';
-import { View } from './view.ts';
+import { ShortCard } from './short-card.ts';
 
 /** A person asked for something. */
 export class IntentionEvent extends Event {
@@ -22,34 +22,9 @@ export class IntentionEvent extends Event {
  * the ways out. Where it stands above the sheets and is scrolled away, it lies short at the window's lower edge.
  */
 @customElement('next-card')
-export class NextCard extends View {
+export class NextCard extends ShortCard {
   @property({ attribute: false }) state!: PlaceState;
   @property({ attribute: false }) kinds!: readonly OfferedKind[];
-  @state() private isShort = false;
-
-  override connectedCallback(): void {
-    super.connectedCallback();
-    addEventListener('scroll', this.#follow, { passive: true });
-    addEventListener('resize', this.#follow);
-  }
-
-  override disconnectedCallback(): void {
-    super.disconnectedCallback();
-    removeEventListener('scroll', this.#follow);
-    removeEventListener('resize', this.#follow);
-  }
-
-  protected override updated(changes: PropertyValues): void {
-    super.updated(changes);
-    this.#follow();
-  }
-
-  /** Short while the card is scrolled away, or not reached yet; whoever reads its lower part still has it whole. */
-  #follow = (): void => {
-    const { top, bottom, height } = this.getBoundingClientRect();
-    if (!this.isShort) this.style.setProperty('--whole', `${height}px`); // its place is kept while it is short
-    this.isShort = (top < 0 && bottom < 0.3 * innerHeight) || top > 0.9 * innerHeight;
-  };
 
   protected override render() {
     const { work, trouble, said, link, history } = this.state;

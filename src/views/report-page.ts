@@ -25,6 +25,7 @@ import type { Finding } from '../steps/finding.ts';
 import { limitsFor } from '../steps/tolerance.ts';
 import { factList } from './fact-list.ts';
 import { boardAddress } from './page-part.ts';
+import './printed.css';
 import './report-page.css';
 import { attitudesPlot, misfitPlot, spreadPlot } from './report-plots.ts';
 import { saveFile } from './save-file.ts';

@@ -9,6 +9,7 @@ import { saveFile } from './save-file.ts';
 import { shape } from './shapes.ts';
 import { View } from './view.ts';
 import { SITE_WORDS } from './workshop-kits.ts';
+import './printed.css';
 import './workshop-results.css';
 
 /** What came of every kit, to be printed on one page. */

@@ -1,5 +1,6 @@
 import { html, nothing } from 'lit';
 import type { WorkshopDesk } from '../steps/workshop/workshop-desk.ts';
+import { exchangeTrouble } from './exchange-trouble.ts';
 
 /** What is being done, what came of it, and what went wrong. */
 export function workshopTold(desk: WorkshopDesk) {
@@ -10,22 +11,7 @@ export function workshopTold(desk: WorkshopDesk) {
         ? html`<div class="sheet notice trouble" role="alert">
             <div>
               <h3>${trouble.heading}</h3>
-              <p>${trouble.message}</p>
-              ${
-                trouble.problems.length > 0
-                  ? html`<ul>
-                      ${trouble.problems.map(({ path, what }) => html`<li><code>${path}</code>: ${what}</li>`)}
-                      ${trouble.others > 0 ? html`<li>and ${trouble.others} more</li>` : nothing}
-                    </ul>`
-                  : nothing
-              }
-              ${
-                trouble.allTheSame === undefined
-                  ? nothing
-                  : html`<button type="button" @click=${() => desk.bringInAllTheSame()}>
-                      ${trouble.allTheSame}
-                    </button>`
-              }
+              ${exchangeTrouble(trouble, () => void desk.bringInAllTheSame())}
             </div>
           </div>`
         : nothing

@@ -88,6 +88,14 @@ it('lays out a check course, takes shots from a file and by hand, settles it, an
   expect(result).toContain('It would fit the same leg shot the other way');
   expect(result).toContain('What would settle that: a known bearing of a leg');
   expect(await inspection.objections()).toEqual([]);
+  // whoever prints a dark page has black ink all the same, and the sheet alone
+  await page.emulateMedia({ media: 'print', colorScheme: 'dark' });
+  const ink = await page
+    .locator('.course-result')
+    .evaluate((sheet) => getComputedStyle(sheet).color);
+  expect(ink).toBe('rgb(0, 0, 0)');
+  expect(await page.getByRole('link', { name: 'At the bench' }).isVisible()).toBe(false);
+  await page.emulateMedia({ media: null, colorScheme: null });
 
   await page
     .getByRole('button', { name: /^Set aside C to B of one/ })

@@ -6,7 +6,7 @@ import type {
   InstrumentResult,
   ShotSource,
 } from '../../records/course-notes.ts';
-import type { CourseState, OutingState, SettledState } from './course-state.ts';
+import type { OutingState, SettledState } from './course-state.ts';
 import { instrumentsOf } from './course-state.ts';
 import { dayWords } from '../time-words.ts';
 
@@ -168,9 +168,6 @@ export function outingWords(outing: OutingState): string {
   const instruments = instrumentsOf(outing).length;
   return `${dayWords(day)}: ${count}, ${instruments === 1 ? '1 instrument' : `${instruments} instruments`}${settled ? ', settled' : ''}`;
 }
-
-export const courseLine = (course: CourseState): string =>
-  `${course.layout.stations.length} stations, ${course.layout.legs.length} legs`;
 
 /** A standard deviation with its interval. */
 export const deviationWords = (deviation: CourseDeviation | undefined): string =>

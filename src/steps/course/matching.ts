@@ -1,4 +1,4 @@
-import { instrumentKey, type CourseLayout } from '../../records/course-notes.ts';
+import { type CourseLayout } from '../../records/course-notes.ts';
 import type { ShotState } from './course-state.ts';
 import { legBetween, placeOn, type ShotPlace } from './shot-places.ts';
 
@@ -109,14 +109,6 @@ export function unlike(
     ? undefined
     : `It points ${off.toFixed(0)}° away from what the other shots of ${placeName(place)} show: is that the right mark?`;
 }
-
-/** How many instruments have a shot that counts. */
-export const instrumentCount = (shots: readonly ShotState[]): number =>
-  new Set(
-    shots
-      .filter((shot) => shot.setAside === undefined)
-      .map((shot) => instrumentKey(shot.instrument)),
-  ).size;
 
 const anglesIn = ({ azimuth, inclination }: Angles): Angles => ({
   ...(azimuth !== undefined && { azimuth }),

@@ -15,16 +15,19 @@ export interface ExchangeState {
   work?: string;
   /** What came of it last. */
   said: string;
-  trouble?: {
-    heading: string;
-    message: string;
-    /** Where in the file something is wrong, and what. */
-    problems: readonly Problem[];
-    /** How many more things are wrong. */
-    others: number;
-    /** What offers to bring it in all the same; absent where nothing can be. */
-    allTheSame?: string;
-  };
+  trouble?: ExchangeTrouble;
+}
+
+/** What went wrong with a file, or with a list that was given. */
+export interface ExchangeTrouble {
+  heading: string;
+  message: string;
+  /** Where in it something is wrong, and what. */
+  problems: readonly Problem[];
+  /** How many more things are wrong. */
+  others: number;
+  /** What the button says that does it all the same; absent where nothing can be. */
+  allTheSame?: string;
 }
 
 export interface ExchangeParts {

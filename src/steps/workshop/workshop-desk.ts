@@ -14,6 +14,7 @@ import { BenchError } from '../bench-words.ts';
 import { foldHistory } from '../calibration-state.ts';
 import { without } from '../copy-without.ts';
 import { fileName, type FileOut } from '../file-out.ts';
+import type { ExchangeTrouble } from '../logbook/exchange.ts';
 import type { PlaceState } from '../place-state.ts';
 import { faultsOf, pastedKits, trimmedKit } from './pasted-kits.ts';
 import { kitRow, workshopNow } from './roster.ts';
@@ -43,15 +44,7 @@ export interface WorkshopState {
   /** What was done last. */
   said: string;
   /** What went wrong last. */
-  trouble?: {
-    heading: string;
-    message: string;
-    /** Where in a file or a pasted list something is wrong, and what. */
-    problems: readonly Problem[];
-    others: number;
-    /** What the button says that does it all the same ({@link WorkshopDesk.bringInAllTheSame}); absent where there is none. */
-    allTheSame?: string;
-  };
+  trouble?: ExchangeTrouble;
 }
 
 /** What of the bench a workshop works with. */
