@@ -15,6 +15,7 @@ import { isSameData, LogbookError } from '../../records/logbook.ts';
 import { randomId, timeAfter, type Note, type PaperInShort } from '../../records/papers.ts';
 import type { Bench } from '../bench.ts';
 import { BenchError, messageOf } from '../bench-words.ts';
+import { without } from '../copy-without.ts';
 import { fileName, type FileOut } from '../file-out.ts';
 import type { BenchPlace } from '../place.ts';
 import type { Told } from '../place-state.ts';
@@ -615,24 +616,26 @@ export class CourseDesk {
   }
 
   /** Does one thing after the other. @returns whether it was done; what went wrong is shown */
-  async #does(task: () => Promise<string>): Promise<boolean> {
-    let isDone = false;
-    this.#turn = this.#turn.then(async () => {
-      const { trouble: _, ...state } = this.#state;
-      this.#change(state);
+  #does(task: () => Promise<string>): Promise<boolean> {
+    const done = this.#turn.then(async () => {
+      this.#change(without(this.#state, 'trouble'));
       try {
         const said = await task();
-        isDone = true;
-        const { work: __, ...after } = this.#state;
-        this.#change({ ...after, said });
+        this.#change({ ...this.#state, said });
+        return true;
       } catch (error) {
         if (!isExpected(error)) throw error;
-        const { work: __, ...after } = this.#state;
-        this.#change({ ...after, said: '', trouble: messageOf(error) });
+        this.#change({ ...this.#state, said: '', trouble: messageOf(error) });
+        return false;
+      } finally {
+        this.#change(without(this.#state, 'work'));
       }
     });
-    await this.#turn;
-    return isDone;
+    this.#turn = done.then(
+      () => {},
+      () => {}, // told to whoever asked; the next is done all the same
+    );
+    return done;
   }
 
   async #read(paper: string | undefined): Promise<void> {
@@ -677,7 +680,7 @@ function freshOf<Row extends { shot: CourseShot }>(
   shots: readonly ShotState[],
 ): { fresh: readonly Row[]; alike: number } {
   const left = [...shots];
-  const without = (
+  const notAmong = (
     some: readonly Row[],
     isSurely: (there: CourseShot, shot: CourseShot) => boolean,
   ) =>
@@ -686,11 +689,11 @@ function freshOf<Row extends { shot: CourseShot }>(
       if (at >= 0) left.splice(at, 1);
       return at < 0;
     });
-  const unsure = without(
+  const unsure = notAmong(
     rows,
     (there, { source, taken }) => taken !== undefined || fileOf(there.source) === fileOf(source),
   );
-  const others = without(unsure, () => true);
+  const others = notAmong(unsure, () => true);
   return others.length === 0
     ? { fresh: [], alike: 0 }
     : { fresh: unsure, alike: unsure.length - others.length };

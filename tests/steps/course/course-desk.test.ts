@@ -1,4 +1,4 @@
-import { beforeAll, expect, it } from 'vitest';
+import { beforeAll, expect, it, vi } from 'vitest';
 import { writeShots } from '../../../src/records/course-csv.ts';
 import { checkNote } from '../../../src/records/note-schemas.ts';
 import { CourseDesk } from '../../../src/steps/course/course-desk.ts';
@@ -201,3 +201,14 @@ it('simulated boards are linked and calibrated until there are enough, and shoot
   await on.run(desk.settle());
   expect(desk.outing!.settled!.result.instruments).toHaveLength(2);
 }, 60_000);
+
+it('goes on with the next thing after a fault of the program, which whoever asked hears of', async () => {
+  const { on, desk } = await onCourse();
+  const write = vi.spyOn(on.bench.papers, 'write');
+  write.mockRejectedValueOnce(new TypeError('a fault of the program'));
+  await expect(on.run(desk.beginOuting('2031-05-02'))).rejects.toThrow('a fault of the program');
+  write.mockRestore();
+  expect(desk.state.work).toBeUndefined();
+  await on.run(desk.beginOuting('2031-05-03'));
+  expect(desk.outing!.day).toBe('2031-05-03');
+});
